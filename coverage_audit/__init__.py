@@ -1,0 +1,1 @@
+"""Coverage Audit: says, with proof, whether each body of data exists in enough copies."""

@@ -1,0 +1,1 @@
+"""One file an undertaking: plan, collect, compare, judge, record."""

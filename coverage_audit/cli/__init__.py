@@ -1,0 +1,1 @@
+"""The commands, one file each: options and words, no logic."""

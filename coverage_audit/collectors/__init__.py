@@ -1,0 +1,1 @@
+"""Ask the boxes: transports fetch bytes, readers know formats."""

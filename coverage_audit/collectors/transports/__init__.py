@@ -1,0 +1,1 @@
+"""Ways to reach a box: they run a command or read a folder, and know no format."""

@@ -1,0 +1,1 @@
+"""An original's manifest against a copy's, with the differences carried over."""

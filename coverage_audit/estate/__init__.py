@@ -1,0 +1,1 @@
+"""The declared estate: its types, its reader, its units."""

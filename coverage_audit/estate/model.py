@@ -1,0 +1,314 @@
+"""What is declared: the estate as frozen values.
+
+The reader of `estate.yaml` builds these once; nothing behind it sees a dictionary.
+Durations are `timedelta`; paths are POSIX, absolute for volumes, relative for addresses ("" is the
+volume's own root); ids are those the owner wrote.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+from enum import IntEnum, StrEnum
+from typing import NewType, TypeVar
+from zoneinfo import ZoneInfo
+
+SiteId = NewType("SiteId", str)
+DeviceId = NewType("DeviceId", str)
+VolumeId = NewType("VolumeId", str)
+PolicyId = NewType("PolicyId", str)
+DatasetId = NewType("DatasetId", str)
+
+POINT = "{point}"
+"""The part of an address that stands for one recovery point."""
+
+
+class Medium(StrEnum):
+    """What a volume is made of."""
+
+    HDD = "hdd"
+    SSD = "ssd"
+    TAPE = "tape"
+    OPTICAL = "optical"
+    HOSTED = "hosted"
+
+
+class Proof(IntEnum):
+    """How much was observed of a copy; a policy names the least that counts."""
+
+    DECLARED = 0
+    DATED = 1
+    LISTED = 2
+    SAMPLED = 3
+    RESTORED = 4
+
+    @property
+    def word(self) -> str:
+        """The word that the estate file and every output use."""
+        return self.name.lower()
+
+
+@dataclass(frozen=True, kw_only=True, order=True)
+class VolumeKey:
+    """One volume of one device, written `device:volume`."""
+
+    device: DeviceId
+    volume: VolumeId
+
+    def __str__(self) -> str:
+        """Write it as the estate file does."""
+        return f"{self.device}:{self.volume}"
+
+
+@dataclass(frozen=True, kw_only=True, order=True)
+class Address:
+    """A place in the estate, written `device:volume/path`; the path may hold `{point}`."""
+
+    volume: VolumeKey
+    path: str
+
+    def __str__(self) -> str:
+        """Write it as the estate file does."""
+        return f"{self.volume}/{self.path}" if self.path else str(self.volume)
+
+    @property
+    def has_point(self) -> bool:
+        """Whether one part of the path is a recovery point."""
+        return POINT in self.path
+
+    def at_point(self, name: str) -> Address:
+        """Return the same place with the recovery point's name filled in."""
+        return Address(volume=self.volume, path=self.path.replace(POINT, name))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """A place that one fire, flood or theft can take whole."""
+
+    id: SiteId
+    name: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LocalAccess:
+    """The volumes are folders on the auditor's own machine."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SshAccess:
+    """The volumes are reached over SSH; unset parts come from `~/.ssh/config`."""
+
+    host: str
+    user: str | None = None
+    port: int | None = None
+    identity_file: str | None = None
+    known_hosts: str | None = None
+    config_file: str | None = None
+    time_limit: timedelta | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShelfAccess:
+    """Not attached; judged from the manifest recorded when it was last plugged in."""
+
+
+Access = LocalAccess | SshAccess | ShelfAccess
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeclaredIdentity:
+    """Identity that the owner pins by hand (`identity:`); unset parts are pinned when first seen."""
+
+    filesystem_uuid: str | None = None
+    filesystem_type: str | None = None
+    mount_source: str | None = None
+    mount_target: str | None = None
+    drive_serials: frozenset[str] | None = None
+    machine_id: str | None = None
+    host_key: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Volume:
+    """A filesystem or pool on a device."""
+
+    key: VolumeKey
+    path: str
+    medium: Medium
+    offline: bool = False
+    immutable: bool = False
+    on_root: bool = False
+    stored_on: VolumeKey | None = None
+    identity: DeclaredIdentity | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attestation:
+    """The owner's word that this device is apart from another: who says so and why."""
+
+    other: DeviceId
+    statement: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Device:
+    """A box or a loose drive."""
+
+    id: DeviceId
+    site: SiteId
+    access: Access
+    volumes: tuple[Volume, ...]
+    failure_domains: tuple[tuple[str, str], ...] = ()
+    in_service: date | None = None
+    formerly: tuple[DeviceId, ...] = ()
+    may_be_off: timedelta | None = None
+    runs_on: DeviceId | None = None
+    attested_apart: tuple[Attestation, ...] = ()
+    time_zone: ZoneInfo | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnjudgedCriterion:
+    """A criterion that the estate declares and this version cannot judge: a finding, never silence."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Policy:
+    """The audit criteria of a dataset. `copies` counts the original as one."""
+
+    id: PolicyId
+    copies: int
+    max_age: timedelta
+    media: int | None = None
+    offsite: int | None = None
+    offline: int | None = None
+    proof: Proof = Proof.LISTED
+    unjudged: tuple[UnjudgedCriterion, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class DatedFolders:
+    """Recovery points that are folders named by a `strptime` pattern."""
+
+    pattern: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Copy:
+    """Another place that should hold a dataset; unset criteria are the policy's."""
+
+    address: Address
+    points: DatedFolders | None = None
+    max_age: timedelta | None = None
+    proof: Proof | None = None
+    leave_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dataset:
+    """A named body of data with one original location and a policy."""
+
+    id: DatasetId
+    policy: PolicyId
+    original: Address
+    copies: tuple[Copy, ...]
+    leave_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Schedule:
+    """When the daemon works, in the estate's zone."""
+
+    audit: time | None = None
+    summary: tuple[str, time] | None = None
+
+
+class NoticeKind(StrEnum):
+    """What an address wants to be told."""
+
+    FAILING = "failing"
+    RECOVERED = "recovered"
+    SUMMARY = "summary"
+
+
+@dataclass(frozen=True, kw_only=True)
+class NoticeTarget:
+    """Where notices go: the address itself never stands in the estate, only where to find it."""
+
+    name: str
+    send: frozenset[NoticeKind]
+    url_file: str | None = None
+    url_env: str | None = None
+    url_credential: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What an audit may use. Defaults ship in `config/limits.yaml`; `limits:` in the estate overrules them.
+
+    `memory` is bytes for the comparing engine; `device_time` bounds all work on one device, `read_time` any
+    wait for its next byte; `clock_tolerance` is the offset above which a clock is said to disagree.
+    """
+
+    memory: int
+    device_time: timedelta
+    read_time: timedelta
+    connect_time: timedelta
+    login_time: timedelta
+    channels: int
+    devices_at_once: int
+    walkers: int
+    clock_tolerance: timedelta
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estate:
+    """All that is declared. `text` is the file as it was read: each audit stores what it judged."""
+
+    name: str
+    time_zone: ZoneInfo
+    sites: tuple[Site, ...]
+    devices: tuple[Device, ...]
+    policies: tuple[Policy, ...]
+    datasets: tuple[Dataset, ...]
+    limits: Limits
+    schedule: Schedule = field(default_factory=Schedule)
+    notices: tuple[NoticeTarget, ...] = ()
+    rehearsal: bool = False
+    text: str = ""
+
+    def site(self, wanted: SiteId) -> Site:
+        """Return the site of this id; the reader has made sure that it exists (KeyError else)."""
+        return _named(self.sites, wanted)
+
+    def device(self, wanted: DeviceId) -> Device:
+        """Return the device of this id (KeyError if there is none)."""
+        return _named(self.devices, wanted)
+
+    def policy(self, wanted: PolicyId) -> Policy:
+        """Return the policy of this id (KeyError if there is none)."""
+        return _named(self.policies, wanted)
+
+    def dataset(self, wanted: DatasetId) -> Dataset:
+        """Return the dataset of this id (KeyError if there is none)."""
+        return _named(self.datasets, wanted)
+
+    def volume(self, wanted: VolumeKey) -> Volume:
+        """Return the volume of this key (KeyError if there is none)."""
+        for volume in self.device(wanted.device).volumes:
+            if volume.key == wanted:
+                return volume
+        raise KeyError(str(wanted))
+
+
+_T = TypeVar("_T", Site, Device, Policy, Dataset)
+
+
+def _named(values: tuple[_T, ...], wanted: str) -> _T:
+    for value in values:
+        if value.id == wanted:
+            return value
+    raise KeyError(wanted)

@@ -1,0 +1,158 @@
+"""What a box showed of itself: facts, and the gaps where it showed nothing.
+
+A gap is a value with a reason. It can end in `unverified`, never in a clean answer.
+All instants are aware and in UTC; None always means "not shown".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+from coverage_audit.estate.model import Address, DeviceId, VolumeKey
+
+
+class GapKind(StrEnum):
+    """Why something could not be observed."""
+
+    UNREACHABLE = "unreachable"
+    HOST_KEY = "host key"
+    LOGIN = "login refused"
+    TIME_LIMIT = "time limit"
+    CUT = "cut"
+    NO_SHELL = "no shell"
+    NO_TOOL = "no tool"
+    MISSING = "missing"
+    UNREADABLE = "unreadable"
+    MALFORMED = "malformed"
+    NOT_MOUNTED = "not mounted"
+    ON_ROOT = "on the root filesystem"
+    ANOTHER_VOLUME = "another volume"
+    STORAGE = "auditor's own disk"
+    SHELF = "on the shelf"
+    NOT_YET = "not possible yet"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gap:
+    """Something that was to be observed and was not: `subject` is a device, volume or address."""
+
+    subject: str
+    kind: GapKind
+    detail: str
+    at: datetime
+
+    def __str__(self) -> str:
+        """Say it in one line."""
+        return f"{self.subject}: {self.kind} ({self.detail})" if self.detail else f"{self.subject}: {self.kind}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeviceFacts:
+    """What a device showed of itself. `clock_offset` is the device's clock minus the auditor's.
+
+    `clock_uncertainty` is half the round trip of the question (the offset is known to that much).
+    `is_guest` is True for a machine that shows itself virtual or a container, None when not shown.
+    """
+
+    device: DeviceId
+    at: datetime
+    over: str  # "local" or "ssh"
+    machine_id: str | None = None
+    boot_id: str | None = None
+    host_key: str | None = None  # "SHA256:…", the fingerprint; None when local
+    is_guest: bool | None = None
+    own_addresses: frozenset[str] = frozenset()  # network addresses and host names of the box itself
+    clock_offset: timedelta | None = None
+    clock_uncertainty: timedelta | None = None
+    time_zone: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class VolumeFacts:
+    """What a volume showed of itself (from the mount table, statfs and the block devices).
+
+    `mount_source` is e.g. `/dev/sda1`, `server:/export`, `//server/share`; `fs_root` is the part of the
+    filesystem that is mounted (`/` or a subvolume or bind-mounted folder); `drives` are serials or
+    WWNs where shown, else kernel paths of the physical drives prefixed with `path:`.
+    Sizes are bytes.
+    """
+
+    volume: VolumeKey
+    at: datetime
+    path: str
+    filesystem_type: str | None = None
+    filesystem_uuid: str | None = None
+    mount_source: str | None = None
+    mount_target: str | None = None
+    fs_root: str | None = None
+    device_number: str | None = None  # "major:minor" of st_dev
+    drives: frozenset[str] = frozenset()
+    backing_file: str | None = None  # a loop device's file, on the same machine
+    on_root: bool | None = None
+    read_only: bool | None = None
+    rotational: bool | None = None
+    capacity: int | None = None
+    free: int | None = None
+    inodes: int | None = None
+    inodes_free: int | None = None
+
+
+class PinState(StrEnum):
+    """How a volume's identity stands against the one pinned."""
+
+    PINNED_NOW = "pinned now"
+    AS_PINNED = "as pinned"
+    CHANGED = "changed"
+    ASKED = "asked about"  # on the root filesystem, not declared so: neither pinned nor trusted
+    BY_CONTENT = "by content"  # the box can show none: continuity of content is the identity
+    TAKEN_AS_DECLARED = "taken as declared"  # a rehearsal on the root filesystem
+
+
+@dataclass(frozen=True, kw_only=True)
+class PinnedFact:
+    """One pinned identity fact, e.g. name `filesystem_uuid`, value `6c2e…`."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class IdentityCheck:
+    """A volume's identity in this audit: what was expected, what was seen, what differs (in words)."""
+
+    volume: VolumeKey
+    state: PinState
+    pinned: tuple[PinnedFact, ...] = ()
+    seen: tuple[PinnedFact, ...] = ()
+    differences: tuple[str, ...] = ()
+
+    @property
+    def trusted(self) -> bool:
+        """Whether what lies there may be taken for what was declared."""
+        return self.state not in {PinState.CHANGED, PinState.ASKED}
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecoveryPoint:
+    """An instant to which a copy can bring the dataset back, as the interval that its name leaves open.
+
+    `earliest` equals `latest` but for a name that means two instants (the hour repeated in autumn).
+    `assumed_zone` names the zone that was taken where the name has none.
+    """
+
+    name: str
+    earliest: datetime
+    latest: datetime
+    assumed_zone: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointList:
+    """All recovery points of one copy, oldest first, and the names that are none (with the reason)."""
+
+    address: Address
+    at: datetime
+    points: tuple[RecoveryPoint, ...]
+    refused: tuple[tuple[str, str], ...] = ()

@@ -1,0 +1,1 @@
+"""Standings, rules and conclusions: pure functions of the evidence."""

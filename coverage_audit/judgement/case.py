@@ -1,0 +1,76 @@
+"""The case that is judged: for each dataset what was declared and all evidence there is.
+
+Built by the audit out of what the collectors, the comparison and the ledger returned; frozen values
+without files or connections, so that a case can be judged again with something taken away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from coverage_audit.estate.model import Copy, Dataset, Device, Policy, Volume
+from coverage_audit.evidence.difference import CopyComparison, Exposure
+from coverage_audit.evidence.facts import (
+    DeviceFacts,
+    Gap,
+    IdentityCheck,
+    PointList,
+    RecoveryPoint,
+    VolumeFacts,
+)
+from coverage_audit.evidence.manifest import Manifest
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlaceEvidence:
+    """What is known of the place where an original or a copy lies, in this audit."""
+
+    device: Device
+    volume: Volume
+    device_facts: DeviceFacts | Gap
+    volume_facts: VolumeFacts | Gap
+    identity: IdentityCheck | Gap
+
+
+@dataclass(frozen=True, kw_only=True)
+class OriginalEvidence:
+    """What was seen of an original.
+
+    `tree` is this audit's; `as_of` the last complete manifest against which the copies were judged when `tree`
+    is a gap (None: there is none). `before` is the last complete manifest before this audit's, for shrinkage.
+    """
+
+    place: PlaceEvidence
+    tree: Manifest | Gap
+    as_of: Manifest | None = None
+    before: Manifest | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CopyEvidence:
+    """What was seen of one copy.
+
+    `comparison` is None where there was nothing to compare; then `gap` says why. `tree_at` is when the judged
+    tree was observed (a mirror seen earlier, within `may_be_off`, keeps its own time). For dated copies
+    `points` lists all and `point` is the one whose tree was compared.
+    """
+
+    copy: Copy
+    place: PlaceEvidence
+    comparison: CopyComparison | None = None
+    gap: Gap | None = None
+    tree_at: datetime | None = None
+    points: PointList | Gap | None = None
+    point: RecoveryPoint | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DatasetCase:
+    """One dataset with its policy and its evidence."""
+
+    dataset: Dataset
+    policy: Policy
+    original: OriginalEvidence
+    copies: tuple[CopyEvidence, ...]
+    exposure: Exposure | None = None

@@ -1,0 +1,138 @@
+"""What is concluded: standings of copies, findings of rules, conclusions of datasets and of the estate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from coverage_audit.estate.model import Address, DatasetId, Proof
+from coverage_audit.evidence.difference import CopyComparison, Exposure
+from coverage_audit.evidence.facts import Gap, IdentityCheck
+from coverage_audit.judgement.case import CopyEvidence, OriginalEvidence
+
+
+class Standing(StrEnum):
+    """What the evidence says of one copy."""
+
+    PROVEN = "proven"
+    STALE = "stale"
+    INCOMPLETE = "incomplete"
+    DAMAGED = "damaged"
+    UNVERIFIED = "unverified"
+
+
+class Answer(StrEnum):
+    """One rule's answer on one subject."""
+
+    CONFORMITY = "conformity"
+    NONCONFORMITY = "nonconformity"
+    UNVERIFIED = "unverified"
+    OBSERVATION = "observation"
+    WAIVED = "waived"
+
+
+class Conclusion(StrEnum):
+    """The outcome for a dataset or the estate."""
+
+    CONFORMING = "conforming"
+    NONCONFORMING = "nonconforming"
+    UNVERIFIED = "unverified"
+
+
+@dataclass(frozen=True, kw_only=True)
+class EvidenceItem:
+    """One piece of evidence in words: what was observed, where, when and how."""
+
+    what: str
+    where: str
+    at: datetime | None
+    how: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One rule's answer on one subject. `id` is `rule:subject`, stable and typable.
+
+    `criterion` says which declared criterion it answers to; only criteria decide a conclusion. `control` is
+    the published control for which it supports evidence.
+    """
+
+    rule: str
+    subject: str
+    answer: Answer
+    measured: str
+    required: str
+    message: str
+    mend: str
+    evidence: tuple[EvidenceItem, ...] = ()
+    control: str = ""
+
+    @property
+    def id(self) -> str:
+        """The finding's stable name: `rule:subject`."""
+        return f"{self.rule}:{self.subject}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedOriginal:
+    """The original's own standing when it is counted as a copy."""
+
+    standing: Standing
+    reason: str
+    evidence: OriginalEvidence
+    proof: Proof
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedCopy:
+    """One copy with its standing. `recovery_point` None: none is proven."""
+
+    address: Address
+    site: str
+    medium: str
+    standing: Standing
+    proof: Proof
+    by_size: bool
+    recovery_point: datetime | None
+    recovery_point_trimmed: datetime | None
+    reason: str
+    remarks: tuple[str, ...]
+    evidence: CopyEvidence
+
+    @property
+    def comparison(self) -> CopyComparison | None:
+        """The comparison behind it, if there was one."""
+        return self.evidence.comparison
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedDataset:
+    """One dataset's conclusion with all that led to it."""
+
+    id: DatasetId
+    policy: str
+    conclusion: Conclusion
+    original: JudgedOriginal
+    copies: tuple[JudgedCopy, ...]
+    exposure: Exposure | None
+    findings: tuple[Finding, ...]
+    waived: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedEstate:
+    """The whole audit, judged."""
+
+    estate: str
+    time_zone: str
+    started: datetime
+    finished: datetime
+    rehearsal: bool
+    conclusion: Conclusion
+    datasets: tuple[JudgedDataset, ...]
+    findings: tuple[Finding, ...]
+    identities: tuple[IdentityCheck, ...] = ()
+    gaps: tuple[Gap, ...] = ()
+    waived: int = 0
+    whole: bool = True  # False when only some datasets were asked for

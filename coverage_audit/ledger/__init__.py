@@ -1,0 +1,1 @@
+"""The database: audits, findings, pinned identities and which manifests are kept."""

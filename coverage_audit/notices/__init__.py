@@ -1,0 +1,1 @@
+"""What to say to whom, and its delivery."""

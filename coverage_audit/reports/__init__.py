@@ -1,0 +1,1 @@
+"""Pages, terminal and JSON out of a judged audit."""

@@ -1,0 +1,1 @@
+"""The estate judged again with something gone."""
