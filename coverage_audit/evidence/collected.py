@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.model import Address, Copy, Device, Volume
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PointList, VolumeFacts
@@ -16,6 +17,7 @@ class Question:
 
     `trees` are addresses without `{point}`; `pointed` are copies whose points are to be listed and
     whose newest point's tree is to be walked. `skip_points` names points not to be walked again.
+    `estate_zone` reads zone-less names where neither the estate nor the box says the device's own zone.
     """
 
     device: Device
@@ -23,6 +25,7 @@ class Question:
     trees: tuple[Address, ...]
     pointed: tuple[Copy, ...] = ()
     skip_points: frozenset[Address] = frozenset()
+    estate_zone: ZoneInfo | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
