@@ -1,0 +1,17 @@
+"""Boxes over SSH. This package is the one door to paramiko.
+
+client_config  the way to a box, as ~/.ssh/config has it
+known_hosts    which host keys are known
+handshake      from nothing to a box that offered its key
+login          keys and agent
+connection     SshTransport: all of it, in order
+answer         what a command replies
+onboarding     making a key known, on request
+"""
+
+from __future__ import annotations
+
+from coverage_audit.collectors.transports.ssh.connection import SshTransport
+from coverage_audit.collectors.transports.ssh.onboarding import OfferedKey, offered_host_key, remember_host_key
+
+__all__ = ["OfferedKey", "SshTransport", "offered_host_key", "remember_host_key"]
