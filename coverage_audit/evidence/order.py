@@ -1,0 +1,36 @@
+"""Tree order: the one order of rows in every manifest.
+
+A folder comes directly before all that is in it, and siblings stand in byte order of their names. That is
+the byte order of the path with every slash replaced by NUL, which no name can hold and which sorts first.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+
+def tree_key(path: bytes) -> bytes:
+    """Return what to sort a path by: byte order of this is tree order."""
+    return path.replace(b"/", b"\0")
+
+
+def tree_keys(paths: Any) -> Any:
+    """Return `tree_key` of a whole Arrow binary array, without a Python object a row."""
+    offsets = np.frombuffer(paths.buffers()[1], dtype=np.int32)[paths.offset : paths.offset + len(paths) + 1]
+    content = paths.buffers()[2]
+    octets = np.frombuffer(content, dtype=np.uint8) if content is not None else np.empty(0, np.uint8)
+    octets = octets[offsets[0] : offsets[-1]]
+    keys = np.where(octets == ord("/"), np.uint8(0), octets)
+    moved = (offsets - offsets[0]).astype(np.int32)
+    return pa.Array.from_buffers(pa.binary(), len(paths), [None, pa.py_buffer(moved), pa.py_buffer(keys)])
+
+
+def rises(keys: Any) -> bool:
+    """Whether an array of tree keys is strictly rising: in order, and no path twice."""
+    if len(keys) < 2:
+        return True
+    return bool(pc.all(pc.less(keys.slice(0, len(keys) - 1), keys.slice(1))).as_py())

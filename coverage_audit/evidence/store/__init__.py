@@ -1,0 +1,21 @@
+"""The one door to manifests on disk: written once and whole, read whole or not at all."""
+
+from __future__ import annotations
+
+from coverage_audit.evidence.store.footer import seed_id
+from coverage_audit.evidence.store.layout import BATCH_SCHEMA, ROW_SCHEMA, Group
+from coverage_audit.evidence.store.reading import RowReader, group_index, open_manifest, read_groups, rows
+from coverage_audit.evidence.store.writing import ManifestWriter
+
+__all__ = [
+    "BATCH_SCHEMA",
+    "ROW_SCHEMA",
+    "Group",
+    "ManifestWriter",
+    "RowReader",
+    "group_index",
+    "open_manifest",
+    "read_groups",
+    "rows",
+    "seed_id",
+]
