@@ -1,0 +1,72 @@
+"""The mount table, and which mount holds a path (proc_pid_mountinfo(5))."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+_ESCAPE: Final = re.compile(rb"\\([0-7]{3})")
+_FIXED: Final = 6  # columns before the optional ones
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mount:
+    """One row of the mount table; paths as bytes with their escapes undone."""
+
+    mount_id: int
+    device_number: str  # "major:minor" of the filesystem as the table writes it
+    fs_root: bytes
+    target: bytes
+    filesystem_type: str
+    source: bytes
+    read_only: bool
+
+
+def mount_table(text: bytes) -> tuple[Mount, ...]:
+    """Read `/proc/self/mountinfo`, in its order: a later row lies over an earlier one of the same target.
+
+    A row that cannot be read is left out: the mount that it names is then not shown.
+    """
+    return tuple(mount for mount in map(_mount, text.split(b"\n")) if mount is not None)
+
+
+def holder(table: tuple[Mount, ...], path: bytes, mount_id: int | None) -> Mount | None:
+    """Return the mount that holds `path` (absolute, without links).
+
+    The kernel's own answer, the mount id of the opened folder, decides where it was shown: only it is right where
+    a mount hides another below it. Else the longest target that holds the path, of equal ones the last.
+    """
+    if mount_id is not None:
+        return next((mount for mount in table if mount.mount_id == mount_id), None)
+    found = None
+    for mount in table:
+        if _holds(mount.target, path) and (found is None or len(mount.target) >= len(found.target)):
+            found = mount
+    return found
+
+
+def _holds(target: bytes, path: bytes) -> bool:
+    return target in {b"/", path} or path.startswith(target + b"/")
+
+
+def _mount(line: bytes) -> Mount | None:
+    columns = line.split(b" ")
+    try:
+        dash = columns.index(b"-", _FIXED)
+        fstype, source, super_options = columns[dash + 1 : dash + 4]
+        return Mount(
+            mount_id=int(columns[0]),
+            device_number=columns[2].decode("ascii"),
+            fs_root=_unescaped(columns[3]),
+            target=_unescaped(columns[4]),
+            filesystem_type=_unescaped(fstype).decode("ascii", "backslashreplace"),
+            source=_unescaped(source),
+            read_only=b"ro" in columns[5].split(b",") or b"ro" in super_options.split(b","),
+        )
+    except (ValueError, IndexError, UnicodeDecodeError):
+        return None
+
+
+def _unescaped(column: bytes) -> bytes:
+    return _ESCAPE.sub(lambda found: bytes([int(found.group(1), 8) & 0xFF]), column)
