@@ -21,17 +21,14 @@ class Workspace:
     """Where a comparison works and what it may use.
 
     `folder` is scratch space on the auditor's own disk: relations are written there under unique names, and the
-    caller keeps or deletes them. `memory` bounds the engine (bytes), `threads` its workers, `disk` what it may
-    spill (bytes; None: what is free). `seed` is the ledger's: keys of paths are made with it. `window` is how many
-    rows of either side are compared at a time.
+    caller keeps or deletes them. `memory` bounds the engine (bytes). `seed` is the ledger's: keys of paths are made
+    with it. `window` is about how many rows of either side are compared at a time.
     """
 
     folder: Path
     memory: int
     seed: bytes
-    threads: int = 2
-    disk: int | None = None
-    window: int = 1 << 19
+    window: int = 1 << 18
 
 
 @dataclass(frozen=True, kw_only=True)
