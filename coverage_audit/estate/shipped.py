@@ -1,5 +1,7 @@
-"""Where the files are that ship with the program: `config/` and `sample_config/` of a checkout, or their
-copies inside an installed package."""
+"""Where the files are that ship with the program.
+
+They are `config/` and `sample_config/` of a checkout, or their copies inside an installed package.
+"""
 
 from __future__ import annotations
 

@@ -1,0 +1,184 @@
+"""From the shapes, when nothing is wrong any more, to the frozen values that every other room sees."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from coverage_audit.estate.model import (
+    Access,
+    Attestation,
+    Copy,
+    Dataset,
+    DatasetId,
+    DatedFolders,
+    DeclaredIdentity,
+    Device,
+    DeviceId,
+    Estate,
+    Limits,
+    LocalAccess,
+    NoticeTarget,
+    Policy,
+    PolicyId,
+    Proof,
+    Schedule,
+    ShelfAccess,
+    Site,
+    SiteId,
+    SshAccess,
+    UnjudgedCriterion,
+    Volume,
+    VolumeId,
+    VolumeKey,
+)
+from coverage_audit.estate.shape import (
+    UNJUDGED,
+    CopyShape,
+    DatasetShape,
+    DeviceShape,
+    EstateShape,
+    IdentityShape,
+    LimitsShape,
+    NoticeShape,
+    OwnLimitsShape,
+    PolicyShape,
+    ScheduleShape,
+    SshShape,
+    VolumeShape,
+)
+
+
+def build_estate(shape: EstateShape, *, shipped: Limits, text: str) -> Estate:
+    """Build the estate; `text` is the file as it was read, `shipped` the limits where it gives none of its own."""
+    return Estate(
+        name=shape.estate,
+        time_zone=shape.time_zone,
+        sites=tuple(Site(id=SiteId(site), name=body.name or site) for site, body in shape.sites.items()),
+        devices=tuple(_device(DeviceId(device), body) for device, body in shape.devices.items()),
+        policies=tuple(_policy(PolicyId(policy), body) for policy, body in shape.policies.items()),
+        datasets=tuple(_dataset(DatasetId(dataset), body) for dataset, body in shape.datasets.items()),
+        limits=_own_limits(shape.limits, shipped),
+        schedule=_schedule(shape.schedule),
+        notices=tuple(_notice(name, body) for name, body in shape.notices.items()),
+        rehearsal=shape.rehearsal,
+        text=text,
+    )
+
+
+def build_limits(shape: LimitsShape) -> Limits:
+    """Build the limits out of the shipped file's shape."""
+    return Limits(**{name: getattr(shape, name) for name in type(shape).model_fields})
+
+
+def _own_limits(shape: OwnLimitsShape | None, shipped: Limits) -> Limits:
+    if shape is None:
+        return shipped
+    return replace(shipped, **{name: getattr(shape, name) for name in shape.model_fields_set})
+
+
+def _device(device: DeviceId, body: DeviceShape) -> Device:
+    return Device(
+        id=device,
+        site=SiteId(body.site),
+        access=_access(body.access),
+        volumes=tuple(_volume(device, VolumeId(volume), part) for volume, part in body.volumes.items()),
+        failure_domains=tuple(body.failure_domains.items()),
+        in_service=body.in_service,
+        formerly=tuple(DeviceId(former) for former in body.formerly),
+        may_be_off=body.may_be_off,
+        runs_on=DeviceId(body.runs_on) if body.runs_on is not None else None,
+        attested_apart=_attestations(body.attested_apart),
+        time_zone=body.time_zone,
+    )
+
+
+def _attestations(declared: Mapping[str, str]) -> tuple[Attestation, ...]:
+    return tuple(Attestation(other=DeviceId(other), statement=said) for other, said in declared.items())
+
+
+def _access(access: str | SshShape) -> Access:
+    if isinstance(access, str):
+        return LocalAccess() if access == "local" else ShelfAccess()
+    return SshAccess(
+        host=access.ssh.host,
+        user=access.ssh.user,
+        port=access.ssh.port,
+        identity_file=access.identity_file,
+        known_hosts=access.known_hosts,
+        config_file=access.config_file,
+        time_limit=access.time_limit,
+    )
+
+
+def _volume(device: DeviceId, volume: VolumeId, body: VolumeShape) -> Volume:
+    return Volume(
+        key=VolumeKey(device=device, volume=volume),
+        path=body.path or "",
+        medium=body.medium,
+        offline=body.offline,
+        immutable=body.immutable,
+        on_root=body.on_root,
+        stored_on=body.stored_on,
+        identity=_identity(body.identity) if body.identity is not None else None,
+    )
+
+
+def _identity(shape: IdentityShape) -> DeclaredIdentity:
+    return DeclaredIdentity(
+        filesystem_uuid=shape.filesystem_uuid,
+        filesystem_type=shape.filesystem_type,
+        mount_source=shape.mount_source,
+        mount_target=shape.mount_target,
+        drive_serials=frozenset(shape.drive_serials) if shape.drive_serials is not None else None,
+        machine_id=shape.machine_id,
+        host_key=shape.host_key,
+    )
+
+
+def _policy(policy: PolicyId, body: PolicyShape) -> Policy:
+    unjudged = ((name, getattr(body, name)) for name in UNJUDGED)
+    return Policy(
+        id=policy,
+        copies=body.copies,
+        max_age=body.max_age,
+        media=body.media,
+        offsite=body.offsite,
+        offline=body.offline,
+        proof=body.proof if body.proof is not None else Proof.LISTED,
+        unjudged=tuple(UnjudgedCriterion(name=name, text=text) for name, text in unjudged if text is not None),
+    )
+
+
+def _dataset(dataset: DatasetId, body: DatasetShape) -> Dataset:
+    return Dataset(
+        id=dataset,
+        policy=PolicyId(body.policy),
+        original=body.original,
+        copies=tuple(_copy(copy) for copy in body.copies),
+        leave_out=tuple(body.leave_out),
+    )
+
+
+def _copy(body: CopyShape) -> Copy:
+    return Copy(
+        address=body.at,
+        points=DatedFolders(pattern=body.points.folders) if body.points is not None else None,
+        max_age=body.max_age,
+        proof=body.proof,
+        leave_out=tuple(body.leave_out),
+    )
+
+
+def _schedule(shape: ScheduleShape | None) -> Schedule:
+    return Schedule() if shape is None else Schedule(audit=shape.audit, summary=shape.summary)
+
+
+def _notice(name: str, body: NoticeShape) -> NoticeTarget:
+    return NoticeTarget(
+        name=name,
+        send=frozenset(body.send),
+        url_file=body.url_file,
+        url_env=body.url_env,
+        url_credential=body.credential,
+    )

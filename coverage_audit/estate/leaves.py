@@ -1,0 +1,226 @@
+"""The single values of an estate file: each with its check and what an editor is told of it.
+
+The readers raise ValueError with a message for the owner; the shapes (`shape.py`) put them together.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import date, time, timedelta
+from functools import cache
+from typing import Annotated, Any, Final, TypeVar
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, PlainValidator, WithJsonSchema
+
+from coverage_audit.estate.addresses import (
+    ID_PATTERN,
+    SshTarget,
+    check_id,
+    parse_address,
+    parse_own_path,
+    parse_ssh_target,
+    parse_volume_key,
+    parse_volume_path,
+)
+from coverage_audit.estate.mistakes import did_you_mean, shown
+from coverage_audit.estate.model import Address, Medium, NoticeKind, Proof, VolumeKey
+from coverage_audit.estate.patterns import check_point_pattern
+from coverage_audit.estate.units import parse_duration, parse_size
+
+_T = TypeVar("_T")
+
+WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+_CLOCK: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+_DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_LONGEST_LINE: Final = 200
+
+
+def _from_text(read: Callable[[str], _T], kind: str) -> PlainValidator:
+    """Make a validator of a function that reads text; what is no text is refused with the `kind` wanted."""
+
+    def validate(value: object) -> _T:
+        if not isinstance(value, str):
+            raise ValueError(f"{shown(_as_written(value))} is no {kind}")  # noqa: TRY004 - pydantic gathers ValueErrors
+        return read(value)
+
+    return PlainValidator(validate)
+
+
+def _as_written(value: object) -> str:
+    if isinstance(value, dict):
+        return "{...}"
+    return "[...]" if isinstance(value, list) else str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _text_schema(description: str, *examples: str, **more: object) -> WithJsonSchema:
+    schema: dict[str, Any] = {"type": "string", "description": description, **more}
+    if examples:
+        schema["examples"] = list(examples)
+    return WithJsonSchema(schema)
+
+
+def _line(text: str) -> str:
+    if not text.strip() or not text.isprintable() or len(text) > _LONGEST_LINE:
+        raise ValueError(f"{shown(text)} is no line of text (1 to {_LONGEST_LINE} printable characters)")
+    return text
+
+
+def _positive(text: str) -> timedelta:
+    duration = parse_duration(text)
+    if not duration:
+        raise ValueError(f"{shown(text)} is no time at all (write more than zero)")
+    return duration
+
+
+@cache
+def _zones() -> frozenset[str]:
+    # The first two are files of the machine, not names of the IANA database; the third names no place.
+    return frozenset(available_timezones()) - {"localtime", "posixrules", "Factory"}
+
+
+def _zone(text: str) -> ZoneInfo:
+    if text not in _zones():
+        raise ValueError(f"{shown(text)} is no IANA time zone ({did_you_mean(text, _zones())})")
+    return ZoneInfo(text)
+
+
+def _clock(text: str) -> time:
+    found = _CLOCK.fullmatch(text)
+    if found is None:
+        raise ValueError(f'{shown(text)} is no time of day (write "HH:MM" from "00:00" to "23:59")')
+    return time(int(found[1]), int(found[2]))
+
+
+def _weekday_and_clock(text: str) -> tuple[str, time]:
+    day, _, clock = text.partition(" ")
+    if day not in WEEKDAYS:
+        mend = 'write "Mon 07:00"' if not day.isalpha() else did_you_mean(day[:3].title(), WEEKDAYS)
+        raise ValueError(f"{shown(text)} does not begin with a weekday ({mend})")
+    return day, _clock(clock)
+
+
+def _date(text: str) -> date:
+    try:
+        day = date.fromisoformat(text) if _DAY.fullmatch(text) else None
+    except ValueError:
+        day = None
+    if day is None:
+        raise ValueError(f"{shown(text)} is no date (write YYYY-MM-DD)")
+    return day
+
+
+def _word(known: dict[str, _T], kind: str, besides: str = "") -> PlainValidator:
+    def read(text: str) -> _T:
+        if text not in known:
+            raise ValueError(f"{shown(text)} is no {kind} ({did_you_mean(text, known)}{besides})")
+        return known[text]
+
+    return _from_text(read, f"{kind} (known: {', '.join(known)}{besides})")
+
+
+def _secret_file(text: str) -> str:
+    try:
+        return parse_own_path(text)
+    except ValueError:  # its message would show the text, which may be the address itself
+        mend = "begin with '/' or '~/'; the address stands in that file, never here"
+        raise ValueError(f"this is no path of a file ({mend})") from None
+
+
+def _named(pattern: str, kind: str) -> PlainValidator:
+    def read(text: str) -> str:
+        if not re.fullmatch(pattern, text):
+            raise ValueError(f"this is no {kind} (name where the address is, not the address itself)")
+        return text
+
+    return _from_text(read, kind)
+
+
+def _host_key(text: str) -> str:
+    if not re.fullmatch(r"SHA256:[A-Za-z0-9+/]{43}=?", text):
+        raise ValueError(f"{shown(text)} is no host key's fingerprint (write SHA256:..., as ssh-keygen -lf prints it)")
+    return text.rstrip("=")
+
+
+def _criterion(value: object) -> str:
+    """Say a criterion that is not judged yet in one line."""
+    if isinstance(value, dict):
+        return ", ".join(f"{key}: {_criterion(part)}" for key, part in value.items())
+    if isinstance(value, list):
+        return "[" + ", ".join(_criterion(part) for part in value) + "]"
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+_MEDIA: Final = {medium.value: medium for medium in Medium}
+_PROOFS: Final = {proof.word: proof for proof in Proof}
+_KINDS: Final = {kind.value: kind for kind in NoticeKind}
+
+IdText = Annotated[str, AfterValidator(check_id), _text_schema("An id", pattern=ID_PATTERN)]
+Line = Annotated[str, _from_text(_line, "text (put it in quotes)"), _text_schema("A line of text", minLength=1)]
+Reference = Annotated[str, _from_text(str, "id (put it in quotes)"), _text_schema("An id declared elsewhere")]
+Duration = Annotated[
+    timedelta,
+    _from_text(_positive, "duration (write a number with its unit: 26h, 3d, 2w or PT26H)"),
+    _text_schema("A duration", "90min", "26h", "3d", "2w", "1d 12h", "PT26H", pattern="^(?:P[0-9T]|[0-9]+ ?[a-z])"),
+]
+Size = Annotated[
+    int,
+    _from_text(parse_size, "size (write a number with its unit: 500 MB, 2 GiB)"),
+    _text_schema("A size", "500 MB", "1 GB", "2 GiB", pattern="^[0-9.]+ ?(?:B|[kMGTPE]B|[KMGTPE]iB)$"),
+]
+Zone = Annotated[ZoneInfo, _from_text(_zone, "time zone (write e.g. Europe/Dublin)"), _text_schema("An IANA time zone")]
+Clock = Annotated[
+    time,
+    _from_text(_clock, 'time of day (write it in quotes: "04:10")'),
+    _text_schema("A time of day", "04:10", pattern=f"^(?:{_CLOCK.pattern})$"),
+]
+WeekdayClock = Annotated[
+    tuple[str, time],
+    _from_text(_weekday_and_clock, 'weekday and time (write e.g. "Mon 07:00")'),
+    _text_schema("A weekday and a time", "Mon 07:00", pattern=f"^(?:{'|'.join(WEEKDAYS)}) (?:{_CLOCK.pattern})$"),
+]
+Day = Annotated[date, _from_text(_date, "date (write YYYY-MM-DD)"), _text_schema("A date", format="date")]
+MediumWord = Annotated[Medium, _word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]
+ProofWord = Annotated[Proof, _word(_PROOFS, "proof"), WithJsonSchema({"enum": list(_PROOFS)})]
+KindWord = Annotated[NoticeKind, _word(_KINDS, "kind of notice"), WithJsonSchema({"enum": list(_KINDS)})]
+AccessWord = Annotated[
+    str,
+    _word({"local": "local", "shelf": "shelf"}, "access", "; or {ssh: user@host}"),
+    WithJsonSchema({"enum": ["local", "shelf"]}),
+]
+AddressText = Annotated[
+    Address, _from_text(parse_address, "address (write device:volume/path)"), _text_schema("device:volume/path")
+]
+VolumeText = Annotated[
+    VolumeKey, _from_text(parse_volume_key, "volume (write device:volume)"), _text_schema("device:volume")
+]
+VolumePath = Annotated[
+    str, _from_text(parse_volume_path, "path"), _text_schema("The absolute path on the device", pattern="^/")
+]
+OwnPath = Annotated[
+    str, _from_text(parse_own_path, "path"), _text_schema("A file on the auditor's machine", pattern="^(?:/|~/)")
+]
+SecretFile = Annotated[
+    str, _from_text(_secret_file, "path"), _text_schema("The file that holds the address", pattern="^(?:/|~/)")
+]
+SshText = Annotated[SshTarget, _from_text(parse_ssh_target, "host (write user@host)"), _text_schema("user@host:port")]
+PointPattern = Annotated[
+    str, _from_text(check_point_pattern, "pattern"), _text_schema("A strptime pattern", "%Y-%m-%dT%H%M%SZ")
+]
+Pattern = Annotated[str, _from_text(str, "pattern (put it in quotes)"), _text_schema("A name to leave out", "*.tmp")]
+EnvName = Annotated[
+    str,
+    _named(r"[A-Za-z_][A-Za-z0-9_]{0,127}", "name of an environment variable"),
+    _text_schema("The environment variable that holds the address", pattern="^[A-Za-z_][A-Za-z0-9_]*$"),
+]
+CredentialName = Annotated[
+    str,
+    _named(r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,127}", "name of a credential"),
+    _text_schema("The service manager's credential that holds the address", pattern="^[A-Za-z0-9_][A-Za-z0-9_.-]*$"),
+]
+HostKey = Annotated[str, _from_text(_host_key, "fingerprint"), _text_schema("SHA256:...", pattern="^SHA256:")]
+Criterion = Annotated[
+    str, PlainValidator(_criterion), WithJsonSchema({"description": "Declared; this version cannot judge it yet"})
+]

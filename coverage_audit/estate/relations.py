@@ -1,0 +1,167 @@
+"""What refers to what: everything named must be declared, and what belongs together must be there together.
+
+Works on the tree and not on the shapes, so that a mistake in one value hides none in its neighbours; a value that is
+no text, or no address, is passed over here because the shapes tell it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from coverage_audit.estate.addresses import parse_address, parse_volume_key
+from coverage_audit.estate.mistakes import Mistakes, did_you_mean, shown
+from coverage_audit.estate.model import POINT, Address, VolumeKey
+from coverage_audit.estate.nodes import Entry, Keys, Spot, Text, as_text
+from coverage_audit.estate.patterns import check_left_out
+
+_SOURCES = ("url_file", "url_env", "credential")
+
+
+def check_relations(root: Keys, mistakes: Mistakes) -> None:
+    """Note every reference to what is not declared, and every half of a pair without the other."""
+    declared = Declared(root)
+    for _, device in root.mappings_at("devices"):
+        _check_device(device, declared, mistakes)
+    for _, dataset in root.mappings_at("datasets"):
+        _check_dataset(dataset, declared, mistakes)
+    for entry, notice in root.mappings_at("notices"):
+        _check_notice(entry, notice, mistakes)
+
+
+class Declared:
+    """What the file declares, by id."""
+
+    def __init__(self, root: Keys) -> None:
+        self.sites = frozenset(root.keys_at("sites").entries)
+        self.policies = frozenset(root.keys_at("policies").entries)
+        self.volumes: Mapping[str, frozenset[str]] = {
+            entry.key: frozenset(entry.value.keys_at("volumes").entries if isinstance(entry.value, Keys) else ())
+            for entry in root.keys_at("devices")
+        }
+        self.former: Mapping[str, str] = {
+            former.value: entry.key
+            for entry, device in root.mappings_at("devices")
+            for former in texts(device, "formerly")
+        }
+
+    def refusal_of_device(self, device: str) -> str | None:
+        """Say why this is no declared device, None if it is one."""
+        if device in self.volumes:
+            return None
+        now = self.former.get(device)
+        mend = f"it is now {shown(now)}" if now is not None else did_you_mean(device, self.volumes)
+        return f"no device {shown(device)} is declared ({mend})"
+
+    def refusal_of_volume(self, key: VolumeKey) -> str | None:
+        """Say why this is no declared volume, None if it is one."""
+        refusal = self.refusal_of_device(key.device)
+        if refusal is not None or key.volume in self.volumes[key.device]:
+            return refusal
+        mend = did_you_mean(key.volume, self.volumes[key.device])
+        return f"device {shown(key.device)} has no volume {shown(key.volume)} ({mend})"
+
+
+def texts(mapping: Keys, key: str) -> Iterator[Text]:
+    """Go through the texts of the list under this key."""
+    for node in mapping.items_at(key):
+        text = as_text(node)
+        if text is not None:
+            yield text
+
+
+def address_at(mapping: Keys, key: str) -> tuple[Spot, Address] | None:
+    """Return the address under this key with its place, None where there is none that can be read."""
+    text = mapping.text_at(key)
+    if text is None:
+        return None
+    try:
+        return text.spot, parse_address(text.value)
+    except ValueError:
+        return None
+
+
+def _check_device(device: Keys, declared: Declared, mistakes: Mistakes) -> None:
+    _check_reference(device.text_at("site"), "site", declared.sites, mistakes)
+    on_shelf = (access := device.text_at("access")) is not None and access.value == "shelf"
+    named = [host] if (host := device.text_at("runs_on")) is not None else []
+    named += [Text(entry.spot, entry.key) for entry in device.keys_at("attested_apart")]
+    for text in named:
+        _note(text.spot, declared.refusal_of_device(text.value), mistakes)
+    if on_shelf and "may_be_off" in device.entries:
+        spot = device.entries["may_be_off"].spot
+        mistakes.add(
+            spot, "'may_be_off' means nothing on a shelf (the copy's max_age says how old its manifest may be)"
+        )
+    for entry, volume in device.mappings_at("volumes"):
+        if not on_shelf and "path" not in volume.entries:
+            mistakes.add(entry.spot, "'path' is missing (only a volume on a shelf may go without)")
+        _check_stored_on(volume, declared, mistakes)
+
+
+def _check_stored_on(volume: Keys, declared: Declared, mistakes: Mistakes) -> None:
+    text = volume.text_at("stored_on")
+    if text is None:
+        return
+    try:
+        key = parse_volume_key(text.value)
+    except ValueError:
+        return
+    _note(text.spot, declared.refusal_of_volume(key), mistakes)
+
+
+def _check_dataset(dataset: Keys, declared: Declared, mistakes: Mistakes) -> None:
+    _check_reference(dataset.text_at("policy"), "policy", declared.policies, mistakes)
+    original = address_at(dataset, "original")
+    if original is not None:
+        spot, address = original
+        _note(spot, declared.refusal_of_volume(address.volume), mistakes)
+        if address.has_point:
+            mistakes.add(spot, f"an original has no {POINT} (it is where the dataset is worked on)")
+    _check_leave_out(dataset, mistakes)
+    for copy in dataset.items_at("copies"):
+        if isinstance(copy, Keys):
+            _check_copy(copy, declared, mistakes)
+
+
+def _check_copy(copy: Keys, declared: Declared, mistakes: Mistakes) -> None:
+    _check_leave_out(copy, mistakes)
+    at = address_at(copy, "at")
+    if at is None:
+        return
+    spot, address = at
+    _note(spot, declared.refusal_of_volume(address.volume), mistakes)
+    points = copy.entries.get("points")
+    if address.has_point and points is None:
+        mistakes.add(spot, f"{POINT} without 'points' (add e.g. points: {{folders: \"%Y-%m-%dT%H%M%SZ\"}})")
+    if points is not None and not address.has_point:
+        mistakes.add(points.spot, f"'points' without {POINT} (put {POINT} into 'at' where the name of a point stands)")
+
+
+def _check_leave_out(mapping: Keys, mistakes: Mistakes) -> None:
+    patterns = list(texts(mapping, "leave_out"))
+    words = [pattern.value for pattern in patterns]
+    for pattern in patterns:
+        try:
+            check_left_out(words, pattern.value)
+        except ValueError as error:
+            mistakes.add(pattern.spot, str(error))
+
+
+def _check_notice(entry: Entry, notice: Keys, mistakes: Mistakes) -> None:
+    given = [source for source in _SOURCES if source in notice.entries]
+    name = shown(entry.key)
+    if not given:
+        mistakes.add(entry.spot, f"{name} does not say where its address is kept (give one of {', '.join(_SOURCES)})")
+    for further in given[1:]:
+        spot = notice.entries[further].spot
+        mistakes.add(spot, f"{name} says in two ways where its address is kept (keep one of {' and '.join(given)})")
+
+
+def _check_reference(text: Text | None, kind: str, known: frozenset[str], mistakes: Mistakes) -> None:
+    if text is not None and text.value not in known:
+        mistakes.add(text.spot, f"no {kind} {shown(text.value)} is declared ({did_you_mean(text.value, known)})")
+
+
+def _note(spot: Spot, message: str | None, mistakes: Mistakes) -> None:
+    if message is not None:
+        mistakes.add(spot, message)
