@@ -120,13 +120,18 @@ class PinnedFact:
 
 @dataclass(frozen=True, kw_only=True)
 class IdentityCheck:
-    """A volume's identity in this audit: what was expected, what was seen, what differs (in words)."""
+    """A volume's identity in this audit: what was expected, what was seen, what differs (in words).
+
+    `seen` is what there is to pin; of a volume that is as pinned it holds all of `pinned` and whatever is shown in
+    addition, which `newly_shown` says in words. That is no difference.
+    """
 
     volume: VolumeKey
     state: PinState
     pinned: tuple[PinnedFact, ...] = ()
     seen: tuple[PinnedFact, ...] = ()
     differences: tuple[str, ...] = ()
+    newly_shown: tuple[str, ...] = ()
 
     @property
     def trusted(self) -> bool:
