@@ -22,6 +22,17 @@ class Standing(StrEnum):
     UNVERIFIED = "unverified"
 
 
+class Ground(StrEnum):
+    """What decided a copy's standing, so that the rule which answers for it can say so."""
+
+    IDENTITY = "identity"
+    CONTENT = "content"
+    HOLE = "hole"
+    AGE = "age"
+    EVIDENCE = "evidence"
+    CLOCK = "clock"
+
+
 class Answer(StrEnum):
     """One rule's answer on one subject."""
 
@@ -54,8 +65,7 @@ class EvidenceItem:
 class Finding:
     """One rule's answer on one subject. `id` is `rule:subject`, stable and typable.
 
-    `criterion` says which declared criterion it answers to; only criteria decide a conclusion. `control` is
-    the published control for which it supports evidence.
+    `control` is the published control for which it supports evidence.
     """
 
     rule: str
@@ -86,7 +96,7 @@ class JudgedOriginal:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedCopy:
-    """One copy with its standing. `recovery_point` None: none is proven."""
+    """One copy with its standing. `recovery_point` None: none is proven. `ground` None: it is proven."""
 
     address: Address
     site: str
@@ -99,6 +109,7 @@ class JudgedCopy:
     reason: str
     remarks: tuple[str, ...]
     evidence: CopyEvidence
+    ground: Ground | None = None
 
     @property
     def comparison(self) -> CopyComparison | None:
