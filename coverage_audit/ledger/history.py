@@ -1,0 +1,79 @@
+"""What earlier audits left: facts, points and manifests of a place, under its device's former names too."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import ColumnElement, Connection, Table, and_, select
+
+from coverage_audit.estate.model import Address, DeviceId
+from coverage_audit.evidence.facts import DeviceFacts, PointList, VolumeFacts
+from coverage_audit.ledger.mapping import load_device_facts, load_points, load_volume_facts
+from coverage_audit.ledger.tables import DEVICE_FACTS, MANIFESTS, POINTS, VOLUME_FACTS
+
+Shown = tuple[DeviceFacts, tuple[VolumeFacts, ...]]
+
+
+def last_facts(connection: Connection, device: DeviceId, formerly: Sequence[DeviceId]) -> Shown | None:
+    """Return what a device last showed of itself, and its volumes in that same audit; under its present id."""
+    row = connection.execute(
+        select(DEVICE_FACTS)
+        .where(DEVICE_FACTS.c.device.in_([device, *formerly]))
+        .order_by(DEVICE_FACTS.c.audit.desc())
+        .limit(1)
+    ).first()
+    if row is None:
+        return None
+    volumes = connection.execute(
+        select(VOLUME_FACTS)
+        .where(VOLUME_FACTS.c.audit == row.audit, VOLUME_FACTS.c.device == row.device)
+        .order_by(VOLUME_FACTS.c.volume)
+    )
+    return load_device_facts(device, row.at, row.body), tuple(
+        load_volume_facts(device, volume.volume, volume.at, volume.body) for volume in volumes
+    )
+
+
+def last_points(connection: Connection, address: Address, formerly: Sequence[DeviceId]) -> PointList | None:
+    """Return the recovery points of a dated copy as they were last seen."""
+    row = connection.execute(
+        select(POINTS).where(lies_at(POINTS, address, formerly)).order_by(POINTS.c.audit.desc()).limit(1)
+    ).first()
+    return None if row is None else load_points(address, row.at, row.body)
+
+
+def trusted_manifests(
+    connection: Connection, address: Address, formerly: Sequence[DeviceId], *, complete: bool
+) -> tuple[tuple[datetime, str], ...]:
+    """Return the kept manifests of a place, newest first, by when their listing started.
+
+    Only those of trusted volumes. `address` is the declared one, or that of a single recovery point.
+    """
+    own = and_(MANIFESTS.c.own_path == address.path, *_on(MANIFESTS, address, formerly))
+    rows = connection.execute(
+        select(MANIFESTS.c.started, MANIFESTS.c.file)
+        .where(lies_at(MANIFESTS, address, formerly) | own)
+        .where(MANIFESTS.c.trusted, MANIFESTS.c.file.is_not(None), MANIFESTS.c.complete | (not complete))
+        .order_by(MANIFESTS.c.started.desc(), MANIFESTS.c.id.desc())
+    )
+    return tuple((row.started, row.file) for row in rows)
+
+
+def lies_at(table: Table, address: Address, formerly: Sequence[DeviceId]) -> ColumnElement[bool]:
+    """Return the condition that a row's place is this address, also under the device's former ids."""
+    return and_(table.c.path == address.path, *_on(table, address, formerly))
+
+
+def _on(table: Table, address: Address, formerly: Sequence[DeviceId]) -> tuple[ColumnElement[bool], ...]:
+    return (
+        table.c.device.in_([address.volume.device, *formerly]),
+        table.c.volume == address.volume.volume,
+    )
+
+
+def still_there(folder: Path, name: str | None) -> Path | None:
+    """Return the file of this name if it is there: somebody may have removed it by hand."""
+    file = None if name is None else folder / name
+    return file if file is not None and file.is_file() else None

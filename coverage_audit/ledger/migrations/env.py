@@ -1,0 +1,16 @@
+"""Alembic runs this for every command, on the connection that the opening of the ledger hands over."""
+
+from __future__ import annotations
+
+from alembic import context
+
+from coverage_audit.ledger.tables import METADATA
+
+context.configure(
+    connection=context.config.attributes["connection"],
+    target_metadata=METADATA,
+    render_as_batch=True,
+    transaction_per_migration=False,
+)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,146 @@
+"""Recording an audit: every file in its place, then every row in one transaction. All of it, or nothing."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, func, insert, select
+
+from coverage_audit.errors import LedgerError
+from coverage_audit.estate.model import DeviceId
+from coverage_audit.evidence.manifest import CompleteManifest
+from coverage_audit.ledger.folder import StateFolder, speaking_of
+from coverage_audit.ledger.history import lies_at
+from coverage_audit.ledger.keeping import place
+from coverage_audit.ledger.pins import pin_first
+from coverage_audit.ledger.record import AuditRecord, Compared, Recorded, SeenManifest
+from coverage_audit.ledger.recording_facts import write_facts
+from coverage_audit.ledger.recording_findings import write_findings
+from coverage_audit.ledger.recording_judgement import write_judgement
+from coverage_audit.ledger.tables import AUDITS, COMPARISONS, ESTATE_TEXTS, MANIFESTS
+
+
+def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Recorded:
+    """Record one audit.
+
+    Raises LedgerError; then nothing is recorded, and files already in place are swept at the next opening
+    (not here: a connection lost in the commit leaves open whether it was made).
+    """
+    with speaking_of(folder.path):
+        moved = _place_files(folder, record)
+    with engine.begin() as connection:
+        audit = _write_audit(connection, record)
+        write_judgement(connection, audit, record.judged)
+        write_facts(connection, audit, record)
+        for volume, facts in record.pins:
+            pin_first(connection, volume, facts, record.judged.started)
+        for seen in record.manifests:
+            _write_manifest(connection, audit, seen, moved)
+        for compared in record.comparisons:
+            _write_comparison(connection, audit, record, compared, moved)
+        transitions, since = write_findings(connection, audit, record.judged)
+    return Recorded(transitions=transitions, since=since, moved=moved)
+
+
+def _place_files(folder: StateFolder, record: AuditRecord) -> dict[Path, Path]:
+    at = record.judged.started
+    manifests = (seen.manifest.file for seen in record.manifests)
+    relations = (one.comparison.relation for one in record.comparisons if one.comparison.relation is not None)
+    return {
+        **place(manifests, folder.manifests, folder.staging, at),
+        **place(relations, folder.relations, folder.staging, at),
+    }
+
+
+def _write_audit(connection: Connection, record: AuditRecord) -> int:
+    digest = hashlib.sha256(record.estate_text.encode("utf-8", "backslashreplace")).hexdigest()
+    if connection.execute(select(ESTATE_TEXTS.c.digest).where(ESTATE_TEXTS.c.digest == digest)).first() is None:
+        connection.execute(insert(ESTATE_TEXTS).values(digest=digest, text=record.estate_text))
+    judged = record.judged
+    made = connection.execute(
+        insert(AUDITS)
+        .values(
+            started=judged.started,
+            finished=judged.finished,
+            estate=judged.estate,
+            estate_text=digest,
+            time_zone=judged.time_zone,
+            conclusion=judged.conclusion.value,
+            rehearsal=judged.rehearsal,
+            whole=judged.whole,
+            waived=judged.waived,
+        )
+        .returning(AUDITS.c.id)
+    )
+    number: int = made.scalar_one()
+    return number
+
+
+def _write_manifest(connection: Connection, audit: int, seen: SeenManifest, moved: Mapping[Path, Path]) -> None:
+    manifest = seen.manifest
+    name = moved[manifest.file].name
+    if connection.execute(select(MANIFESTS.c.id).where(MANIFESTS.c.file == name)).first() is not None:
+        return
+    connection.execute(
+        insert(MANIFESTS).values(
+            audit=audit,
+            device=seen.address.volume.device,
+            volume=seen.address.volume.volume,
+            path=seen.address.path,
+            own_path=manifest.origin.address.path,
+            started=manifest.origin.started,
+            complete=isinstance(manifest, CompleteManifest),
+            trusted=seen.trusted,
+            files=manifest.census.files,
+            bytes=manifest.census.bytes,
+            file=name,
+        )
+    )
+
+
+def _write_comparison(
+    connection: Connection, audit: int, record: AuditRecord, compared: Compared, moved: Mapping[Path, Path]
+) -> None:
+    outcome = compared.comparison
+    connection.execute(
+        insert(COMPARISONS).values(
+            audit=audit,
+            dataset=compared.dataset,
+            device=compared.copy.volume.device,
+            volume=compared.copy.volume.volume,
+            path=compared.copy.path,
+            original=_manifest(connection, compared.original_file, moved),
+            copy=None if compared.copy_file is None else _manifest(connection, compared.copy_file, moved),
+            relation=None if outcome.relation is None else moved[outcome.relation].name,
+            first_at=_first_at(connection, compared, _formerly(record, compared)) or record.judged.started,
+            last_progress=outcome.take_up.last_progress,
+            gone_unheld=outcome.take_up.gone_unheld,
+            pending_since=outcome.take_up.pending_since,
+        )
+    )
+
+
+def _manifest(connection: Connection, file: Path, moved: Mapping[Path, Path]) -> int:
+    name = moved.get(file, file).name
+    number = connection.execute(select(MANIFESTS.c.id).where(MANIFESTS.c.file == name)).scalar()
+    if number is None:
+        raise LedgerError(f"a comparison rests on the manifest {name}, which is not recorded")
+    return int(number)
+
+
+def _formerly(record: AuditRecord, compared: Compared) -> tuple[DeviceId, ...]:
+    """Return the former ids of the copy's device: the pair's history goes on under the new one."""
+    device = compared.copy.volume.device
+    places = (copy.evidence.place for dataset in record.judged.datasets for copy in dataset.copies)
+    return next((place.device.formerly for place in places if place.device.id == device), ())
+
+
+def _first_at(connection: Connection, compared: Compared, formerly: tuple[DeviceId, ...]) -> datetime | None:
+    query = select(func.min(COMPARISONS.c.first_at)).where(
+        COMPARISONS.c.dataset == compared.dataset, lies_at(COMPARISONS, compared.copy, formerly)
+    )
+    first: datetime | None = connection.execute(query).scalar()
+    return first
