@@ -1,0 +1,179 @@
+"""Why a copy that no evidence speaks against is still not proven: what is missing, partial, too old or too little."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coverage_audit.estate.model import Proof, ShelfAccess
+from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.clock_trust import clock_trouble
+from coverage_audit.judgement.copy_view import CopyView, Reasoned
+from coverage_audit.judgement.defects import lacks_most
+from coverage_audit.judgement.verdict import Ground, Standing
+from coverage_audit.judgement.wording import age, amount, duration, when
+
+
+def another_volume(view: CopyView) -> Reasoned | None:
+    """What lies there is not shown to be the volume that was pinned: nothing seen on it proves anything."""
+    identity = view.evidence.place.identity
+    if isinstance(identity, IdentityCheck):
+        reason = _identity_trouble(view, identity)
+    elif isinstance(view.evidence.place.device_facts, Gap) and not view.seen_now:
+        reason = None  # the whole box is off, and what is judged was seen on the pinned volume before
+    else:
+        gap = view.evidence.gap or identity
+        return _unverified(Ground.EVIDENCE, f"it was not seen: {_said(gap)}")
+    return _unverified(Ground.IDENTITY, reason) if reason else None
+
+
+def nothing_to_go_by(view: CopyView) -> Reasoned | None:
+    """There is no comparison and no list of points, or what there is proves nothing."""
+    reason = _no_points(view) or (_no_comparison(view) if view.needs_tree else None)
+    return _unverified(Ground.EVIDENCE, reason) if reason else None
+
+
+def clock_not_trusted(view: CopyView) -> Reasoned | None:
+    """No age is proven while a clock of either side disagrees or was not shown."""
+    reason = clock_trouble(view)
+    return _unverified(Ground.CLOCK, reason) if reason else None
+
+
+def too_old(view: CopyView) -> Reasoned | None:
+    """What was seen of either side is too old to count now."""
+    reason = _copy_too_old(view, view.seen_at) or _original_too_old(view) or _point_too_old(view)
+    return _unverified(Ground.EVIDENCE, reason) if reason else None
+
+
+def partly_seen(view: CopyView) -> Reasoned | None:
+    """Part of either side was not looked into, so absence there is unknown."""
+    found = view.comparison
+    if found is None:
+        return None
+    if found.blind_original:
+        return _unverified(Ground.EVIDENCE, "part of the original could not be read: what lies there is unknown")
+    if found.unknown.files:
+        reason = f"whether it holds {amount(found.unknown)} is unknown: their folder in the copy could not be read"
+        return _kept(Ground.EVIDENCE, reason)
+    lacks_nothing = not (found.missing.files or found.changed.files or found.folders_missing)
+    if found.blind_copy and not lacks_nothing:
+        return _kept(Ground.EVIDENCE, "part of the copy could not be read: what is missing may lie there")
+    return None
+
+
+def cannot_be_told(view: CopyView) -> Reasoned | None:
+    """Rows whose start no audit can place, or whose content was never seen before."""
+    found = view.comparison
+    if found is None:
+        return None
+    if found.between_rows:
+        missed = found.between_missing_audit
+        after = (
+            f"there was no audit between {when(missed, view.zone)} and this one" if missed else "no audit saw it begin"
+        )
+        return _kept(
+            Ground.EVIDENCE,
+            f"whether {amount(found.between)} are lacking for longer than {duration(view.max_age)} cannot be told: {after}",
+        )
+    if found.unhashed.files:
+        reason = (
+            f"{amount(found.unhashed)} bear a later time than in the original: their content is unverified until hashed"
+        )
+        return _kept(Ground.EVIDENCE, reason)
+    return None
+
+
+def too_little_proof(view: CopyView) -> Reasoned | None:
+    """The policy asks for more than was observed."""
+    reached = proof_reached(view)
+    if reached >= view.wanted:
+        return None
+    reason = f"its proof is “{reached.word}”, and “{view.wanted.word}” is asked"
+    if view.wanted >= Proof.SAMPLED:
+        reason += ", which this version cannot give yet"
+    return _kept(Ground.EVIDENCE, reason)
+
+
+def proof_reached(view: CopyView) -> Proof:
+    """Return how much was observed of the copy."""
+    if view.comparison is not None:
+        return Proof.LISTED
+    return Proof.DATED if view.newest_point is not None else Proof.DECLARED
+
+
+def _identity_trouble(view: CopyView, identity: IdentityCheck) -> str | None:
+    if not identity.trusted:
+        said = "; ".join(identity.differences)
+        if identity.state is PinState.ASKED:
+            return f"{said}: say whether that is the place that you mean"
+        return f"the volume is not the one pinned: {said}"
+    if identity.state is PinState.BY_CONTENT and view.comparison is not None and lacks_most(view.comparison):
+        return "the box shows nothing by which its volume is known, and the content does not go on: it may be another volume"
+    return None
+
+
+def _no_points(view: CopyView) -> str | None:
+    if view.evidence.copy.points is None:
+        return None
+    points = view.evidence.points
+    if not isinstance(points, PointList):
+        return f"its recovery points were not seen{f': {_said(points)}' if points else ''}"
+    if not points.points:
+        name, why = points.refused[0] if points.refused else ("", "")
+        return (
+            f"none of the {len(points.refused)} names there is a recovery point, e.g. “{visible(name)}”: {visible(why)}"
+        )
+    if view.needs_tree and view.comparison is not None and view.evidence.point is None:
+        return "which recovery point was compared is not known"
+    return None
+
+
+def _no_comparison(view: CopyView) -> str | None:
+    if view.void and view.evidence.comparison is not None:
+        return view.void
+    if view.comparison is None:
+        gap = view.evidence.gap
+        return f"it was not compared: {_said(gap)}" if gap else view.void or "it was not compared"
+    return None
+
+
+def _copy_too_old(view: CopyView, at: datetime | None) -> str | None:
+    device = view.evidence.place.device
+    if at is None:
+        return "when it was seen is not known"
+    if at > view.now + view.tolerance:
+        return f"what was seen of it bears a time after this audit ({when(at, view.zone)})"
+    if at >= view.started:
+        return None
+    allowed = view.max_age if isinstance(device.access, ShelfAccess) else device.may_be_off
+    if allowed is not None and view.now - at <= allowed:
+        return None
+    counts = f"evidence of {duration(allowed)} counts" if allowed is not None else "only this audit's evidence counts"
+    return f"it was last seen {when(at, view.zone)}, {age(at, view.now)}, and {counts}"
+
+
+def _original_too_old(view: CopyView) -> str | None:
+    found = view.comparison
+    if found is None or view.now - found.original_at <= view.max_age:
+        return None
+    return f"the original was last seen {when(found.original_at, view.zone)}: what came since is unknown"
+
+
+def _point_too_old(view: CopyView) -> str | None:
+    """A name that means two instants, one of them within `max_age` and the other not."""
+    judged = view.evidence.point if view.comparison else view.newest_point
+    if judged is None or view.now - judged.earliest <= view.max_age:
+        return None
+    return f"its recovery point “{visible(judged.name)}” may be of {when(judged.earliest, view.zone)}, which is too old"
+
+
+def _said(gap: Gap) -> str:
+    return f"{gap.kind} ({gap.detail})" if gap.detail else str(gap.kind)
+
+
+def _unverified(ground: Ground, reason: str) -> Reasoned:
+    return Reasoned(standing=Standing.UNVERIFIED, ground=ground, reason=reason, point_stands=False)
+
+
+def _kept(ground: Ground, reason: str) -> Reasoned:
+    return Reasoned(standing=Standing.UNVERIFIED, ground=ground, reason=reason)

@@ -1,0 +1,84 @@
+"""The standing of an original: can it be counted, and can copies be judged against what was seen of it?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coverage_audit.estate.model import Proof
+from coverage_audit.evidence.facts import Gap, IdentityCheck
+from coverage_audit.evidence.manifest import Census, Manifest, PartialManifest
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.case import OriginalEvidence
+from coverage_audit.judgement.verdict import JudgedOriginal, Standing
+from coverage_audit.judgement.wording import files, joined
+
+SHRUNK_TO = 0.1
+"""An original that kept less than this share of its files or bytes since the last audit has shrunk to nothing."""
+
+
+def judge_original(evidence: OriginalEvidence, *, started: datetime) -> JudgedOriginal:
+    """Judge the original: proven only where it was seen whole, now, on the pinned volume, and did not shrink away."""
+    reason = why_not_counted(evidence, started=started)
+    seen = isinstance(evidence.tree, Manifest)
+    if reason:
+        proof = Proof.LISTED if seen and not why_not_judged_against(evidence) else Proof.DECLARED
+        return JudgedOriginal(standing=Standing.UNVERIFIED, reason=reason, evidence=evidence, proof=proof)
+    return JudgedOriginal(
+        standing=Standing.PROVEN,
+        reason="seen whole in this audit, on the volume that is pinned",
+        evidence=evidence,
+        proof=Proof.LISTED,
+    )
+
+
+def why_not_counted(evidence: OriginalEvidence, *, started: datetime) -> str | None:
+    """Say why an original is not proven (None: it is)."""
+    trouble = _not_trusted(evidence) if isinstance(evidence.place.identity, IdentityCheck) else None
+    trouble = trouble or why_not_judged_against(evidence)
+    if trouble:
+        return trouble
+    if isinstance(evidence.tree, Gap):
+        return f"the original was not seen: {evidence.tree.kind}{_detail(evidence.tree)}"
+    if evidence.tree.origin.started < started:
+        return "the original was not seen in this audit"
+    if isinstance(evidence.tree, PartialManifest):
+        return f"part of the original could not be read: {joined(_blind(evidence.tree))}"
+    return None
+
+
+def why_not_judged_against(evidence: OriginalEvidence) -> str | None:
+    """Say why what this audit saw of the original says nothing about its copies (None: it does).
+
+    Where it saw nothing the copies are judged against its last complete manifest, and that stands.
+    """
+    if isinstance(evidence.tree, Gap):
+        return None
+    return _not_trusted(evidence) or _shrunk(evidence.tree.census, evidence.before)
+
+
+def _not_trusted(evidence: OriginalEvidence) -> str | None:
+    identity = evidence.place.identity
+    if isinstance(identity, Gap):
+        return f"whether the original's volume is the one pinned was not seen: {identity.kind}{_detail(identity)}"
+    if not identity.trusted:
+        return f"the original's volume is not the one pinned: {'; '.join(identity.differences)}"
+    return None
+
+
+def _shrunk(now: Census, before: Manifest | None) -> str | None:
+    if now.files == 0:
+        return "the original shows no file at all: there is nothing that a copy could be proven to hold"
+    if before is None:
+        return None
+    then = before.census
+    if now.files < SHRUNK_TO * then.files or now.bytes < SHRUNK_TO * then.bytes:
+        return f"the original shrank to nearly nothing: {files(then.files)} at the last audit, {files(now.files)} now"
+    return None
+
+
+def _blind(tree: PartialManifest) -> list[str]:
+    return [f"“{visible(blind.path) or '.'}” ({visible(blind.why)})" for blind in tree.blind[:3]]
+
+
+def _detail(gap: Gap) -> str:
+    return f" ({gap.detail})" if gap.detail else ""

@@ -1,0 +1,83 @@
+"""What stands beside a copy's standing without deciding it: sentences for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from coverage_audit.evidence.difference import CopyComparison
+from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.copy_view import CopyView
+from coverage_audit.judgement.wording import age, amount, duration, names, when
+
+
+def remarks(view: CopyView) -> tuple[str, ...]:
+    """Return all remarks on one copy, the weightier first."""
+    said = [*_about_identity(view), *_about_observation(view), *_about_points(view)]
+    if view.comparison is not None:
+        said += [*_about_times(view.comparison), *_about_rows(view, view.comparison)]
+    return tuple(said)
+
+
+def _about_identity(view: CopyView) -> Iterator[str]:
+    identity = view.evidence.place.identity
+    if not isinstance(identity, IdentityCheck):
+        return
+    if identity.state is PinState.PINNED_NOW:
+        yield "its volume was seen for the first time, and what it shows is pinned from now on"
+    if identity.state is PinState.BY_CONTENT:
+        yield "its volume shows nothing by which it is known: that its content goes on is its identity"
+    yield from identity.newly_shown
+
+
+def _about_observation(view: CopyView) -> Iterator[str]:
+    seen = view.seen_at
+    if seen is not None and seen < view.started:
+        yield f"it was seen {when(seen, view.zone)}, {age(seen, view.now)}, and not in this audit"
+    if view.comparison is not None and isinstance(view.original.tree, Gap):
+        yield f"as of {when(view.comparison.original_at, view.zone)}: the original was not seen in this audit"
+
+
+def _about_points(view: CopyView) -> Iterator[str]:
+    points = view.evidence.points
+    if not isinstance(points, PointList):
+        return
+    judged = view.evidence.point or view.newest_point
+    if judged is not None and judged.assumed_zone:
+        yield f"the names of its recovery points bear no zone: {judged.assumed_zone} is assumed"
+    if judged is not None and judged.earliest != judged.latest:
+        yield f"“{visible(judged.name)}” means two instants (the hour that is repeated): the earlier is taken"
+    if points.refused:
+        name, why = points.refused[0]
+        yield f"{len(points.refused)} names among its points are none, e.g. “{visible(name)}”: {visible(why)}"
+
+
+def _about_times(found: CopyComparison) -> Iterator[str]:
+    mode = found.mode
+    if mode.by_size:
+        yield "by size: the copy keeps no times, so a file counts as held when its size agrees and it was written later"
+    if mode.by_size and mode.offset_ns is None:
+        yield "by size: its clock was not shown or is far off, so nothing is taken as held"
+    if mode.shift:
+        side = "later" if mode.shift.days >= 0 else "earlier"
+        yield f"its times lie {duration(abs(mode.shift))} {side} throughout: a zone error, compared with that shift"
+
+
+def _about_rows(view: CopyView, found: CopyComparison) -> Iterator[str]:
+    if found.pending.files:
+        yield f"{amount(found.pending)} are pending: a copy that keeps up has {duration(view.max_age)} to take them up"
+    if found.under_old_name.files:
+        yield f"{amount(found.under_old_name)} are held under an old name"
+    if found.sticking_out:
+        yield f"its recovery point is set by few files: {names(found.sticking_out)}"
+    if found.blind_copy:
+        yield "part of the copy could not be read"
+    if found.left_out.files:
+        yield f"left out on purpose: {amount(found.left_out)}{_by_pattern(found)}"
+
+
+def _by_pattern(found: CopyComparison) -> str:
+    said = ", ".join(
+        f"{visible(pattern)} {amount(tally) if tally.files else 'nothing'}" for pattern, tally in found.left_out_by
+    )
+    return f" ({said})" if said else ""

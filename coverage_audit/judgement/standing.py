@@ -1,0 +1,80 @@
+"""The standing of a copy: the worst that is proven first, then what is unknown, else proven."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from coverage_audit.estate.model import Estate
+from coverage_audit.judgement.case import CopyEvidence, DatasetCase
+from coverage_audit.judgement.copy_view import CopyView, Reasoned, view_of
+from coverage_audit.judgement.defects import damaged, incomplete, stale
+from coverage_audit.judgement.doubts import (
+    another_volume,
+    cannot_be_told,
+    clock_not_trusted,
+    nothing_to_go_by,
+    partly_seen,
+    proof_reached,
+    too_little_proof,
+    too_old,
+)
+from coverage_audit.judgement.original_standing import judge_original
+from coverage_audit.judgement.recovery import recovery_points
+from coverage_audit.judgement.remarks import remarks
+from coverage_audit.judgement.verdict import Ground, JudgedCopy, Standing
+from coverage_audit.judgement.wording import amount
+
+__all__ = ["judge_copy", "judge_original"]
+
+STEPS: tuple[Callable[[CopyView], Reasoned | None], ...] = (
+    another_volume,
+    damaged,
+    incomplete,
+    stale,
+    nothing_to_go_by,
+    too_old,
+    clock_not_trusted,
+    partly_seen,
+    cannot_be_told,
+    too_little_proof,
+)
+"""In this order; the first that has something to say decides, what the others have to say is remarked."""
+
+
+def judge_copy(
+    evidence: CopyEvidence, case: DatasetCase, estate: Estate, *, started: datetime, finished: datetime
+) -> JudgedCopy:
+    """Judge one copy of a dataset by its evidence. `started` and `finished` are the audit's."""
+    view = view_of(evidence, case, estate, started=started, finished=finished)
+    found = [reasoned for step in STEPS if (reasoned := step(view)) is not None]
+    decided = found[0] if found else None
+    no_point = decided is not None and not decided.point_stands
+    exact, trimmed = (None, None) if no_point or _untrusted(found) else recovery_points(view)
+    place = evidence.place
+    return JudgedCopy(
+        address=evidence.copy.address,
+        site=place.device.site,
+        medium=place.volume.medium.value,
+        standing=decided.standing if decided else Standing.PROVEN,
+        proof=proof_reached(view),
+        by_size=bool(view.comparison and view.comparison.mode.by_size),
+        recovery_point=exact,
+        recovery_point_trimmed=trimmed,
+        reason=decided.reason if decided else _why_proven(view),
+        remarks=(*dict.fromkeys(other.reason for other in found[1:]), *remarks(view)),
+        evidence=evidence,
+        ground=decided.ground if decided else None,
+    )
+
+
+def _untrusted(found: list[Reasoned]) -> bool:
+    """Whether a recovery point would rest on a clock or on evidence that cannot be trusted."""
+    return any(reasoned.ground is Ground.CLOCK for reasoned in found)
+
+
+def _why_proven(view: CopyView) -> str:
+    if view.comparison is None:
+        return "its newest recovery point is young enough"
+    held = f"all {amount(view.comparison.same)} are held"
+    return f"{held}, but for what is pending" if view.comparison.pending_rows else held
