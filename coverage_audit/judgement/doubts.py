@@ -68,13 +68,9 @@ def cannot_be_told(view: CopyView) -> Reasoned | None:
         return None
     if found.between_rows:
         missed = found.between_missing_audit
-        after = (
-            f"there was no audit between {when(missed, view.zone)} and this one" if missed else "no audit saw it begin"
-        )
-        return _kept(
-            Ground.EVIDENCE,
-            f"whether {amount(found.between)} are lacking for longer than {duration(view.max_age)} cannot be told: {after}",
-        )
+        after = f"no audit between {when(missed, view.zone)} and this one" if missed else "no audit saw it begin"
+        lacking = f"{amount(found.between)} are lacking for longer than {duration(view.max_age)}"
+        return _kept(Ground.EVIDENCE, f"whether {lacking} cannot be told: {after}")
     if found.unhashed.files:
         reason = (
             f"{amount(found.unhashed)} bear a later time than in the original: their content is unverified until hashed"
