@@ -1,0 +1,186 @@
+"""The audit as one JSON object: `audit --json`, schema `coverage-audit/audit/1`.
+
+The published schema is `config/audit.schema.json`; keys may join it, none leaves. Every text passes `visible`, so
+that the output is UTF-8 whatever a file was called; a name that its visible text does not give back carries its
+bytes in `path_bytes` (base64, RFC 4648 section 4).
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from coverage_audit.evidence.difference import CopyComparison, Exposure, Sample, Tally
+from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
+from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.verdict import (
+    EvidenceItem,
+    Finding,
+    JudgedCopy,
+    JudgedDataset,
+    JudgedEstate,
+    JudgedOriginal,
+)
+from coverage_audit.reports.instants import rfc3339
+
+SCHEMA: Final = "coverage-audit/audit/1"
+
+_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
+
+
+def audit_json(judged: JudgedEstate) -> str:
+    """Write the judged audit as one JSON object, without a newline at the end."""
+    return json.dumps(_shown(_estate(judged)), ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def _shown(value: _Json) -> _Json:
+    if isinstance(value, str):
+        return visible(value)
+    if isinstance(value, Mapping):
+        return {key: _shown(part) for key, part in value.items()}
+    return [_shown(part) for part in value] if isinstance(value, Sequence) else value
+
+
+def _estate(judged: JudgedEstate) -> _Json:
+    return {
+        "schema": SCHEMA,
+        "estate": judged.estate,
+        "time_zone": judged.time_zone,
+        "started": rfc3339(judged.started),
+        "finished": rfc3339(judged.finished),
+        "conclusion": judged.conclusion,
+        "rehearsal": judged.rehearsal,
+        "whole": judged.whole,
+        "waived": judged.waived,
+        "datasets": [_dataset(dataset) for dataset in judged.datasets],
+        "findings": [_finding(finding) for finding in judged.findings],
+        "identities": [_identity(check) for check in judged.identities],
+        "gaps": [_gap(gap) for gap in judged.gaps],
+    }
+
+
+def _dataset(dataset: JudgedDataset) -> _Json:
+    return {
+        "id": dataset.id,
+        "policy": dataset.policy,
+        "conclusion": dataset.conclusion,
+        "waived": dataset.waived,
+        "original": _original(dataset.original),
+        "exposure": _exposure(dataset.exposure),
+        "copies": [_copy(copy) for copy in dataset.copies],
+        "findings": [_finding(finding) for finding in dataset.findings],
+    }
+
+
+def _original(original: JudgedOriginal) -> _Json:
+    """`seen` false: the figures are those of the last complete manifest, as of `at` (None: there is none)."""
+    tree = original.evidence.tree
+    seen = isinstance(tree, CompleteManifest | PartialManifest)
+    manifest = tree if isinstance(tree, CompleteManifest | PartialManifest) else original.evidence.as_of
+    return {
+        "files": manifest.census.files if manifest else None,
+        "bytes": manifest.census.bytes if manifest else None,
+        "at": rfc3339(manifest.origin.started) if manifest else None,
+        "seen": seen,
+        "standing": original.standing,
+        "proof": original.proof.word,
+        "reason": original.reason,
+    }
+
+
+def _exposure(exposure: Exposure | None) -> _Json:
+    if exposure is None:
+        return {"files": None, "bytes": None, "since": None, "samples": []}
+    return {
+        "files": exposure.files,
+        "bytes": exposure.bytes,
+        "since": rfc3339(exposure.since),
+        "samples": [_sample(sample) for sample in exposure.samples],
+    }
+
+
+def _copy(copy: JudgedCopy) -> _Json:
+    return {
+        "at": str(copy.address),
+        "site": copy.site,
+        "medium": copy.medium,
+        "standing": copy.standing,
+        "proof": copy.proof.word,
+        "by_size": copy.by_size,
+        "recovery_point": rfc3339(copy.recovery_point),
+        "recovery_point_trimmed": rfc3339(copy.recovery_point_trimmed),
+        "seen": rfc3339(copy.evidence.tree_at),
+        "reason": copy.reason,
+        "remarks": copy.remarks,
+        **_differences(copy.comparison),
+    }
+
+
+def _differences(comparison: CopyComparison | None) -> dict[str, _Json]:
+    """Return the figures; where the tree was not compared they are null, not zero."""
+    if comparison is None:
+        return {**{name: {"files": None, "bytes": None} for name in _TALLIES}, "samples": []}
+    return {
+        "missing": _tally(comparison.missing),
+        "changed": _tally(comparison.changed),
+        "pending": _tally(comparison.pending),
+        "extra": _tally(comparison.extra),
+        "left_out": _tally(comparison.left_out),
+        "samples": [_sample(sample) for sample in comparison.samples],
+    }
+
+
+_TALLIES: Final = ("missing", "changed", "pending", "extra", "left_out")
+
+
+def _tally(tally: Tally) -> _Json:
+    return {"files": tally.files, "bytes": tally.bytes}
+
+
+def _sample(sample: Sample) -> _Json:
+    shown = visible(sample.path)
+    named = {"path": shown}
+    if shown.encode() != sample.path:
+        named["path_bytes"] = base64.b64encode(sample.path).decode("ascii")
+    return {**named, "class": sample.row_class, "verdict": sample.verdict, "bytes": sample.size}
+
+
+def _finding(finding: Finding) -> _Json:
+    return {
+        "id": finding.id,
+        "rule": finding.rule,
+        "subject": finding.subject,
+        "answer": finding.answer,
+        "measured": finding.measured,
+        "required": finding.required,
+        "message": finding.message,
+        "mend": finding.mend,
+        "control": finding.control,
+        "evidence": [_item(item) for item in finding.evidence],
+    }
+
+
+def _item(item: EvidenceItem) -> _Json:
+    return {"what": item.what, "where": item.where, "at": rfc3339(item.at), "how": item.how}
+
+
+def _identity(check: IdentityCheck) -> _Json:
+    return {
+        "volume": str(check.volume),
+        "state": check.state,
+        "trusted": check.trusted,
+        "pinned": [_fact(fact) for fact in check.pinned],
+        "seen": [_fact(fact) for fact in check.seen],
+        "differences": check.differences,
+    }
+
+
+def _fact(fact: PinnedFact) -> _Json:
+    return {"name": fact.name, "value": fact.value}
+
+
+def _gap(gap: Gap) -> _Json:
+    return {"subject": gap.subject, "kind": gap.kind, "detail": gap.detail, "at": rfc3339(gap.at)}
