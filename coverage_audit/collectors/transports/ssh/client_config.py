@@ -51,7 +51,7 @@ class Hop:
 def way_to(access: SshAccess) -> tuple[Hop, ...]:
     """Return every hop to the box in the order of connecting.
 
-    Raises TransportError (UNREACHABLE) for a configuration that cannot be read or honoured.
+    Raises TransportError (NOT_YET) for a configuration that cannot be read or honoured.
     """
     file = Path(access.config_file or "~/.ssh/config").expanduser()
     text = read_config_text(file, must_exist=access.config_file is not None)
@@ -59,7 +59,7 @@ def way_to(access: SshAccess) -> tuple[Hop, ...]:
         config = paramiko.SSHConfig.from_text(text)
         return _Ways(config, file).to(access)
     except (ConfigParseError, ValueError, KeyError, paramiko.SSHException) as error:
-        raise TransportError(GapKind.UNREACHABLE, f"{file} cannot be understood: {error}") from error
+        raise TransportError(GapKind.NOT_YET, f"{file} cannot be understood: {error}") from error
 
 
 class _Ways:
@@ -73,7 +73,7 @@ class _Ways:
         """`through` overrules ProxyJump, as a jump list does for its later members."""
         if depth > _MOST_HOPS:
             raise TransportError(
-                GapKind.UNREACHABLE, f"{self._file}: ProxyJump goes round in circles or over too many hops"
+                GapKind.NOT_YET, f"{self._file}: ProxyJump goes round in circles or over too many hops"
             )
         found = self._config.lookup(access.host)
         self._refuse(access.host, found)
@@ -90,7 +90,7 @@ class _Ways:
             value = found.get(option)
             if value is not None and value.lower() not in _HARMLESS:
                 raise TransportError(
-                    GapKind.UNREACHABLE,
+                    GapKind.NOT_YET,
                     f"{self._file} sets {option} for {host}, which cannot be honoured: {mend}, "
                     "or name a configuration of its own with config_file",
                 )

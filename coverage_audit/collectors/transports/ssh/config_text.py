@@ -22,7 +22,7 @@ _HONOURED_MATCH: Final = {"all", "host", "originalhost", "user", "localuser", "f
 def read_config_text(file: Path, *, must_exist: bool) -> str:
     """Return the whole configuration as text; "" for a file that does not exist and need not.
 
-    Raises TransportError (UNREACHABLE) for what cannot be read or honoured.
+    Raises TransportError (NOT_YET) for what cannot be read or honoured.
     """
     if not must_exist and not file.exists():
         return ""
@@ -31,11 +31,11 @@ def read_config_text(file: Path, *, must_exist: bool) -> str:
 
 def _lines(file: Path, depth: int) -> list[str]:
     if depth > _DEEPEST:
-        raise TransportError(GapKind.UNREACHABLE, f"{file}: Include goes round in circles")
+        raise TransportError(GapKind.NOT_YET, f"{file}: Include goes round in circles")
     try:
         text = file.read_text(encoding="utf-8", errors="surrogateescape")
     except OSError as error:
-        raise TransportError(GapKind.UNREACHABLE, f"cannot read {file}: {os.strerror(error.errno or 0)}") from error
+        raise TransportError(GapKind.NOT_YET, f"cannot read {file}: {os.strerror(error.errno or 0)}") from error
     found: list[str] = []
     in_block = False
     for number, line in enumerate(text.splitlines(), start=1):
@@ -58,7 +58,7 @@ def _refuse_strange(place: str, rest: str) -> None:
     strange = [word for word in criteria if word.lstrip("!") not in _HONOURED_MATCH]
     if strange:
         raise TransportError(
-            GapKind.UNREACHABLE,
+            GapKind.NOT_YET,
             f"{place}: `Match {strange[0]}` cannot be honoured (nothing is run on the auditor's machine on a "
             "configuration's behalf); name a configuration of its own with config_file",
         )
@@ -67,7 +67,7 @@ def _refuse_strange(place: str, rest: str) -> None:
 def _included(place: str, rest: str, *, in_block: bool, depth: int) -> list[str]:
     if in_block:
         raise TransportError(
-            GapKind.UNREACHABLE,
+            GapKind.NOT_YET,
             f"{place}: an Include inside a Host or Match block cannot be honoured; move it to the top",
         )
     found: list[str] = []

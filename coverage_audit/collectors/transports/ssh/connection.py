@@ -21,6 +21,7 @@ from coverage_audit.estate.model import Limits, SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 _NO_ROOM: Final = 0.2  # seconds before a channel is asked for again; a server frees a closed one a little later
+_LONGEST_WAIT: Final = 10.0  # seconds in all for that
 _LONGEST_COMMAND: Final = 120_000  # bytes; Linux takes 128 KiB as one argument
 
 
@@ -82,7 +83,8 @@ class SshTransport:
 
     def _open(self, deadline: float) -> paramiko.Channel:
         """Open a session; where the server has no room (MaxSessions), wait for a closed one to be freed."""
-        wait_until = min(deadline, time.monotonic() + self._limits.read_time.total_seconds())
+        wait = min(_LONGEST_WAIT, self._limits.read_time.total_seconds())
+        wait_until = min(deadline, time.monotonic() + wait)
         while True:
             with told(place(self._last), "opening a channel"):
                 try:

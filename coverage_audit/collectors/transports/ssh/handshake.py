@@ -8,10 +8,12 @@ from typing import Final
 
 import paramiko
 
+from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh.client_config import Hop
 from coverage_audit.collectors.transports.ssh.failures import told
 from coverage_audit.collectors.transports.ssh.known_hosts import HostKey, KnownHosts, host_name, read_known_hosts
 from coverage_audit.estate.model import Limits
+from coverage_audit.evidence.facts import GapKind
 
 WINDOW: Final = 1 << 23
 PACKET: Final = 1 << 18
@@ -73,7 +75,15 @@ def known_for(hop: Hop) -> KnownHosts:
 
 
 def _socket(hop: Hop, limits: Limits) -> socket.socket:
-    line = socket.create_connection((hop.host, hop.port), timeout=limits.connect_time.total_seconds())
+    try:
+        line = socket.create_connection((hop.host, hop.port), timeout=limits.connect_time.total_seconds())
+    except socket.gaierror as error:
+        raise TransportError(
+            GapKind.UNREACHABLE, f"the name of {place(hop)} cannot be resolved: {error.strerror}"
+        ) from error
+    except OSError as error:
+        why = "it does not answer" if isinstance(error, TimeoutError) else error.strerror or str(error)
+        raise TransportError(GapKind.UNREACHABLE, f"{place(hop)} cannot be reached: {why}") from error
     # The library leaves Nagle's algorithm on, which costs 40 ms a round trip against delayed acknowledgements.
     line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     line.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)

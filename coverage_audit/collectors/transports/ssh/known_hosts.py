@@ -187,7 +187,7 @@ def _changed(host: str, offered: HostKey, known: Sequence[KnownLine]) -> Transpo
         GapKind.HOST_KEY,
         f"ALARM: the host key of {host} has CHANGED: it offers {offered.kind} {offered.fingerprint}, known is "
         f"{listed}. The box was rebuilt, or another machine answers in its place. Nothing was sent to it. If the "
-        "change is rightful, remove the old line and run: coverage-audit preflight",
+        "change is rightful, remove the old line and run: coverage-audit preflight --trust-key DEVICE",
     )
 
 
@@ -197,5 +197,5 @@ def _unknown(host: str, offered: HostKey, files: Sequence[Path], beside: Sequenc
     return TransportError(
         GapKind.HOST_KEY,
         f"the host key of {host} is not known: it offers {offered.kind} {offered.fingerprint}, which is not in {where}"
-        f"{more}. Compare it with the box's own and accept it with: coverage-audit preflight",
+        f"{more}. Compare it with the box's own and accept it with: coverage-audit preflight --trust-key DEVICE",
     )

@@ -1,0 +1,11 @@
+"""Fixtures that several rooms share are made known here."""
+
+from __future__ import annotations
+
+pytest_plugins = [
+    "tests.parts.databases",
+    "tests.parts.loops",
+    "tests.parts.sshd",
+    "tests.parts.station",
+    "tests.parts.tampering",
+]

@@ -1,0 +1,181 @@
+"""Real SSH servers on loopback, each with keys, files and a port of its own, ended by their process numbers."""
+
+from __future__ import annotations
+
+import contextlib
+import getpass
+import os
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Protocol
+
+import pytest
+
+from coverage_audit.estate.model import SshAccess
+
+_CONFIG = """
+ListenAddress 127.0.0.1
+AuthorizedKeysFile {folder}/authorized_keys
+StrictModes no
+UsePAM no
+PasswordAuthentication no
+KbdInteractiveAuthentication no
+PermitRootLogin yes
+PidFile none
+LogLevel ERROR
+MaxStartups 100
+PrintMotd no
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box:
+    """A running server and how the auditor reaches it. `folder` holds its host keys and lists of keys."""
+
+    folder: Path
+    port: int
+    access: SshAccess
+    pid: int
+
+    def host_key(self, kind: str = "ed25519") -> str:
+        """The line of a public host key: type and base64."""
+        return " ".join((self.folder / f"host_{kind}.pub").read_text().split()[:2])
+
+    def fingerprint(self, kind: str = "ed25519") -> str:
+        """The fingerprint as OpenSSH's own tool prints it."""
+        out = subprocess.check_output(["ssh-keygen", "-l", "-E", "sha256", "-f", str(self.folder / f"host_{kind}.pub")])
+        return out.split()[1].decode()
+
+    @property
+    def known_hosts(self) -> Path:
+        """The auditor's known_hosts for this box."""
+        return self.folder / "known_hosts"
+
+    def behind(self, port: int) -> SshAccess:
+        """The same box reached at another port, its key known there too."""
+        with self.known_hosts.open("a") as file:
+            file.write(f"[127.0.0.1]:{port} {self.host_key()}\n")
+        return replace(self.access, port=port)
+
+
+class StartSshd(Protocol):
+    """Starts a server: extra lines of its configuration, the kinds of its host keys."""
+
+    def __call__(self, *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True) -> Box:
+        """Return the running box."""
+
+
+@pytest.fixture
+def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
+    """Give a way to start servers; all are ended with the test."""
+    boxes: list[subprocess.Popen[bytes]] = []
+
+    def start(*lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True) -> Box:
+        folder = tmp_path / f"box-{len(boxes)}"
+        folder.mkdir()
+        make_key(folder / "auditor")
+        (folder / "authorized_keys").write_bytes((folder / "auditor.pub").read_bytes())
+        for kind in kinds:
+            make_key(folder / f"host_{kind}", kind)
+        config = _CONFIG.format(folder=folder) + "".join(f"HostKey {folder}/host_{kind}\n" for kind in kinds)
+        (folder / "sshd_config").write_text("\n".join(lines) + config)  # of two values the first holds
+        process, port = _listening(folder)
+        boxes.append(process)
+        (folder / "ssh_config").touch()
+        access = SshAccess(
+            host="127.0.0.1",
+            user=getpass.getuser(),
+            port=port,
+            identity_file=str(folder / "auditor"),
+            known_hosts=str(folder / "known_hosts"),
+            config_file=str(folder / "ssh_config"),
+        )
+        box = Box(folder=folder, port=port, access=access, pid=process.pid)
+        if known:
+            box.known_hosts.write_text(f"[127.0.0.1]:{port} {box.host_key(kinds[0])}\n")
+        return box
+
+    yield start
+    for process in boxes:
+        end_with_descendants(process)
+
+
+@pytest.fixture
+def box(start_sshd: StartSshd) -> Box:
+    """One ordinary box whose key is known."""
+    return start_sshd()
+
+
+def make_key(file: Path, kind: str = "ed25519", passphrase: str = "", form: str = "RFC4716") -> None:
+    """Make a key pair as its owner would."""
+    command = ["ssh-keygen", "-q", "-t", kind, "-N", passphrase, "-C", "auditor", "-f", str(file)]
+    subprocess.run([*command, "-m", form] if form != "RFC4716" else command, check=True)
+
+
+def end_with_descendants(process: subprocess.Popen[bytes]) -> None:
+    """Kill a server and all sessions that it serves, each by its number."""
+    for number in [*descendants(process.pid), process.pid]:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(number, signal.SIGKILL)
+    process.wait(10)
+
+
+def descendants(pid: int) -> list[int]:
+    """The numbers of all processes below `pid`, the nearest first."""
+    children: dict[int, list[int]] = {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            fields = stat.read_bytes().rpartition(b")")[2].split()
+            children.setdefault(int(fields[1]), []).append(int(stat.parent.name))
+    found = list(children.get(pid, []))
+    for number in found:
+        found += children.get(number, [])
+    return found
+
+
+def free_port() -> int:
+    """A port that nobody listens on at this moment."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def _listening(folder: Path) -> tuple[subprocess.Popen[bytes], int]:
+    if os.geteuid() == 0:
+        Path("/run/sshd").mkdir(mode=0o755, exist_ok=True)  # where a server of root's keeps nothing, and demands it
+    for _ in range(5):  # another test may take the port first
+        port = free_port()
+        command = ["/usr/sbin/sshd", "-D", "-e", "-f", str(folder / "sshd_config"), "-p", str(port)]
+        with (folder / "log").open("ab") as log:
+            process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        if _came_up(process, port):
+            return process, port
+        process.wait(10)
+    raise AssertionError((folder / "log").read_text())
+
+
+def _came_up(process: subprocess.Popen[bytes], port: int) -> bool:
+    return wait_for(lambda: process.poll() is not None or _answers(port)) and process.poll() is None
+
+
+def wait_for(condition: Callable[[], bool], seconds: float = 10) -> bool:
+    """Wait until something holds; whether it came to hold in time."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if condition():
+            return True
+        time.sleep(0.02)
+    return False
+
+
+def _answers(port: int) -> bool:
+    try:
+        with socket.create_connection(("127.0.0.1", port), timeout=1) as line:
+            return line.recv(4) == b"SSH-"
+    except OSError:
+        return False
