@@ -1,0 +1,105 @@
+"""Two manifests held open for one comparison, and what is read of them window by window."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
+from coverage_audit.comparison.side import FILE, Limits, Side, read_side
+from coverage_audit.comparison.totals import tally
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.comparison.windows import Window
+from coverage_audit.errors import ComparisonError
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.store import RowReader, seed_id
+from coverage_audit.evidence.store.columns import octets_of, single
+
+Readers = tuple[RowReader, RowReader]
+"""The original's and the copy's."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loaded:
+    """One window's rows on both sides, and the numbers of those that are not left out."""
+
+    sides: tuple[Side, Side]
+    rows: tuple[Any, Any]
+
+
+@contextmanager
+def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[Readers]:
+    """Hold both files open. A reader is for one thread: open a pair for each.
+
+    Raises ComparisonError where the keys of the two cannot be compared or a file is not the one that was recorded.
+    """
+    with ExitStack() as stack:
+        readers = (stack.enter_context(RowReader(original.file)), stack.enter_context(RowReader(copy.file)))
+        for reader, manifest in zip(readers, (original, copy), strict=True):
+            if reader.footer.census != manifest.census or reader.footer.origin != manifest.origin:
+                raise ComparisonError(f"{manifest.file} is not the manifest that was recorded: it changed underneath.")
+            if reader.footer.seed_id != seed_id(work.seed):
+                raise ComparisonError(
+                    f"{manifest.file} was keyed with another ledger's seed: its paths cannot be matched with "
+                    f"those of this one. Record it anew."
+                )
+        yield readers
+
+
+class Loading:
+    """Reads windows, and counts what is left out of them (over the original's rows) and how many rows went by."""
+
+    def __init__(self, readers: Readers, leaving: LeavingOut) -> None:
+        self._readers = readers
+        self._leaving = leaving
+        self._left_by = dict.fromkeys(leaving.leaving(), Tally())
+        self.seen = [0, 0]
+
+    def load(self, window: Window) -> Loaded:
+        """Read one window."""
+        limits = Limits(low=window.low, high=window.high)
+        mine, kept_mine = self._read(0, window.original, limits)
+        other, kept_other = self._read(1, window.copy, limits)
+        return Loaded(sides=(mine, other), rows=(kept_mine, kept_other))
+
+    def load_equal(self, groups: Sequence[int]) -> tuple[Side, Any]:
+        """Read groups of the original that the copy has just so; return them and the rows that are not left out."""
+        found = self._read(0, tuple(groups), Limits())
+        self.seen[1] += len(found[0])
+        return found
+
+    def skip(self, rows: int) -> None:
+        """Count rows that are equal on both sides and need no reading."""
+        self.seen[0] += rows
+        self.seen[1] += rows
+
+    def left_out(self) -> Tally:
+        """Return all that is left out."""
+        return sum(self._left_by.values(), Tally())
+
+    def left_out_by(self) -> tuple[tuple[str, Tally], ...]:
+        """Return what each pattern leaves out, those that take back in left aside."""
+        return tuple((self._leaving.patterns[number], counted) for number, counted in self._left_by.items())
+
+    def _read(self, which: int, groups: tuple[int, ...], limits: Limits) -> tuple[Side, Any]:
+        also = ("path",) if self._leaving else ()
+        side, more = read_side(self._readers[which], groups, limits, also)
+        self.seen[which] += len(side)
+        if not self._leaving:
+            return side, np.arange(len(side))
+        by = self._leaving.which_of(single(more["path"]), side.kind)
+        if which == 0:
+            for number in np.unique(by[by != KEPT]).tolist():
+                self._left_by[number] += tally(side.kind[by == number], side.size[by == number])
+        return side, np.flatnonzero(by == KEPT)
+
+
+def count_files(reader: RowReader, groups: Sequence[int]) -> int:
+    """Count the regular files in some groups."""
+    kinds = (octets_of(reader.read([number], ["kind"])["kind"]) for number in groups)
+    return sum(int((np.frombuffer(codes, np.uint8) == FILE).sum()) for codes in kinds)
