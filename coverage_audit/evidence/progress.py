@@ -8,7 +8,7 @@ from typing import Protocol
 class Progress(Protocol):
     """Told now and then from the thread that works; must return quickly and never raise."""
 
-    def __call__(self, subject: str, entries: int) -> None:
+    def __call__(self, subject: str, entries: int, /) -> None:
         """`subject` is an address or a device; `entries` how many were seen so far."""
 
 
