@@ -15,7 +15,7 @@ from coverage_audit.judgement.wording import age, amount, duration, when
 
 
 def another_volume(view: CopyView) -> Reasoned | None:
-    """What lies there is not shown to be the volume that was pinned: nothing seen on it proves anything."""
+    """Doubt all that was seen where the volume is not shown to be the one pinned."""
     identity = view.evidence.place.identity
     if isinstance(identity, IdentityCheck):
         reason = _identity_trouble(view, identity)
@@ -28,27 +28,27 @@ def another_volume(view: CopyView) -> Reasoned | None:
 
 
 def nothing_to_go_by(view: CopyView) -> Reasoned | None:
-    """There is no comparison and no list of points, or what there is proves nothing."""
+    """Doubt where there is no comparison and no list of points, or what there is proves nothing."""
     reason = _no_points(view) or (_no_comparison(view) if view.needs_tree else None)
     return _unverified(Ground.EVIDENCE, reason) if reason else None
 
 
 def clock_not_trusted(view: CopyView) -> Reasoned | None:
-    """No age is proven while a clock of either side disagrees or was not shown."""
+    """Doubt every age while a clock of either side disagrees or was not shown."""
     reason = clock_trouble(view)
     return _unverified(Ground.CLOCK, reason) if reason else None
 
 
 def too_old(view: CopyView) -> Reasoned | None:
-    """What was seen of either side is too old to count now."""
+    """Doubt what was seen too long ago, of either side."""
     reason = _copy_too_old(view, view.seen_at) or _original_too_old(view) or _point_too_old(view)
     return _unverified(Ground.EVIDENCE, reason) if reason else None
 
 
 def partly_seen(view: CopyView) -> Reasoned | None:
-    """Part of either side was not looked into, so absence there is unknown."""
+    """Doubt absence where part of either side was not looked into."""
     found = view.comparison
-    if found is None:
+    if found is None or not view.needs_tree:
         return None
     if found.blind_original:
         return _unverified(Ground.EVIDENCE, "part of the original could not be read: what lies there is unknown")
@@ -62,9 +62,9 @@ def partly_seen(view: CopyView) -> Reasoned | None:
 
 
 def cannot_be_told(view: CopyView) -> Reasoned | None:
-    """Rows whose start no audit can place, or whose content was never seen before."""
+    """Doubt rows whose start no audit can place, or whose content was never seen before."""
     found = view.comparison
-    if found is None:
+    if found is None or not view.needs_tree:
         return None
     if found.between_rows:
         missed = found.between_missing_audit
@@ -72,15 +72,13 @@ def cannot_be_told(view: CopyView) -> Reasoned | None:
         lacking = f"{amount(found.between)} are lacking for longer than {duration(view.max_age)}"
         return _kept(Ground.EVIDENCE, f"whether {lacking} cannot be told: {after}")
     if found.unhashed.files:
-        reason = (
-            f"{amount(found.unhashed)} bear a later time than in the original: their content is unverified until hashed"
-        )
-        return _kept(Ground.EVIDENCE, reason)
+        newer = f"{amount(found.unhashed)} bear a later time than in the original"
+        return _kept(Ground.EVIDENCE, f"{newer}: their content is unverified until hashed")
     return None
 
 
 def too_little_proof(view: CopyView) -> Reasoned | None:
-    """The policy asks for more than was observed."""
+    """Doubt a copy of which less was observed than is asked."""
     reached = proof_reached(view)
     if reached >= view.wanted:
         return None
@@ -104,7 +102,7 @@ def _identity_trouble(view: CopyView, identity: IdentityCheck) -> str | None:
             return f"{said}: say whether that is the place that you mean"
         return f"the volume is not the one pinned: {said}"
     if identity.state is PinState.BY_CONTENT and view.comparison is not None and lacks_most(view.comparison):
-        return "the box shows nothing by which its volume is known, and the content does not go on: it may be another volume"
+        return "nothing shows which volume this is, and its content does not go on: it may be another one"
     return None
 
 
@@ -156,7 +154,7 @@ def _original_too_old(view: CopyView) -> str | None:
 
 
 def _point_too_old(view: CopyView) -> str | None:
-    """A name that means two instants, one of them within `max_age` and the other not."""
+    """Doubt a name that means two instants, one of them within `max_age` and the other not."""
     judged = view.evidence.point if view.comparison else view.newest_point
     if judged is None or view.now - judged.earliest <= view.max_age:
         return None

@@ -1,4 +1,4 @@
-"""Identity: is what lies at a declared path the volume that was pinned when it was first seen?
+"""Identity: whether what lies at a declared path is the volume that was pinned when it was first seen.
 
 What a volume shows is pinned as a set; none of it may vanish or change until the owner accepts that. What is
 shown in addition joins the set, and is said. Facts that `identity:` declares are pinned by hand: they hold from

@@ -1,8 +1,8 @@
 """Independence: whether two places are shown apart, shown to be one, or not shown to be either.
 
-Shown apart takes facts of both sides: machine id and boot id, host key where the box was asked over SSH, filesystem UUID, and
-what the filesystem stands on; one of them missing on either side leaves it open, and so does a guest that does
-not say whose. Where facts are silent the owner's attestation stands; where they speak against it, they win.
+Shown apart takes facts of both sides: machine id and boot id, host key where the box was asked over SSH, filesystem
+UUID, and what the filesystem stands on; one of them missing on either side leaves it open, and so does a guest that
+does not say whose. Where facts are silent the owner's attestation stands; where they speak against it, they win.
 """
 
 from __future__ import annotations

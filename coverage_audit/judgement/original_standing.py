@@ -1,4 +1,4 @@
-"""The standing of an original: can it be counted, and can copies be judged against what was seen of it?"""
+"""The standing of an original: whether it can be counted, and whether copies can be judged against what was seen."""
 
 from __future__ import annotations
 

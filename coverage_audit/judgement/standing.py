@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import datetime
 
-from coverage_audit.estate.model import Estate
+from coverage_audit.estate.model import Estate, Proof
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
 from coverage_audit.judgement.copy_view import CopyView, Reasoned, view_of
 from coverage_audit.judgement.defects import damaged, incomplete, stale
@@ -57,7 +57,7 @@ def judge_copy(
         site=place.device.site,
         medium=place.volume.medium.value,
         standing=decided.standing if decided else Standing.PROVEN,
-        proof=proof_reached(view),
+        proof=Proof.DECLARED if decided and decided.ground is Ground.IDENTITY else proof_reached(view),
         by_size=bool(view.comparison and view.comparison.mode.by_size),
         recovery_point=exact,
         recovery_point_trimmed=trimmed,
