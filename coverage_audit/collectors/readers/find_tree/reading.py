@@ -1,0 +1,135 @@
+"""Reading what the script prints, piece by piece, and the proof at its end."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from coverage_audit.collectors.mount_borders import mounted_below, outermost
+from coverage_audit.collectors.readers.find_tree.complaints import complaints
+from coverage_audit.collectors.readers.find_tree.rootless import why_no_root
+from coverage_audit.collectors.readers.find_tree.script import Markers, shown_root, start_of
+from coverage_audit.collectors.transport import TransportError
+from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
+from coverage_audit.errors import EvidenceError
+from coverage_audit.evidence.batches.printed import Printed, printed_records
+from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.manifest import Blind
+from coverage_audit.evidence.visible import visible
+
+_BLOCK: Final = 4 << 20
+_MOST_BEFORE: Final = 16 << 20  # what start files print, and the mount table
+
+
+class FindReader:
+    """Fed with the pieces of standard output; rows go to `add` as they come, `end` says whether they are all.
+
+    Rows handed to `add` prove nothing before `end` has returned: on any error the manifest is abandoned.
+    """
+
+    def __init__(self, root: str, nonce: str, add: AddRows) -> None:
+        self._start = start_of(root)
+        self._markers = Markers(nonce)
+        self._add = add
+        self._waiting = bytearray()
+        self._real_root: bytes | None = None  # known once the head has come
+        self._device: int | None = None  # known once the root's record has come
+        self._borders: set[bytes] = set()
+        self._records_ended = False
+        self.entries = 0
+
+    def feed(self, piece: bytes) -> None:
+        """Take the next piece. Raises TransportError (NO_SHELL, NO_TOOL, MALFORMED) where it is no listing."""
+        self._waiting += piece
+        if self._records_ended or (self._real_root is None and not self._take_head()):
+            return
+        end = self._waiting.find(self._markers.middle)
+        if end >= 0:
+            self._records_ended = True
+            self._take_records(end)
+        elif len(self._waiting) >= _BLOCK:
+            self._take_records(_end_of_whole_records(self._waiting))
+
+    def end(self, exit_status: int | None, stderr: bytes, stderr_dropped: int) -> Walked:
+        """Return what the listing proves. Raises TransportError wherever the proof has a hole."""
+        status = self._proven_status(exit_status)
+        said = stderr.rpartition(self._markers.begin + b"\n")[2]
+        if self._device is None:
+            raise why_no_root(status, said, self._start)
+        if stderr_dropped:
+            raise TransportError(GapKind.UNREADABLE, "find complained of more places than can be kept")
+        understood = complaints(said, self._start)
+        if status != (1 if understood.blind or understood.gone else 0):
+            raise TransportError(GapKind.MALFORMED, f"find ended with status {status}, its complaints say otherwise")
+        blind = {place.path: place for place in understood.blind}
+        if b"" in blind:
+            raise TransportError(GapKind.UNREADABLE, f"{shown_root(self._start)}: {blind[b''].why}")
+        for border in outermost(self._borders):
+            blind[border] = Blind(path=border, why=ANOTHER_FILESYSTEM)
+        return Walked(how="gnu find", entries=self.entries, blind=tuple(blind.values()), vanished=len(understood.gone))
+
+    def _take_head(self) -> bool:
+        begin = self._markers.begin + b"\0"
+        _noise, found, rest = self._waiting.partition(begin)
+        parts = rest.split(b"\0", 2) if found else []
+        if len(parts) == 3:
+            self._real_root = bytes(parts[0].removesuffix(b"\n"))
+            self._take_mounts(bytes(parts[1]))
+            self._waiting = bytearray(parts[2])
+            return True
+        if len(self._waiting) > _MOST_BEFORE:
+            raise TransportError(GapKind.NO_SHELL, "the box prints without end and does not run what it is asked to")
+        return False
+
+    def _take_mounts(self, table: bytes) -> None:
+        if self._real_root:
+            self._borders |= mounted_below(self._real_root, table)
+
+    def _take_records(self, end: int) -> None:
+        block = bytes(self._waiting[:end])
+        del self._waiting[:end]
+        if not block:
+            return
+        try:
+            printed = printed_records(block)
+        except EvidenceError as error:
+            raise self._unlike_find(error) from error
+        if self._device is None:
+            printed = self._take_root(printed)
+        self._borders.update(printed.elsewhere(self._device or 0))
+        rows = printed.outside(outermost(self._borders))
+        self.entries += len(rows)
+        self._add(rows)
+
+    def _take_root(self, printed: Printed) -> Printed:
+        path, kind = printed.first
+        if path != b"":
+            raise TransportError(GapKind.MALFORMED, "the listing does not begin with its root")
+        if kind != "d":
+            raise TransportError(GapKind.MISSING, f"{shown_root(self._start)} is no folder")
+        self._device = int(printed.devices[0])
+        return printed.without_first()
+
+    def _unlike_find(self, error: EvidenceError) -> TransportError:
+        if self._device is None:
+            return TransportError(GapKind.NO_TOOL, "the box has a find that is not GNU find (findutils is wanted)")
+        return TransportError(GapKind.MALFORMED, f"{error} (after {self.entries} entries)")
+
+    def _proven_status(self, exit_status: int | None) -> int:
+        if self._real_root is None and exit_status is not None:
+            noise = visible(bytes(self._waiting[:120]))
+            raise TransportError(GapKind.NO_SHELL, f"status {exit_status}, and no answer but {noise!r}")
+        if exit_status is None or not self._records_ended:
+            raise TransportError(GapKind.CUT, f"the listing ended in the middle, after {self.entries} entries")
+        middle, table, end, *rest = [*bytes(self._waiting).split(b"\0"), b"", b"", b""][:5]
+        if middle != self._markers.middle or end != b"%s %d" % (self._markers.end, exit_status) or any(rest):
+            raise TransportError(GapKind.CUT, f"the listing has no end that agrees with status {exit_status}")
+        self._take_mounts(table)
+        return exit_status
+
+
+def _end_of_whole_records(waiting: bytearray) -> int:
+    nuls = waiting.count(b"\0")
+    if not nuls:
+        raise TransportError(GapKind.MALFORMED, "the listing holds a record without end")
+    last = waiting.rfind(b"\0")
+    return 1 + (waiting.rfind(b"\0", 0, last) if nuls % 2 else last)

@@ -1,0 +1,30 @@
+"""What every way of walking a tree must be able to say at its end; without it there is no manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+from coverage_audit.evidence.manifest import Blind
+
+ANOTHER_FILESYSTEM: Final = "another filesystem is mounted here"
+REPLACED: Final = "it was replaced while it was being read"
+
+AddRows = Callable[[Any], None]
+"""Takes a record batch of `evidence.store.BATCH_SCHEMA`; ManifestWriter.add is one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walked:
+    """A walk that came to its end, proven by its terminator, its count and its exit status.
+
+    `how` and `precision_ns` belong into the manifest's Origin. `vanished` entries were gone between being listed and
+    being looked at: an ordinary race.
+    """
+
+    how: str
+    entries: int
+    blind: tuple[Blind, ...]
+    vanished: int = 0
+    precision_ns: int = 1

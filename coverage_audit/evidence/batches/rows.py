@@ -1,0 +1,67 @@
+"""Columns of a listing joined into one record batch, with what holds for every row of a manifest."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+
+from coverage_audit.errors import EvidenceError
+from coverage_audit.evidence.store.layout import BATCH_SCHEMA
+
+_SECOND_NS: Final = 10**9
+_LAST_SECOND: Final = (2**63 - 1) // _SECOND_NS - 1
+_TOO_LATE: Final = 2**63 - 1
+_TOO_EARLY: Final = -(2**63)
+_OTHERS: Final = b"bcpsDw"  # block and character devices, pipes, sockets, doors, whiteouts
+
+
+def nanoseconds(seconds: Any, fraction: Any) -> Any:
+    """Return times in ns out of whole seconds and a fraction that counts upwards from them.
+
+    What 64 bits of nanoseconds cannot hold (before 1677, after 2262) becomes the earliest or latest that they can.
+    """
+    times = np.clip(seconds, -_LAST_SECOND, _LAST_SECOND) * _SECOND_NS + fraction
+    times = np.where(seconds > _LAST_SECOND, _TOO_LATE, times)
+    return np.where(seconds < -_LAST_SECOND, _TOO_EARLY, times)
+
+
+def kinds_of_letters(letters: Any) -> Any:
+    """Return kinds as letters of a manifest out of the letters of `find`. Raises EvidenceError for unknown ones."""
+    known = np.zeros(256, np.uint8)
+    for kept in b"fdl":
+        known[kept] = kept
+    for other in _OTHERS:
+        known[other] = ord("o")
+    kinds = known[letters]
+    if not kinds.all():
+        raise EvidenceError("the listing holds an entry of no known kind")
+    return kinds
+
+
+def batch_of(kinds: Any, paths: Any, numbers: tuple[Any, Any, Any], targets: Any) -> Any:
+    """Return a record batch. `kinds` are letters, `numbers`: size, mtime, ctime; `targets` count for links only."""
+    sizes, mtimes, ctimes = numbers
+    letters = np.ascontiguousarray(kinds)
+    offsets = np.arange(len(letters) + 1, dtype=np.int32)
+    kind = pa.Array.from_buffers(
+        pa.string(), len(letters), [None, pa.py_buffer(offsets), pa.py_buffer(letters.tobytes())]
+    )
+    return pa.RecordBatch.from_arrays(
+        [
+            paths,
+            kind,
+            pa.array(np.where(letters == ord("d"), 0, sizes), pa.int64()),
+            pa.array(mtimes, pa.int64()),
+            pa.array(ctimes, pa.int64()),
+            _for_links(letters == ord("l"), targets),
+        ],
+        schema=BATCH_SCHEMA,
+    )
+
+
+def _for_links(is_link: Any, targets: Any) -> Any:
+    if not is_link.any():
+        return pa.nulls(len(is_link), pa.binary())
+    return pa.compute.if_else(pa.array(is_link), targets, pa.scalar(None, pa.binary()))
