@@ -131,6 +131,7 @@ class _Job:
             last_work_ns=self.copy.census.newest_ctime_ns,
             blind_original=bool(BlindPlaces(self.original)),
             blind_copy=bool(BlindPlaces(self.copy)),
+            leave_out=self.leaving.patterns,
         )
 
     def _parts(self, mode: Mode) -> Pass:

@@ -35,11 +35,13 @@ class DifferingRow:
 def differing_rows(relation: Path) -> Iterator[DifferingRow]:
     """Yield the rows of a raw or final relation in tree order, never many in memory.
 
+    Rows that are only kept in mind (their path could not be seen in that audit) are left aside.
     Raises ComparisonError if the file is missing, cut or foreign.
     """
     for table in read_relation(relation, batch=4096):
         for values in table.to_pylist():
-            yield _row(values)
+            if values.get("seen", True):
+                yield _row(values)
 
 
 def _row(values: dict[str, Any]) -> DifferingRow:

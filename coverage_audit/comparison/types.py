@@ -41,7 +41,8 @@ class Matched:
     `missing_blind` is the part of `missing` that lies below a blind place of the copy (unknown, not absent).
     `newest_same_mtime_ns` is over regular files that are held, odd times left aside; `newest_same_arrival_ns` is
     the newest instant at which such a file was surely not older: the least of its mtime and its ctime.
-    `last_work_ns` is the newest ctime in the copy, by the copy's own clock.
+    `last_work_ns` is the newest ctime in the copy, by the copy's own clock. `leave_out` are the patterns that the
+    matching was made with: the dataset's and the copy's.
     """
 
     original: Manifest
@@ -65,6 +66,7 @@ class Matched:
     last_work_ns: int | None = None
     blind_original: bool = False
     blind_copy: bool = False
+    leave_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
