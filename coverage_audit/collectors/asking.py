@@ -1,0 +1,157 @@
+"""One question put to one device: the device itself, its volumes, its trees, its recovery points.
+
+Each part is said as soon as it is known, so that what was seen before a box fell silent is kept. Each failure
+costs its own subject, and what comes after it is still asked: of a lost connection it learns that at once.
+"""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
+from functools import partial
+from typing import TypeVar
+
+from coverage_audit.collectors.assembling import point_to_walk
+from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
+from coverage_audit.collectors.readers import device_facts, points, volume_facts
+from coverage_audit.collectors.replies import Reply, reply_to
+from coverage_audit.collectors.transport import Transport, TransportError
+from coverage_audit.collectors.walking import Place, walk
+from coverage_audit.errors import EvidenceError
+from coverage_audit.estate.model import Address, Copy, LocalAccess, Volume, VolumeKey
+from coverage_audit.evidence.collected import SeenPoints, SeenTree
+from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
+from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.progress import Progress
+
+_T = TypeVar("_T")
+
+
+def ask(errand: Walk, transport: Transport, progress: Progress) -> Iterator[Word]:
+    """Put the question and give each part of the answer as it comes."""
+    return _Asking(errand, transport, progress).parts()
+
+
+class _Asking:
+    def __init__(self, errand: Walk, transport: Transport, progress: Progress) -> None:
+        self._errand = errand
+        self._question = errand.question
+        self._transport = transport
+        self._progress = progress
+        self._device: DeviceFacts | Gap | None = None
+        self._volumes: dict[VolumeKey, VolumeFacts | Gap] = {}
+
+    def parts(self) -> Iterator[Word]:
+        """Give the device's facts, the volumes', then trees and points: those of healthy volumes first."""
+        self._device = self._or_gap(self._question.device.id, self._device_facts)
+        yield SeenDevice(outcome=self._device)
+        for volume in self._question.volumes:
+            facts = self._or_gap(volume.key, partial(self._volume_facts, volume))
+            self._volumes[volume.key] = facts
+            yield SeenVolume(volume=volume.key, outcome=facts)
+        for address in sorted(self._question.trees, key=self._is_doubtful):
+            yield SeenTree(address=address, outcome=self._or_gap(address, partial(self._tree, address)))
+        for copy in sorted(self._question.pointed, key=lambda copy: self._is_doubtful(copy.address)):
+            yield from self._pointed(copy)
+
+    def _or_gap(self, subject: object, observe: Callable[[], _T]) -> _T | Gap:
+        try:
+            return observe()
+        except TransportError as error:
+            return self._gap(subject, error.kind, error.detail)
+        except (EvidenceError, OSError) as error:
+            return self._gap(subject, GapKind.STORAGE, str(error))
+        except Exception as error:  # noqa: BLE001 - one part's surprise costs that part alone, and says so
+            return self._gap(subject, GapKind.MALFORMED, f"the auditor itself failed: {type(error).__name__}: {error}")
+
+    def _gap(self, subject: object, kind: GapKind, detail: str) -> Gap:
+        return Gap(subject=str(subject), kind=kind, detail=detail, at=self._errand.clock.now())
+
+    def _device_facts(self) -> DeviceFacts:
+        nonce = secrets.token_hex(16)
+        sent = self._errand.clock.now()
+        reply = self._reply(device_facts.script(nonce))
+        facts = device_facts.parse(
+            reply.text,
+            reply.exit_status,
+            nonce=nonce,
+            device=self._question.device.id,
+            over="local" if self._is_local else "ssh",
+            sent=sent,
+            received=self._errand.clock.now(),
+            host_key=self._transport.host_key,
+        )
+        if self._is_local:  # the auditor's own clock: it cannot disagree with itself
+            return replace(facts, clock_offset=timedelta(0), clock_uncertainty=timedelta(0))
+        return facts
+
+    def _volume_facts(self, volume: Volume) -> VolumeFacts:
+        nonce = secrets.token_hex(16)
+        reply = self._reply(volume_facts.script(volume.path, nonce))
+        return volume_facts.parse(
+            reply.text,
+            reply.exit_status,
+            nonce=nonce,
+            volume=volume.key,
+            path=volume.path,
+            at=self._errand.clock.now(),
+        )
+
+    def _tree(self, address: Address) -> Manifest:
+        facts = self._volumes.get(address.volume)
+        if isinstance(facts, Gap) and facts.kind is GapKind.MISSING:
+            raise TransportError(GapKind.MISSING, facts.detail)
+        clock_offset = self._device.clock_offset if isinstance(self._device, DeviceFacts) else None
+        place = Place(
+            address=address,
+            root=self._path(address),
+            clock_offset=clock_offset,
+            volume=facts if isinstance(facts, VolumeFacts) else None,
+        )
+        return walk(self._errand, place, self._transport, self._progress)
+
+    def _pointed(self, copy: Copy) -> Iterator[Word]:
+        listed = self._or_gap(copy.address, partial(self._points, copy))
+        yield SeenPoints(address=copy.address, outcome=listed)
+        newest = point_to_walk(self._question, copy, listed)
+        if newest is not None:
+            outcome = self._or_gap(newest, partial(self._tree, newest))
+            yield SeenTree(address=newest, outcome=outcome, point_of=copy.address)
+
+    def _points(self, copy: Copy) -> PointList:
+        if copy.points is None:
+            raise TransportError(GapKind.NOT_YET, "its recovery points are of a kind that cannot be listed yet")
+        facts = self._volumes.get(copy.address.volume)
+        if isinstance(facts, Gap) and facts.kind is GapKind.MISSING:
+            raise TransportError(GapKind.MISSING, facts.detail)
+        nonce = secrets.token_hex(16)
+        shown = self._device.time_zone if isinstance(self._device, DeviceFacts) else None
+        reply = self._reply(points.script(self._path(copy.address), nonce))
+        return points.parse(
+            reply.text,
+            reply.exit_status,
+            nonce=nonce,
+            address=copy.address,
+            pattern=copy.points.pattern,
+            zone=points.zone_of(self._question.device, shown, self._question.estate_zone),
+            at=self._errand.clock.now(),
+        )
+
+    def _reply(self, script: bytes) -> Reply:
+        soon = time.monotonic() + self._errand.limits.read_time.total_seconds()
+        return reply_to(self._transport, script, deadline=min(soon, self._errand.deadline))
+
+    def _path(self, address: Address) -> str:
+        volume = next(volume for volume in self._question.device.volumes if volume.key == address.volume)
+        return f"{volume.path.rstrip('/')}/{address.path}".rstrip("/") or "/"
+
+    def _is_doubtful(self, address: Address) -> bool:
+        # A volume that did not answer may hold its walker for ever: it comes last, when the others are seen.
+        return isinstance(self._volumes.get(address.volume), Gap)
+
+    @property
+    def _is_local(self) -> bool:
+        return isinstance(self._question.device.access, LocalAccess)

@@ -1,0 +1,65 @@
+"""One tree walked into one manifest: the way of walking, its proof and the file, held together."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from datetime import timedelta
+
+from coverage_audit.collectors.errands import Walk
+from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.transport import Transport
+from coverage_audit.collectors.walked import AddRows, Walked
+from coverage_audit.estate.model import Address
+from coverage_audit.evidence.facts import VolumeFacts
+from coverage_audit.evidence.manifest import Manifest, Origin
+from coverage_audit.evidence.progress import Progress
+from coverage_audit.evidence.store import ManifestWriter
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where a tree lies: its absolute `root` on the device, and what is known of the place already."""
+
+    address: Address
+    root: str
+    clock_offset: timedelta | None
+    volume: VolumeFacts | None
+
+
+def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -> Manifest:
+    """Walk the tree and return its manifest, which lies in the errand's staging folder.
+
+    Raises TransportError when the listing is not proven whole, EvidenceError when it cannot be stored; no file
+    is left then.
+    """
+    started = errand.clock.now()
+    file = errand.staging / f"{secrets.token_hex(16)}.parquet"
+    writer = ManifestWriter(file, errand.seed, errand.memory, started=started)
+    try:
+        walked = _found(errand, place, transport, writer.add, progress)
+        origin = Origin(
+            address=place.address,
+            root=place.root,
+            how=walked.how,
+            started=started,
+            finished=errand.clock.now(),
+            precision_ns=walked.precision_ns,
+            clock_offset=place.clock_offset,
+            filesystem_uuid=place.volume.filesystem_uuid if place.volume else None,
+            filesystem_type=place.volume.filesystem_type if place.volume else None,
+        )
+        return writer.finish(origin, walked.blind)
+    except BaseException:
+        writer.abandon()
+        raise
+
+
+def _found(errand: Walk, place: Place, transport: Transport, add: AddRows, progress: Progress) -> Walked:
+    nonce = secrets.token_hex(16)
+    reader = FindReader(place.root, nonce, add)
+    with transport.open_command(script(place.root, nonce), deadline=errand.deadline) as stream:
+        for piece in stream:
+            reader.feed(piece)
+            progress(str(place.address), reader.entries)
+        return reader.end(stream.exit_status, stream.stderr, stream.stderr_dropped)

@@ -1,0 +1,74 @@
+"""The worker's own side: `python -m coverage_audit.collectors.worker FD`, started by the auditor alone.
+
+One errand comes through standard input, words go out through the pipe FD. A worker may hang or die; the auditor
+outlives it and turns what was not said into gaps.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from collections.abc import Iterator
+
+from coverage_audit.collectors.asking import ask
+from coverage_audit.collectors.connecting import connect
+from coverage_audit.collectors.errands import Counted, Ended, Errand, Inbox, LookAgain, Walk, Word, send
+from coverage_audit.collectors.looking import look
+from coverage_audit.collectors.reporting_progress import Sparing
+from coverage_audit.collectors.sessions import end_session
+from coverage_audit.collectors.transport import TransportError
+from coverage_audit.estate.model import Device
+from coverage_audit.evidence.facts import GapKind
+
+
+def main() -> None:
+    """Take the errand, run it, say what came of it."""
+    pipe = int(sys.argv[1])
+    os.set_inheritable(pipe, False)  # noqa: FBT003 - the standard library's own order of arguments
+    errand = _errand()
+    threading.Thread(target=_end_with_the_auditor, name="lifeline", daemon=True).start()
+    try:
+        for word in run(errand, pipe):
+            send(pipe, word)
+        ended = Ended()
+    except TransportError as error:
+        ended = Ended(kind=error.kind, detail=error.detail)
+    except Exception as error:  # noqa: BLE001 - the last door: whatever it was, it becomes gaps with a reason
+        ended = Ended(kind=GapKind.MALFORMED, detail=f"the auditor itself failed: {type(error).__name__}: {error}")
+    send(pipe, ended)
+
+
+def run(errand: Errand, pipe: int) -> Iterator[Word]:
+    """Connect and do the errand. Raises TransportError when the device cannot be reached at all."""
+    with connect(_device(errand), errand.limits) as transport:
+        match errand:
+            case Walk():
+                progress = Sparing(lambda subject, entries: send(pipe, Counted(subject=subject, entries=entries)))
+                yield from ask(errand, transport, progress)
+            case LookAgain():
+                yield look(errand, transport)
+
+
+def _device(errand: Errand) -> Device:
+    return errand.question.device if isinstance(errand, Walk) else errand.device
+
+
+def _errand() -> Errand:
+    inbox = Inbox()
+    while piece := os.read(0, 1 << 16):
+        for value in inbox.take(piece):
+            if isinstance(value, Errand):
+                return value
+    sys.exit("no errand came")
+
+
+def _end_with_the_auditor() -> None:
+    while os.read(0, 1 << 16):
+        pass
+    end_session(os.getpid())
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    main()
