@@ -1,0 +1,140 @@
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html import unescape
+
+import pytest
+
+from coverage_audit.estate.model import NoticeKind
+from coverage_audit.judgement.verdict import Answer
+from coverage_audit.ledger.record import TransitionKind
+from coverage_audit.notices.composing import compose
+from coverage_audit.notices.message import Message
+from tests.builders.noticed import a_change, a_recovery, failing_estate
+from tests.builders.recorded import a_finding, a_judged, night
+
+FAILING = [
+    a_change(),
+    a_change("media:field-recordings"),
+    a_change("age:survey-sheets", answer=Answer.UNVERIFIED, dataset="survey-sheets"),
+]
+
+
+def composed(message: Message | None) -> Message:
+    assert message is not None
+    return message
+
+
+def words(html: str) -> list[str]:
+    """The words of a page, without its tags and its head."""
+    body = html.split("<body", 1)[1]
+    return unescape(re.sub("<[^>]*>", " ", f"<body{body}")).split()
+
+
+def test_the_subject_alone_says_what_matters() -> None:
+    message = composed(compose(failing_estate(), [*FAILING, a_recovery()], page=None))
+    assert message.subject == (
+        "Saltreach Field Station: field-recordings not covered (2 findings), "
+        "survey-sheets unverified (1 finding), 1 recovered"
+    )
+
+
+def test_text_and_html_say_the_same() -> None:
+    message = composed(compose(failing_estate(), [*FAILING, a_recovery()], page=None))
+    text = [word for word in message.text.split() if word != "*" and not set(word) <= {"-"}]
+    assert text == words(message.html)
+
+
+def test_nothing_that_changed_is_no_message() -> None:
+    assert compose(failing_estate(), [], page="<p>") is None
+
+
+def test_a_finding_that_eased_is_no_message_by_itself_but_is_said_in_one() -> None:
+    eased = a_change("age:survey-sheets", TransitionKind.EASED, Answer.UNVERIFIED, "survey-sheets", 2)
+    assert compose(failing_estate(), [eased], page=None) is None
+    assert "was not covered before" in composed(compose(failing_estate(), [eased, a_change()], page=None)).text
+
+
+def test_an_open_finding_is_told_with_its_figures_of_this_audit() -> None:
+    old = a_change(measured="ten days")
+    now = a_judged(night(4), {"field-recordings": [a_finding(measured="eleven days")]})
+    text = composed(compose(now, [old], page=None)).text
+    assert "eleven days" in text
+    assert "ten days" not in text
+    assert "since 2026-11-03 04:10" in text
+
+
+def test_of_several_changes_of_one_finding_the_last_counts() -> None:
+    ended = replace(a_recovery("copies:field-recordings"), number=2)
+    message = composed(compose(a_judged(night(4)), [a_change(), ended], page=None))
+    assert "not covered" not in message.subject
+    assert "1 recovered" in message.subject
+
+
+@pytest.mark.parametrize("answer", [None, Answer.WAIVED])
+def test_what_was_waived_or_left_the_estate_is_never_called_recovered(answer: Answer | None) -> None:
+    closed = a_change(kind=TransitionKind.ENDED, answer=answer)
+    assert compose(a_judged(night(3)), [closed], page=None) is None
+    text = composed(compose(failing_estate(), [closed, a_recovery()], page=None)).text
+    recovered, others = text.split("Waived, or no longer asked for")
+    assert "copies" not in recovered.split("Recovered")[1]
+    assert "copies" in others
+
+
+@pytest.mark.parametrize(
+    ("wants", "told"),
+    [
+        ({NoticeKind.FAILING}, "not covered"),
+        ({NoticeKind.RECOVERED}, "1 recovered"),
+        ({NoticeKind.SUMMARY}, None),
+    ],
+)
+def test_an_address_hears_only_what_it_wants(wants: set[NoticeKind], told: str | None) -> None:
+    message = compose(failing_estate(), [a_change(), a_recovery()], page=None, wants=frozenset(wants))
+    if told is None:
+        assert message is None
+    else:
+        subject = composed(message).subject
+        assert told in subject
+        assert ("recovered" in subject) != ("not covered" in subject)
+
+
+def test_all_conforming_is_said_only_of_a_whole_audit_with_nothing_open() -> None:
+    recovery = [a_recovery("copies:field-recordings")]
+    fine = {"field-recordings": [a_finding(answer=Answer.CONFORMITY)]}
+    assert composed(compose(a_judged(night(3), fine), recovery, page=None)).subject.endswith("all conforming")
+    part = composed(compose(a_judged(night(3), fine, whole=False), recovery, page=None))
+    assert "all conforming" not in part.subject
+    assert "Nothing else is open" not in part.text
+    still = composed(compose(failing_estate(), recovery, page=None))
+    assert still.subject.endswith("1 recovered, 3 still open")
+
+
+def test_a_rehearsal_is_stamped() -> None:
+    message = composed(compose(replace(failing_estate(), rehearsal=True), FAILING, page=None))
+    assert message.subject.startswith("[rehearsal] ")
+    assert "rehearsal" in message.text
+
+
+HOSTILE = "x\r\nBcc: thief@example.org\n\x1b[2J\u202e<script>alert(1)</script>\udcff"
+
+
+def test_hostile_names_are_shown_and_do_not_act() -> None:
+    change = a_change(f"age:{HOSTILE}", dataset=HOSTILE, message=HOSTILE, mend=HOSTILE, measured=HOSTILE)
+    judged = replace(a_judged(night(3), {HOSTILE: [change.finding]}), estate=HOSTILE)
+    message = composed(compose(judged, [change], page=None))
+    assert message.subject.isprintable()
+    assert "<script" not in message.html
+    for written in (message.text, message.html, message.short):
+        assert all(line.isprintable() for line in written.splitlines())
+        assert written.encode("utf-8")
+
+
+def test_many_findings_leave_a_push_message_short_and_a_subject_on_one_line() -> None:
+    many = [a_change(f"age:set-{n}", dataset=f"set-{n}", message="long " * 90, number=n) for n in range(500)]
+    message = composed(compose(failing_estate(), many, page=None))
+    assert len(message.short) <= 900
+    assert len(message.subject) < 200
+    assert "500 datasets or places not covered (500 findings)" in message.subject
+    assert message.text.count("* fails") == 500
