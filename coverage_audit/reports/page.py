@@ -1,0 +1,80 @@
+"""The page: one self-contained file that needs no scripts and asks for nothing.
+
+Its first screen answers in this order: am I covered; what is not, since when, how much is at stake, what to do first;
+then how far back one would fall. Below stands everything that was observed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from coverage_audit.estate.model import Estate
+from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
+from coverage_audit.reports.chart import BOUND, FAR_END, ChartRow, chart_row, ticks
+from coverage_audit.reports.page_datasets import dataset_view, findings_view
+from coverage_audit.reports.page_hardware import devices_view
+from coverage_audit.reports.page_words import Clock, Moment
+from coverage_audit.reports.situation import Worry, situation, worst_first
+from coverage_audit.reports.templating import render
+
+_MANY: Final = 24
+"""From this many datasets on, the chart folds away those that conform."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorryView:
+    """One worry, with when it began and for how long it has been so."""
+
+    worry: Worry
+    since: Moment | None
+
+
+def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, datetime], now: datetime) -> str:
+    """Make the page. `since`: when each open finding began; `now`: the moment the chart runs left from.
+
+    Raises ReportError where the template cannot be filled.
+    """
+    clock = Clock(zone=ZoneInfo(judged.time_zone), now=now)
+    ordered = worst_first(judged.datasets)
+    rows = tuple(_row(dataset, estate, now) for dataset in ordered)
+    folded = _folded(rows)
+    summed = situation(judged, since)
+    return render(
+        "audit.html",
+        judged=judged,
+        summed=summed,
+        worries=tuple(WorryView(worry=worry, since=clock.maybe(worry.since)) for worry in summed.worries),
+        started=clock.moment(judged.started),
+        took=format_duration(judged.finished - judged.started),
+        rows=tuple(row for row in rows if row not in folded),
+        folded=folded,
+        ticks=ticks(),
+        bound=BOUND,
+        far_end=FAR_END,
+        standings=tuple(Standing),
+        datasets=tuple(dataset_view(dataset, _max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
+        findings=findings_view(judged.findings, since, clock),
+        devices=devices_view(judged, estate),
+        gaps=tuple((gap, clock.moment(gap.at)) for gap in judged.gaps),
+    )
+
+
+def _row(dataset: JudgedDataset, estate: Estate, now: datetime) -> ChartRow:
+    sites = tuple(estate.site(copy.evidence.place.device.site).name for copy in dataset.copies)
+    return chart_row(dataset, _max_ages(dataset, estate), sites, now)
+
+
+def _max_ages(dataset: JudgedDataset, estate: Estate) -> tuple[timedelta, ...]:
+    demanded = estate.policy(estate.dataset(dataset.id).policy).max_age
+    return tuple(copy.evidence.copy.max_age or demanded for copy in dataset.copies)
+
+
+def _folded(rows: tuple[ChartRow, ...]) -> tuple[ChartRow, ...]:
+    if len(rows) <= _MANY:
+        return ()
+    return tuple(row for row in rows if row.dataset.conclusion is Conclusion.CONFORMING)

@@ -1,0 +1,98 @@
+"""What the page prints of devices and volumes: identity and room, and plainly where nothing was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+
+from coverage_audit.estate.model import Device, Estate, LocalAccess, ShelfAccess, Volume, VolumeKey
+from coverage_audit.estate.units import format_size
+from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
+from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.verdict import JudgedEstate
+
+
+@dataclass(frozen=True, kw_only=True)
+class VolumeView:
+    """One volume. `used` is the share in use in per cent, None where it was not shown."""
+
+    key: VolumeKey
+    path: str
+    medium: str
+    offline: bool
+    identity: str
+    differences: tuple[str, ...]
+    pins: tuple[tuple[str, str], ...]
+    filesystem: str
+    room: str
+    used: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeviceView:
+    """One device with its volumes; `years` it is in service, None where that is not declared."""
+
+    device: Device
+    site: str
+    access: str
+    in_service: date | None
+    volumes: tuple[VolumeView, ...]
+
+
+def devices_view(judged: JudgedEstate, estate: Estate) -> tuple[DeviceView, ...]:
+    """Prepare all declared devices, in the order of the estate."""
+    seen = _seen(judged)
+    checks = {check.volume: check for check in judged.identities}
+    return tuple(
+        DeviceView(
+            device=device,
+            site=estate.site(device.site).name,
+            access=_access(device),
+            in_service=device.in_service,
+            volumes=tuple(_volume(volume, seen.get(volume.key), checks.get(volume.key)) for volume in device.volumes),
+        )
+        for device in estate.devices
+    )
+
+
+def _seen(judged: JudgedEstate) -> dict[VolumeKey, VolumeFacts]:
+    return {
+        place.volume.key: place.volume_facts for place in _places(judged) if isinstance(place.volume_facts, VolumeFacts)
+    }
+
+
+def _places(judged: JudgedEstate) -> Iterator[PlaceEvidence]:
+    for dataset in judged.datasets:
+        yield dataset.original.evidence.place
+        yield from (copy.evidence.place for copy in dataset.copies)
+
+
+def _access(device: Device) -> str:
+    if isinstance(device.access, LocalAccess):
+        return "this machine"
+    return "on the shelf" if isinstance(device.access, ShelfAccess) else f"SSH to {device.access.host}"
+
+
+def _volume(volume: Volume, facts: VolumeFacts | None, check: IdentityCheck | None) -> VolumeView:
+    pins = (check.pinned or check.seen) if check else ()
+    used, room = _room(facts)
+    return VolumeView(
+        key=volume.key,
+        path=volume.path,
+        medium=volume.medium,
+        offline=volume.offline,
+        identity=check.state if check else "not seen in this audit",
+        differences=check.differences if check else (),
+        pins=tuple((fact.name.replace("_", " "), fact.value) for fact in pins),
+        filesystem=(facts.filesystem_type if facts else None) or "not shown",
+        room=room,
+        used=used,
+    )
+
+
+def _room(facts: VolumeFacts | None) -> tuple[int | None, str]:
+    if facts is None or not facts.capacity or facts.free is None:
+        return None, "not shown"
+    used = 100 * (facts.capacity - facts.free) // facts.capacity
+    return used, f"{format_size(facts.free)} free of {format_size(facts.capacity)}"

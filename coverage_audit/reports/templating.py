@@ -1,0 +1,48 @@
+"""The one door to jinja2: everything is escaped, everything is made visible, nothing undefined passes.
+
+An undefined name in a template ends the rendering: a typo must not read as good news. Every value that is
+printed passes `visible` before it is escaped, whether or not a template remembers to ask for it.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any, Final
+
+import jinja2
+from markupsafe import Markup
+
+from coverage_audit.errors import ReportError
+from coverage_audit.evidence.visible import visible
+
+_PACKAGE: Final = "coverage_audit.reports"
+
+
+def render(template: str, **values: object) -> str:
+    """Fill a template of this room. Raises ReportError where it cannot be (undefined name, lost file)."""
+    try:
+        return _environment().get_template(template).render(**values)
+    except jinja2.TemplateError as error:
+        raise ReportError(f"the page cannot be made ({template}: {error})") from error
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader(_PACKAGE, "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=_shown,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.filters["visible"] = visible
+    return environment
+
+
+def _shown(value: Any) -> Any:
+    """Make a value visible; what is markup already was made by a template, out of values that passed here."""
+    if isinstance(value, Markup | jinja2.Undefined):
+        return value
+    return visible(str(value))
