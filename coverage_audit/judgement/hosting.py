@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coverage_audit.estate.model import DeviceId, Estate
+from coverage_audit.estate.model import DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.serving import is_served_by, is_the_mounting_machine, server_of
@@ -13,20 +13,40 @@ Machines = Mapping[DeviceId, DeviceFacts]
 """What each device showed of itself, where it showed anything."""
 
 
-def stands_on(place: PlaceEvidence, estate: Estate, machines: Machines) -> dict[DeviceId, str]:
-    """Return every device that this place falls with, transitively, each with the words why."""
-    own = place.device.id
-    found = {own: f"{own} itself"}
-    storage = place.volume.stored_on
+def declared_to_stand_on(volume: VolumeKey, estate: Estate) -> dict[DeviceId, str]:
+    """Return every device that a volume falls with by declaration, transitively, each with the words why."""
+    found = {volume.device: _itself(volume.device)}
+    storage = estate.volume(volume).stored_on
+    upon = volume
     while storage is not None and storage.device not in found:
-        found[storage.device] = f"{place.volume.key} is stored on {storage}"
-        storage = estate.volume(storage).stored_on
-    server = _server(place, estate, machines)
-    if server is not None and server not in found:
-        found[server] = f"{place.volume.key} is a network mount that {server} serves"
+        found[storage.device] = f"{upon} is stored on {storage}"
+        upon, storage = storage, estate.volume(storage).stored_on
     for device in tuple(found):
         _add_hosts(device, estate, found)
     return found
+
+
+def stands_on(place: PlaceEvidence, estate: Estate, machines: Machines) -> dict[DeviceId, str]:
+    """Return every device that a place falls with: as declared, and the one that serves its mount."""
+    found = declared_to_stand_on(place.volume.key, estate)
+    server = _server(place, estate, machines)
+    if server is not None and server not in found:
+        found[server] = f"{place.volume.key} is a network mount that {server} serves"
+        _add_hosts(server, estate, found)
+    return found
+
+
+def shared(first: Mapping[DeviceId, str], second: Mapping[DeviceId, str]) -> str | None:
+    """Say why two places fall together (None: they stand on no device in common)."""
+    for device, why in first.items():
+        if device in second:
+            reasons = dict.fromkeys(word for word in (why, second[device]) if word != _itself(device))
+            return "; ".join(reasons) or f"both lie on {device}"
+    return None
+
+
+def _itself(device: DeviceId) -> str:
+    return f"{device} itself"
 
 
 def _add_hosts(device: DeviceId, estate: Estate, found: dict[DeviceId, str]) -> None:

@@ -15,7 +15,7 @@ from coverage_audit.estate.model import Attestation, DeviceId, Estate, ShelfAcce
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.filesystems import filesystems_not_shown_apart, filesystems_shown_one
-from coverage_audit.judgement.hosting import Machines, stands_on
+from coverage_audit.judgement.hosting import Machines, shared, stands_on
 from coverage_audit.judgement.machines import not_shown_apart, shown_one
 from coverage_audit.judgement.mounting import mounts_from_elsewhere
 from coverage_audit.reckoning.independent_set import largest_independent_set
@@ -112,14 +112,7 @@ def _known(a: PlaceEvidence, b: PlaceEvidence, machines: Machines) -> dict[Devic
 
 
 def _declared_one(a: PlaceEvidence, b: PlaceEvidence, estate: Estate, known: Machines) -> str | None:
-    if a.device.id == b.device.id:
-        return f"both lie on {a.device.id}"
-    under_a, under_b = stands_on(a, estate, known), stands_on(b, estate, known)
-    for device, why in under_a.items():
-        if device in under_b:
-            reasons = dict.fromkeys(word for word in (why, under_b[device]) if not word.endswith(" itself"))
-            return "; ".join(reasons)
-    return None
+    return shared(stands_on(a, estate, known), stands_on(b, estate, known))
 
 
 def _rehearsed(a: PlaceEvidence, b: PlaceEvidence) -> Relation:

@@ -41,9 +41,7 @@ def why_not_counted(evidence: OriginalEvidence, *, started: datetime) -> str | N
         return f"the original was not seen: {evidence.tree.kind}{_detail(evidence.tree)}"
     if evidence.tree.origin.started < started:
         return "the original was not seen in this audit"
-    if isinstance(evidence.tree, PartialManifest):
-        return f"part of the original could not be read: {joined(_blind(evidence.tree))}"
-    return None
+    return why_not_whole(evidence)
 
 
 def why_not_judged_against(evidence: OriginalEvidence) -> str | None:
@@ -54,6 +52,17 @@ def why_not_judged_against(evidence: OriginalEvidence) -> str | None:
     if isinstance(evidence.tree, Gap):
         return None
     return _not_trusted(evidence) or _shrunk(evidence.tree.census, evidence.before)
+
+
+def why_not_whole(evidence: OriginalEvidence) -> str | None:
+    """Say why an original is not shown to be whole (None: it was read whole and did not shrink away)."""
+    tree = evidence.tree
+    if isinstance(tree, Gap):
+        return f"not seen: {tree.kind}{_detail(tree)}"
+    shrunk = _shrunk(tree.census, evidence.before)
+    if shrunk or not isinstance(tree, PartialManifest):
+        return shrunk
+    return f"part of the original could not be read: {joined(_blind(tree))}"
 
 
 def _not_trusted(evidence: OriginalEvidence) -> str | None:

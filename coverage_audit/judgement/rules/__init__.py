@@ -1,1 +1,1 @@
-"""The rules, one file each; `catalogue` lists them."""
+"""One file a rule: a record, its documentation and a pure check; the catalogue lists them all."""

@@ -1,0 +1,71 @@
+"""What a rule is given: one dataset or the whole estate, judged as far as the rules need it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy
+from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
+from coverage_audit.judgement.case import DatasetCase
+from coverage_audit.judgement.counting import Holdings
+from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedOriginal
+
+
+@dataclass(frozen=True, kw_only=True)
+class DatasetContext:
+    """One dataset. `decided` is the worst answer of the rules that count proven copies.
+
+    Those rules decide, so a copy's own defect is a criterion only as far as they need that copy: `own_answer`.
+    """
+
+    case: DatasetCase
+    estate: Estate
+    original: JudgedOriginal
+    copies: tuple[JudgedCopy, ...]
+    holdings: Holdings
+    started: datetime
+    finished: datetime
+    decided: Answer = Answer.CONFORMITY
+
+    @property
+    def dataset(self) -> Dataset:
+        """The dataset as declared."""
+        return self.case.dataset
+
+    @property
+    def policy(self) -> Policy:
+        """Its policy."""
+        return self.case.policy
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone in which instants are said."""
+        return self.estate.time_zone
+
+    def own_answer(self, answer: Answer) -> Answer:
+        """Return what one copy's own answer amounts to for the dataset.
+
+        Where proven copies are enough without it, or may be, its defect breaks no criterion and is an
+        observation: something to look at.
+        """
+        if answer is Answer.CONFORMITY:
+            return answer
+        if answer is Answer.NONCONFORMITY:
+            return answer if self.decided is Answer.NONCONFORMITY else Answer.OBSERVATION
+        return Answer.OBSERVATION if self.decided is Answer.CONFORMITY else Answer.UNVERIFIED
+
+
+@dataclass(frozen=True, kw_only=True)
+class EstateContext:
+    """The whole audit. `devices` holds what each device showed of itself, as far as it was asked."""
+
+    estate: Estate
+    cases: tuple[DatasetCase, ...]
+    devices: Mapping[DeviceId, DeviceFacts | Gap]
+    identities: tuple[IdentityCheck, ...]
+    started: datetime
+    finished: datetime
+    whole: bool

@@ -1,0 +1,151 @@
+"""Judge: from the cases of an audit to its conclusions, by the rules of the catalogue and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from coverage_audit.estate.model import DeviceId, Estate
+from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
+from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
+from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
+from coverage_audit.judgement.context import DatasetContext, EstateContext
+from coverage_audit.judgement.counting import Holding, Holdings
+from coverage_audit.judgement.feasibility import of_dataset
+from coverage_audit.judgement.independence import relations
+from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_THE_ESTATE
+from coverage_audit.judgement.standing import judge_copy, judge_original
+from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Audit:
+    """What is common to all datasets of one audit."""
+
+    estate: Estate
+    devices: dict[DeviceId, DeviceFacts | Gap]
+    started: datetime
+    finished: datetime
+
+
+def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing else
+    estate: Estate,
+    cases: Sequence[DatasetCase],
+    *,
+    identities: Sequence[IdentityCheck],
+    gaps: Sequence[Gap],
+    started: datetime,
+    finished: datetime,
+    whole: bool = True,
+) -> JudgedEstate:
+    """Judge every dataset and the estate. `whole` is False where only some datasets were asked for."""
+    audit = _Audit(estate=estate, devices=_devices(cases), started=started, finished=finished)
+    datasets = tuple(_judge_dataset(case, audit) for case in cases)
+    context = EstateContext(
+        estate=estate,
+        cases=tuple(cases),
+        devices=audit.devices,
+        identities=tuple(identities),
+        started=started,
+        finished=finished,
+        whole=whole,
+    )
+    own = tuple(finding for _, check in OF_THE_ESTATE for finding in check(context))
+    return JudgedEstate(
+        estate=estate.name,
+        time_zone=estate.time_zone.key,
+        started=started,
+        finished=finished,
+        rehearsal=estate.rehearsal,
+        conclusion=conclude_estate((dataset.conclusion for dataset in datasets), own),
+        datasets=datasets,
+        findings=own,
+        identities=tuple(identities),
+        gaps=tuple(gaps),
+        waived=waived(own) + sum(dataset.waived for dataset in datasets),
+        whole=whole,
+    )
+
+
+def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
+    original = judge_original(case.original, started=audit.started)
+    copies = tuple(
+        judge_copy(copy, case, audit.estate, started=audit.started, finished=audit.finished) for copy in case.copies
+    )
+    context = DatasetContext(
+        case=case,
+        estate=audit.estate,
+        original=original,
+        copies=copies,
+        holdings=_holdings(case, original, copies, audit),
+        started=audit.started,
+        finished=audit.finished,
+    )
+    findings = (*of_dataset(case.dataset, audit.estate), *_findings(context))
+    return JudgedDataset(
+        id=case.dataset.id,
+        policy=case.policy.id,
+        conclusion=conclude(findings),
+        original=original,
+        copies=copies,
+        exposure=case.exposure,
+        findings=findings,
+        waived=waived(findings),
+    )
+
+
+def _findings(context: DatasetContext) -> tuple[Finding, ...]:
+    """Apply the rules that count, then those that explain, which ask how far each copy is needed."""
+    counted = [finding for _, check in COUNTING for finding in check(context)]
+    decided = replace(context, decided=worst(finding.answer for finding in counted))
+    return (*counted, *(finding for _, check in EXPLAINING for finding in check(decided)))
+
+
+def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[JudgedCopy], audit: _Audit) -> Holdings:
+    tree = case.original.tree
+    first = Holding(
+        address=case.dataset.original,
+        place=case.original.place,
+        standing=original.standing,
+        reason=original.reason,
+        seen_at=tree.origin.started if isinstance(tree, Manifest) else None,
+        attached=isinstance(tree, Manifest),
+    )
+    rest = [
+        Holding(
+            address=copy.address,
+            place=copy.evidence.place,
+            standing=copy.standing,
+            reason=copy.reason,
+            seen_at=copy.evidence.tree_at,
+            attached=copy.evidence.tree_at is None or copy.evidence.tree_at >= audit.started,
+        )
+        for copy in copies
+    ]
+    places = (first, *rest)
+    machines = {device: facts for device, facts in audit.devices.items() if isinstance(facts, DeviceFacts)}
+    found = relations([holding.place for holding in places], audit.estate, machines)
+    return Holdings(places=places, relations=found, rehearsal=audit.estate.rehearsal)
+
+
+def _devices(cases: Iterable[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:
+    """Gather what the devices showed; where a place kept facts of an earlier audit, this audit's win."""
+    found: dict[DeviceId, DeviceFacts | Gap] = {}
+    for place in _places(cases):
+        known = found.get(place.device.id)
+        if known is None or _newer(place.device_facts, known):
+            found[place.device.id] = place.device_facts
+    return found
+
+
+def _newer(facts: DeviceFacts | Gap, known: DeviceFacts | Gap) -> bool:
+    return isinstance(facts, DeviceFacts) and (isinstance(known, Gap) or facts.at > known.at)
+
+
+def _places(cases: Iterable[DatasetCase]) -> Iterable[PlaceEvidence]:
+    for case in cases:
+        yield case.original.place
+        for copy in case.copies:
+            yield copy.place

@@ -1,0 +1,58 @@
+"""All rules, written down: no discovery. A rule that is not in one of these lists is not applied."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from coverage_audit.judgement import feasibility
+from coverage_audit.judgement.context import DatasetContext, EstateContext
+from coverage_audit.judgement.rule import Rule
+from coverage_audit.judgement.rules import (
+    age,
+    clocks,
+    completeness,
+    enough_copies,
+    every_dataset,
+    evidence_age,
+    independence,
+    media,
+    mount_and_identity,
+    offline,
+    offsite,
+    unjudged_criterion,
+)
+from coverage_audit.judgement.verdict import Finding
+
+DatasetCheck = Callable[[DatasetContext], Iterable[Finding]]
+EstateCheck = Callable[[EstateContext], Iterable[Finding]]
+
+COUNTING: tuple[tuple[Rule, DatasetCheck], ...] = (
+    (enough_copies.RULE, enough_copies.check),
+    (media.RULE, media.check),
+    (offsite.RULE, offsite.check),
+    (offline.RULE, offline.check),
+)
+"""They count proven copies, and so decide how far each copy is needed."""
+
+EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
+    (independence.RULE, independence.check),
+    (mount_and_identity.RULE, mount_and_identity.check),
+    (completeness.RULE, completeness.check),
+    (age.RULE, age.check),
+    (evidence_age.RULE, evidence_age.check),
+    (unjudged_criterion.RULE, unjudged_criterion.check),
+)
+"""They say of each place what keeps it from being counted, and answer for the original itself."""
+
+OF_THE_ESTATE: tuple[tuple[Rule, EstateCheck], ...] = (
+    (clocks.RULE, clocks.check),
+    (every_dataset.RULE, every_dataset.check),
+)
+
+RULES: tuple[Rule, ...] = (
+    feasibility.RULE,
+    *(rule for rule, _ in COUNTING),
+    *(rule for rule, _ in EXPLAINING),
+    *(rule for rule, _ in OF_THE_ESTATE),
+)
+"""Every rule's record, for `explain` and the documentation."""

@@ -1,0 +1,82 @@
+"""Clocks: the clock of each device agrees with the auditor's, so that ages can be believed.
+
+What it asks: of every device that this audit asked, that its clock was shown and lies within `limits.clock_tolerance`.
+
+Why: an age is a difference of two clocks. A clock that is behind makes an old copy look fresh.
+
+How to mend: let the device keep its time by NTP; look at its battery if it comes back wrong after every start.
+
+The control: NIST SP 800-53 Rev. 5 CP-9 a-c, whose frequencies are measured by these clocks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from coverage_audit.estate.model import Device, ShelfAccess
+from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind
+from coverage_audit.judgement.clock_trust import offset_in_words
+from coverage_audit.judgement.context import EstateContext
+from coverage_audit.judgement.observing import gap_item
+from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.subjects import device_subject
+from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
+from coverage_audit.judgement.wording import duration
+
+RULE = Rule(
+    id="clocks",
+    title="Clocks",
+    control=supports("NIST SP 800-53 Rev. 5 CP-9"),
+    doc=__doc__ or "",
+)
+
+
+def check(context: EstateContext) -> Iterable[Finding]:
+    """Hold each device's clock against the auditor's."""
+    for device_id, facts in context.devices.items():
+        device = context.estate.device(device_id)
+        if isinstance(device.access, ShelfAccess):
+            continue  # a drive on a shelf has no clock
+        yield Finding(
+            rule=RULE.id,
+            subject=device_subject(device.id),
+            answer=_answer(device, facts, context),
+            measured=offset_in_words(facts) if _shown(facts) else "not shown",
+            required=f"within {duration(context.estate.limits.clock_tolerance)} of the auditor's",
+            message=_message(device, facts),
+            mend="Let the device keep its time by NTP.",
+            evidence=(_evidence(facts),),
+            control=RULE.control,
+        )
+
+
+def _answer(device: Device, facts: DeviceFacts | Gap, context: EstateContext) -> Answer:
+    if isinstance(facts, Gap):
+        off = facts.kind is GapKind.UNREACHABLE and device.may_be_off is not None
+        return Answer.OBSERVATION if off else Answer.UNVERIFIED
+    if facts.clock_offset is None:
+        return Answer.UNVERIFIED
+    distance, known = abs(facts.clock_offset), facts.clock_uncertainty or timedelta(0)
+    if distance + known <= context.estate.limits.clock_tolerance:
+        return Answer.CONFORMITY
+    return Answer.NONCONFORMITY if distance - known > context.estate.limits.clock_tolerance else Answer.UNVERIFIED
+
+
+def _shown(facts: DeviceFacts | Gap) -> bool:
+    return isinstance(facts, DeviceFacts) and facts.clock_offset is not None
+
+
+def _message(device: Device, facts: DeviceFacts | Gap) -> str:
+    if isinstance(facts, Gap):
+        return f"The clock of {device.id} was not seen: {facts.kind}" + (f" ({facts.detail})." if facts.detail else ".")
+    if facts.clock_offset is None:
+        return f"{device.id} does not show its clock."
+    return f"The clock of {device.id} is {offset_in_words(facts)}."
+
+
+def _evidence(facts: DeviceFacts | Gap) -> EvidenceItem:
+    if isinstance(facts, Gap):
+        return gap_item(facts)
+    shown = offset_in_words(facts) if facts.clock_offset is not None else "clock not shown"
+    return EvidenceItem(what=shown, where=str(facts.device), at=facts.at, how=f"asked over {facts.over}")

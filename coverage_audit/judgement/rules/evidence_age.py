@@ -1,0 +1,97 @@
+"""Evidence age: what is concluded rests on this audit's evidence, or on evidence that may be as old as it is.
+
+What it asks: that the original and each copy were seen in this audit; or, of a device that `may_be_off`, within that
+time; of a shelf drive, within the copy's `max_age`; with clocks that can be trusted and the proof that is asked.
+
+Why: yesterday's list says nothing about today's disk. What was not observed is unverified, never covered.
+
+How to mend: reach the device (network, account, host key, time limit) and audit again; say `may_be_off` where a device
+is switched off on purpose.
+
+The control: NIST SP 800-53 Rev. 5 CP-9(1) (backups are tested for reliability and integrity).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from coverage_audit.evidence.facts import Gap, GapKind
+from coverage_audit.judgement.context import DatasetContext
+from coverage_audit.judgement.observing import of_copy, of_original
+from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.subjects import place_subject
+from coverage_audit.judgement.verdict import Answer, Finding, Ground, JudgedCopy
+from coverage_audit.judgement.wording import age, duration, when
+
+RULE = Rule(
+    id="evidence-age",
+    title="Age of the evidence",
+    control=supports("NIST SP 800-53 Rev. 5 CP-9(1)"),
+    doc=__doc__ or "",
+)
+
+
+def check(context: DatasetContext) -> Iterable[Finding]:
+    """Say of the original and of each copy whether the evidence of it is there and young enough."""
+    yield _of_original(context)
+    for copy in context.copies:
+        lacking = copy.ground in {Ground.EVIDENCE, Ground.CLOCK, Ground.IDENTITY}
+        yield Finding(
+            rule=RULE.id,
+            subject=place_subject(context.dataset.id, copy.address),
+            answer=context.own_answer(Answer.UNVERIFIED) if lacking else Answer.CONFORMITY,
+            measured=_seen(copy.evidence.tree_at, context),
+            required=_required(copy, context),
+            message=_message(copy, context, lacking=lacking),
+            mend="Reach the device and audit again; `may_be_off` where it is switched off on purpose.",
+            evidence=of_copy(copy),
+            control=RULE.control,
+        )
+
+
+def _of_original(context: DatasetContext) -> Finding:
+    evidence, address = context.case.original, context.dataset.original
+    tree = evidence.tree
+    seen = None if isinstance(tree, Gap) else tree.origin.started
+    now = seen is not None and seen >= context.started
+    kept = evidence.as_of.origin.started if evidence.as_of and isinstance(tree, Gap) else seen
+    why = f": {tree.kind}" + (f" ({tree.detail})" if tree.detail else "") if isinstance(tree, Gap) else ""
+    as_of = f"was not seen in this audit{why}; its copies are judged as of {_seen(kept, context)}"
+    return Finding(
+        rule=RULE.id,
+        subject=place_subject(context.dataset.id, address),
+        answer=Answer.CONFORMITY if now else _answer_unseen(context, kept),
+        measured=_seen(kept, context),
+        required="seen in this audit",
+        message=f"{address} (the original) {'was seen in this audit' if now else as_of}.",
+        mend="Reach the device of the original and audit again.",
+        evidence=of_original(context.original, str(address)),
+        control=RULE.control,
+    )
+
+
+def _answer_unseen(context: DatasetContext, kept: datetime | None) -> Answer:
+    """Leave an original's box that is off, as it may be for a while, to the copies; anything else is missing."""
+    box, allowed = context.case.original.place.device_facts, context.case.original.place.device.may_be_off
+    off = isinstance(box, Gap) and box.kind is GapKind.UNREACHABLE
+    if off and allowed is not None and kept is not None and context.finished - kept <= allowed:
+        return context.own_answer(Answer.UNVERIFIED)
+    return Answer.UNVERIFIED
+
+
+def _seen(at: datetime | None, context: DatasetContext) -> str:
+    return f"seen {when(at, context.zone)}, {age(at, context.finished)}" if at else "not seen"
+
+
+def _required(copy: JudgedCopy, context: DatasetContext) -> str:
+    proof = copy.evidence.copy.proof if copy.evidence.copy.proof is not None else context.policy.proof
+    allowed = copy.evidence.place.device.may_be_off
+    late = f", or within {duration(allowed)} while its device may be off" if allowed else ""
+    return f"seen in this audit{late}; proof at least “{proof.word}”"
+
+
+def _message(copy: JudgedCopy, context: DatasetContext, *, lacking: bool) -> str:
+    if lacking:
+        return f"{copy.address} is unverified: {copy.reason}."
+    return f"{copy.address} was {_seen(copy.evidence.tree_at, context)}; its proof is “{copy.proof.word}”."
