@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import getpass
 import os
+import pwd
 import signal
 import socket
 import subprocess
@@ -64,9 +65,14 @@ class Box:
 
 
 class StartSshd(Protocol):
-    """Starts a server: extra lines of its configuration, the kinds of its host keys."""
+    """Starts a server: extra lines of its configuration, the kinds of its host keys.
 
-    def __call__(self, *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True) -> Box:
+    `login_shell` (needs root) gives the account another login shell, in a mount namespace of the server's own.
+    """
+
+    def __call__(
+        self, *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True, login_shell: str | None = None
+    ) -> Box:
         """Return the running box."""
 
 
@@ -75,7 +81,9 @@ def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
     """Give a way to start servers; all are ended with the test."""
     boxes: list[subprocess.Popen[bytes]] = []
 
-    def start(*lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True) -> Box:
+    def start(
+        *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True, login_shell: str | None = None
+    ) -> Box:
         folder = tmp_path / f"box-{len(boxes)}"
         folder.mkdir()
         make_key(folder / "auditor")
@@ -84,7 +92,7 @@ def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
             make_key(folder / f"host_{kind}", kind)
         config = _CONFIG.format(folder=folder) + "".join(f"HostKey {folder}/host_{kind}\n" for kind in kinds)
         (folder / "sshd_config").write_text("\n".join(lines) + config)  # of two values the first holds
-        process, port = _listening(folder)
+        process, port = _listening(folder, _with_shell(folder, login_shell) if login_shell else [])
         boxes.append(process)
         (folder / "ssh_config").touch()
         access = SshAccess(
@@ -145,18 +153,30 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _listening(folder: Path) -> tuple[subprocess.Popen[bytes], int]:
+def _listening(folder: Path, within: list[str]) -> tuple[subprocess.Popen[bytes], int]:
     if os.geteuid() == 0:
         Path("/run/sshd").mkdir(mode=0o755, exist_ok=True)  # where a server of root's keeps nothing, and demands it
     for _ in range(5):  # another test may take the port first
         port = free_port()
-        command = ["/usr/sbin/sshd", "-D", "-e", "-f", str(folder / "sshd_config"), "-p", str(port)]
+        command = [*within, "/usr/sbin/sshd", "-D", "-e", "-f", str(folder / "sshd_config"), "-p", str(port)]
         with (folder / "log").open("ab") as log:
             process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
         if _came_up(process, port):
             return process, port
         process.wait(10)
     raise AssertionError((folder / "log").read_text())
+
+
+def _with_shell(folder: Path, shell: str) -> list[str]:
+    """The start of a command that sees another /etc/passwd, in which the account has this shell."""
+    entry = pwd.getpwuid(os.geteuid())
+    lines = [
+        line if not line.startswith(f"{entry.pw_name}:") else f"{line.rpartition(':')[0]}:{shell}"
+        for line in Path("/etc/passwd").read_text().splitlines()
+    ]
+    (folder / "passwd").write_text("\n".join(lines) + "\n")
+    mount = f"mount --bind '{folder}/passwd' /etc/passwd && exec \"$@\""
+    return ["unshare", "--mount", "--propagation", "private", "sh", "-c", mount, "sh"]
 
 
 def _came_up(process: subprocess.Popen[bytes], port: int) -> bool:
