@@ -30,14 +30,17 @@ from coverage_audit.errors import EstateError
 from coverage_audit.estate.mistakes import Mistakes, shown, shown_name
 from coverage_audit.estate.nodes import Entry, Items, Keys, Node, PlainScalar, Scalar, Spot
 
-LARGEST_FILE: Final = 1024 * 1024
-"""The largest estate file read, in bytes; a thousand devices take a fifth of it."""
+LARGEST_FILE: Final = 256 * 1024
+"""The largest estate file read, in bytes: a thousand devices; the parser takes seconds for more."""
 
 DEEPEST: Final = 20
 """The deepest nesting read; an estate needs seven levels."""
 
 # The characters that YAML 1.2.2 section 5.1 lets a file contain (from memory; the byte order mark only in front).
 _FORBIDDEN: Final = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufefe\uff00-\ufffd\U00010000-\U0010ffff]")
+
+# What escapes in double quotes can bring in, and no name, path or page can carry.
+_UNWRITABLE: Final = re.compile("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]")
 
 # Tag resolution of the core schema, YAML 1.2.2 section 10.3.2 (from memory; checked against ruamel in the tests).
 _NULL: Final = re.compile(r"~|null|Null|NULL|")
@@ -62,7 +65,7 @@ def read_text(file: Path) -> str:
         why = error.strerror if isinstance(error, OSError) else "no file can have this name"
         raise EstateError(f"{shown_name(file)}: cannot be read: {why} (name an estate with --estate)") from error
     if len(data) > LARGEST_FILE:
-        raise EstateError(f"{shown_name(file)}: is larger than 1 MiB (an estate is a short text: is it this file?)")
+        raise EstateError(f"{shown_name(file)}: is larger than 256 KiB (an estate is a short text: is it this file?)")
     mistakes = Mistakes()
     try:
         text = data.decode("utf-8-sig")
@@ -165,6 +168,9 @@ class _Builder:
             self.mistakes.add(spot, f"the alias {shown('*' + str(event.anchor))} is not allowed (write the value out)")
             self._place(Scalar(spot, None, unread=True))
         elif isinstance(event, ScalarEvent):
+            bad = _UNWRITABLE.search(event.value)
+            if bad is not None:
+                self.mistakes.add(spot, f"the character U+{ord(bad.group()):04X} is not allowed in a value (remove it)")
             self._place(self._scalar(event, spot))
 
     def _is_key(self) -> bool:

@@ -38,14 +38,19 @@ def _stores(devices: Mapping[str, Keys]) -> Iterator[tuple[str, Text]]:
 
 
 def _note_cycles(below: Mapping[str, Text], saying: str, mistakes: Mistakes) -> None:
-    for name, first in below.items():
-        way, here = [name], first.value
-        while here in below and here not in way:
-            way.append(here)
+    """Note each cycle once, at the first of its members in the file."""
+    followed: set[str] = set()
+    for name in below:
+        way: dict[str, None] = {}
+        here = name
+        while here in below and here not in followed:
+            followed.add(here)
+            way[here] = None
             here = below[here].value
-        if here == name:
-            through = f" by way of {', '.join(shown(part) for part in way[1:])}" if len(way) > 1 else ""
-            mistakes.add(first.spot, f"{shown(name)} {saying}{through} (name what really lies below it)")
+        if here in way:
+            members = list(way)[list(way).index(here) :]
+            between = f" by way of {', '.join(shown(part) for part in members[1:6])}" if len(members) > 1 else ""
+            mistakes.add(below[here].spot, f"{shown(here)} {saying}{between} (name what really lies below it)")
 
 
 def _check_sites(devices: Mapping[str, Keys], hosts: Mapping[str, Text], mistakes: Mistakes) -> None:

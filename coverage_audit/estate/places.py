@@ -18,9 +18,10 @@ from coverage_audit.estate.nodes import Keys, Spot
 from coverage_audit.estate.relations import address_at
 
 Reach = tuple[str, int]
-"""Where a device is reached: host and port; ("", 0) is this machine."""
+"""Where a device is reached: host and port; ("", 0) is this machine, a negative port no place on the network."""
 
 _HERE: Reach = ("", 0)
+_NOWHERE = -1
 _SSH_PORT = 22
 
 
@@ -50,7 +51,7 @@ def check_places(root: Keys, mistakes: Mistakes) -> None:
     for device, body in root.mappings_at("devices"):
         for entry, volume in body.mappings_at("volumes"):
             name = f"{device.key}:{entry.key}"
-            place = _place_of_volume(name, body, volume)
+            place = _place_of_volume(device.key, entry.key, body, volume)
             if place is None:
                 continue
             volumes[name] = place
@@ -60,30 +61,31 @@ def check_places(root: Keys, mistakes: Mistakes) -> None:
     _check_datasets(root, volumes, mistakes)
 
 
-def _place_of_volume(name: str, device: Keys, volume: Keys) -> _Place | None:
+def _place_of_volume(device: str, volume: str, body: Keys, part: Keys) -> _Place | None:
     """Return where a volume lies, None where the file does not say it rightly."""
-    machine = _reach(device)
-    if machine is None:
-        return _Place((name, -1), "/")  # a shelf drive: wherever it is plugged in, it is itself
-    path = volume.text_at("path")
+    access = body.text_at("access")
+    if access is not None and access.value == "shelf":
+        return _Place((f"{device}:{volume}", _NOWHERE), "/")  # wherever it is plugged in, it is itself
+    path = part.text_at("path")
     if path is None:
         return None
     try:
-        return _Place(machine, parse_volume_path(path.value))
+        return _Place(_reach(device, body), parse_volume_path(path.value))
     except ValueError:
         return None
 
 
-def _reach(device: Keys) -> Reach | None:
+def _reach(name: str, device: Keys) -> Reach:
+    """Return where the device is reached; one whose access cannot be read is a machine of its own."""
+    access = device.text_at("access")
+    if access is not None and access.value == "local":
+        return _HERE
     ssh = device.keys_at("access").text_at("ssh")
-    word = device.text_at("access")
-    if ssh is None:
-        return _HERE if word is not None and word.value == "local" else None
     try:
-        target = parse_ssh_target(ssh.value)
+        target = parse_ssh_target(ssh.value) if ssh is not None else None
     except ValueError:
-        return None
-    return _plain_host(target.host), target.port or _SSH_PORT
+        target = None
+    return (name, _NOWHERE) if target is None else (_plain_host(target.host), target.port or _SSH_PORT)
 
 
 def _plain_host(host: str) -> str:
@@ -128,6 +130,6 @@ def _check_copy(copy: Keys, own: dict[_Place, _Named], volumes: Mapping[str, _Pl
 
 
 def _place_of(address: Address, volumes: Mapping[str, _Place]) -> _Place:
-    base = volumes.get(str(address.volume)) or _Place((str(address.volume), -2), "/")
+    base = volumes.get(str(address.volume)) or _Place((str(address.volume), _NOWHERE), "/")
     path = f"{base.path.rstrip('/')}/{address.path}" if address.path else base.path
     return _Place(base.machine, path)

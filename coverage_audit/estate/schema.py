@@ -75,16 +75,13 @@ def _below(schema: dict[str, Any], part: str | int) -> dict[str, Any]:
     if part in schema.get("properties", ()):
         found = schema["properties"][part]
         return found
-    for shape in (*schema.get("patternProperties", {}).values(), *schema.get("oneOf", ())):
-        if "$ref" in shape:
-            found = shape
-            return found
-    return {}
+    return next(iter(schema.get("patternProperties", {}).values()), {})
 
 
 def _resolved(schema: dict[str, Any]) -> dict[str, Any]:
-    reference = schema.get("$ref")
-    return schema if reference is None else _schema()["$defs"][reference.rsplit("/", 1)[-1]]
+    """Follow a reference; of several forms the mapping is meant, since keys are asked for."""
+    references = [form["$ref"] for form in (schema, *schema.get("oneOf", ())) if "$ref" in form]
+    return _schema()["$defs"][references[0].rsplit("/", 1)[-1]] if references else schema
 
 
 if __name__ == "__main__":

@@ -65,6 +65,8 @@ def _wrong_kind(detail: ErrorDetails, node: Node) -> str:
     here = "a mapping" if isinstance(node, Keys) else "a list" if isinstance(node, Items) else shown(str(node.value))
     if detail["loc"][:1] == ("notices",) and isinstance(node, Scalar):
         here = "something else"  # it may be an address with a password
+    if detail["loc"][-2:-1] == ("copies",):
+        mend = "write '- at: device:volume/path'"
     return f"{wanted} is wanted here, not {here} ({mend})"
 
 
