@@ -14,8 +14,11 @@ from sqlalchemy.pool import ConnectionPoolEntry, NullPool
 from coverage_audit.errors import LedgerError
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 
-READING = {"coverage_audit_reading": True}
+READING = {"coverage_audit_begin": "BEGIN"}
 """Execution options of a connection that only reads: it waits for no writer."""
+
+OUTSIDE = {"coverage_audit_begin": ""}
+"""Execution options of a connection for statements that SQLite refuses within a transaction."""
 
 _PRAGMAS = ("journal_mode=wal", "synchronous=full", "foreign_keys=on", "busy_timeout=30000")
 
@@ -64,5 +67,6 @@ def _prepare(connection: DBAPIConnection, _record: ConnectionPoolEntry) -> None:
 
 def _begin(connection: Connection) -> None:
     """Begin by taking the write lock: a read that turns into a write would fail at once in WAL mode."""
-    reading = connection.get_execution_options().get("coverage_audit_reading")
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+    begin = connection.get_execution_options().get("coverage_audit_begin", "BEGIN IMMEDIATE")
+    if begin:
+        connection.exec_driver_sql(begin)

@@ -90,11 +90,14 @@ def write_whole(file: Path, content: bytes) -> None:
     """Write a file that is there whole or not at all, readable by the owner alone."""
     part = file.with_name(f"{file.name}.{secrets.token_hex(4)}.part")
     descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "wb") as out:
-        out.write(content)
-        out.flush()
-        os.fsync(descriptor)
-    part.rename(file)
+    try:
+        with os.fdopen(descriptor, "wb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(descriptor)
+        part.rename(file)
+    finally:
+        part.unlink(missing_ok=True)
     sync(file.parent)
 
 

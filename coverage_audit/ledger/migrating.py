@@ -13,7 +13,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine
 
 from coverage_audit.errors import LedgerError
-from coverage_audit.ledger.connecting import READING
+from coverage_audit.ledger.connecting import OUTSIDE, READING
 from coverage_audit.ledger.faults import damaged
 
 
@@ -61,9 +61,8 @@ def _copy(engine: Engine) -> None:
     kept = file.with_name(f"{file.name}.before-{revision(engine)}")
     kept.unlink(missing_ok=True)
     os.close(os.open(kept, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
-    with engine.connect() as connection:
-        outside = connection.execution_options(isolation_level="AUTOCOMMIT")
-        outside.exec_driver_sql("VACUUM INTO ?", (str(kept),))
+    with engine.connect().execution_options(**OUTSIDE) as connection:
+        connection.exec_driver_sql("VACUUM INTO ?", (str(kept),))
 
 
 def _without_foreign_keys(connection: Connection) -> None:

@@ -1,0 +1,267 @@
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sqlite3
+import stat
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import text
+
+from coverage_audit.errors import EX_ANOTHER_AUDIT, LedgerBusyError, LedgerError
+from coverage_audit.ledger.connecting import connect
+from coverage_audit.ledger.folder import StateFolder
+from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.ledger.migrating import _config, migrate
+from coverage_audit.ledger.opening import exclusive, open_ledger
+from coverage_audit.ledger.record import AuditRecord
+from coverage_audit.ledger.tables import METADATA
+from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged
+
+
+def mode(path: Path) -> int:
+    return stat.S_IMODE(path.stat().st_mode)
+
+
+def filled(state: Path) -> Ledger:
+    ledger = open_ledger(state)
+    judged = a_judged(datasets={"field-recordings": [a_finding()]})
+    ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
+    return ledger
+
+
+def refused(state: Path) -> str:
+    with pytest.raises(LedgerError) as caught:
+        open_ledger(state)
+    return str(caught.value)
+
+
+def test_a_new_ledger_is_for_its_owner_alone(state: Path) -> None:
+    before = os.umask(0)
+    try:
+        with exclusive(state):
+            filled(state)
+    finally:
+        os.umask(before)
+    assert [mode(path) for path in (state, state / "manifests", state / "relations", state / "staging")] == [0o700] * 4
+    files = [path for path in state.iterdir() if path.is_file()]
+    assert {path.name for path in files} >= {"lock", "seed", "ledger.db"}
+    assert {mode(path) for path in files} == {0o600}
+
+
+def test_the_seed_is_made_once(state: Path) -> None:
+    first = open_ledger(state).seed
+    assert len(first) == 16
+    assert open_ledger(state).seed == first == (state / "seed").read_bytes()
+
+
+def test_a_file_in_the_folders_place_is_refused(state: Path) -> None:
+    state.write_text("")
+    assert "is not a folder" in refused(state)
+
+
+def test_a_folder_below_a_file_is_refused(state: Path) -> None:
+    state.write_text("")
+    assert "is not a folder" in refused(state / "deeper")
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A filesystem of a megabyte of its own."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", place], check=True)
+    yield place
+    subprocess.run(["umount", "-l", place], check=True)
+
+
+@pytest.mark.root
+def test_a_read_only_filesystem_is_said(small_disk: Path) -> None:
+    subprocess.run(["mount", "-o", "remount,ro", small_disk], check=True)
+    assert "read-only" in refused(small_disk / "state")
+
+
+@pytest.mark.root
+def test_a_full_disk_is_said(small_disk: Path) -> None:
+    (small_disk / "state").mkdir()
+    subprocess.run(["dd", "if=/dev/zero", f"of={small_disk}/ballast"], check=False, capture_output=True)
+    assert "full" in refused(small_disk / "state")
+
+
+@pytest.mark.root
+def test_a_disk_that_fills_while_recording_loses_nothing_that_was_recorded(small_disk: Path) -> None:
+    state = small_disk / "state"
+    with exclusive(state):
+        ledger = filled(state)
+        before = ledger.last_finding("copies:field-recordings")
+        judged = a_judged(datasets={"field-recordings": [a_finding(message="x" * 2_000_000)]})
+        with pytest.raises(LedgerError, match="full"):
+            ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
+        assert open_ledger(state).last_finding("copies:field-recordings") == before is not None
+
+
+def test_a_ledger_of_a_newer_version_is_refused(state: Path) -> None:
+    filled(state).close()
+    with sqlite3.connect(state / "ledger.db") as database:
+        database.execute("update alembic_version set version_num='9999'")
+    database.close()
+    assert "newer version" in refused(state)
+
+
+@pytest.mark.parametrize("damage", [b"", b"not a database at all, but long enough to be taken for one" * 40])
+def test_a_ledger_that_is_none_says_what_to_do(state: Path, damage: bytes) -> None:
+    with exclusive(state):
+        filled(state).close()
+        (state / "manifests" / "a.parquet").write_bytes(b"rows")
+        (state / "ledger.db").write_bytes(damage)
+        (state / "ledger.db-wal").unlink(missing_ok=True)
+        said = refused(state)
+    assert "put back" in said
+    assert (state / "manifests" / "a.parquet").exists()
+
+
+def test_a_damaged_page_is_found_before_anything_is_swept(state: Path) -> None:
+    with exclusive(state):
+        filled(state).close()
+        content = bytearray((state / "ledger.db").read_bytes())
+        for page in range(2 * 4096, len(content) - 4096, 4096):
+            content[page : page + 64] = b"\xff" * 64
+        (state / "ledger.db").write_bytes(content)
+        (state / "manifests" / "a.parquet").write_bytes(b"rows")
+        assert "damaged" in refused(state)
+    assert (state / "manifests" / "a.parquet").exists()
+
+
+def test_a_folder_whose_seed_is_another_is_refused(state: Path) -> None:
+    filled(state).close()
+    (state / "seed").write_bytes(b"0123456789abcdef")
+    assert "do not belong together" in refused(state)
+    (state / "seed").unlink()
+    assert "do not belong together" in refused(state)
+    assert not (state / "seed").exists()
+
+
+def test_manifests_without_their_ledger_are_not_thrown_away(state: Path) -> None:
+    StateFolder(path=state).prepare()
+    (state / "manifests" / "a.parquet").write_bytes(b"rows")
+    with exclusive(state):
+        assert "knows nothing" in refused(state)
+    assert (state / "manifests" / "a.parquet").exists()
+
+
+def test_an_address_that_names_no_database_is_refused_without_repeating_it(state: Path) -> None:
+    for url in ("nonsense pa55", "nosuch://u:pa55@h/x", "postgresql://u:pa55@h:port/x"):
+        with pytest.raises(LedgerError) as caught:
+            open_ledger(state, url)
+        assert "pa55" not in str(caught.value)
+
+
+def test_a_database_that_does_not_answer_is_said_without_the_password(state: Path) -> None:
+    with pytest.raises(LedgerError) as caught:
+        open_ledger(state, f"postgresql://auditor:pa55@/x?host={state}")
+    assert "pa55" not in str(caught.value)
+
+
+def test_the_migrations_make_exactly_the_tables_declared(state: Path, url: str | None) -> None:
+    open_ledger(state, url).close()
+    with connect(StateFolder(path=state), url).connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, METADATA) == []
+
+
+def test_a_filled_ledger_goes_down_and_up_again(state: Path, url: str | None, reopen: Callable[[], Ledger]) -> None:
+    with exclusive(state), reopen() as ledger:
+        judged = a_judged(datasets={"field-recordings": [a_finding()]})
+        ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
+    engine = connect(StateFolder(path=state), url)
+    with engine.begin() as connection:
+        command.downgrade(_config(connection), "base")
+        assert MigrationContext.configure(connection).get_current_revision() is None
+    with exclusive(state), reopen() as ledger:
+        assert ledger.finding_ids() == ()
+
+
+def test_a_ledger_is_copied_before_it_is_migrated(state: Path) -> None:
+    filled(state).close()
+    engine = connect(StateFolder(path=state), None)
+    with exclusive(state):
+        migrate(engine)
+    kept = state / "ledger.db.before-0001"
+    assert mode(kept) == 0o600
+    with sqlite3.connect(kept) as copy:
+        assert copy.execute("select finding from findings").fetchall() == [("copies:field-recordings",)]
+    copy.close()
+
+
+def test_a_migration_that_fails_half_way_leaves_the_ledger_as_it_was(state: Path, url: str | None) -> None:
+    StateFolder(path=state).prepare()
+    engine = connect(StateFolder(path=state), url)
+    with engine.begin() as connection:
+        connection.execute(text("create table comparisons (x integer)"))
+    with pytest.raises(LedgerError, match="comparisons"):
+        open_ledger(state, url)
+    with engine.connect() as connection:
+        assert MigrationContext.configure(connection).get_current_revision() is None
+        names = connection.dialect.get_table_names(connection)
+    assert "audits" not in names
+
+
+def test_another_audit_is_named_and_has_its_own_exit_status(state: Path) -> None:
+    named = rf"process {os.getpid()}, since 20"
+    with exclusive(state), pytest.raises(LedgerBusyError, match=named) as caught, exclusive(state):
+        pass
+    assert caught.value.exit_status == EX_ANOTHER_AUDIT
+    with exclusive(state):
+        pass
+
+
+def test_a_second_try_does_not_take_the_lock_from_the_first(state: Path) -> None:
+    with exclusive(state):
+        for _ in range(2):
+            with pytest.raises(LedgerBusyError), exclusive(state):
+                pass
+        open_ledger(state).staging(a_judged().started)
+        open_ledger(state)
+        assert list((state / "staging").iterdir()) == []  # it is still swept: the first still holds it
+
+
+def _hold(state: Path, ready: multiprocessing.synchronize.Event) -> None:
+    with exclusive(state):
+        ready.set()
+        signal.pause()
+
+
+def test_the_lock_of_a_killed_audit_is_free(state: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    ready = context.Event()
+    holder = context.Process(target=_hold, args=(state, ready))
+    holder.start()
+    assert ready.wait(30)
+    with pytest.raises(LedgerBusyError, match=f"process {holder.pid}"), exclusive(state):
+        pass
+    holder.kill()
+    holder.join()
+    with exclusive(state):
+        pass
+
+
+def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state: Path) -> None:
+    with exclusive(state):
+        ledger = filled(state)
+        staging = ledger.staging(a_judged().started)
+        code = (
+            "import sys, pathlib; from coverage_audit.ledger.opening import open_ledger;"
+            "print(open_ledger(pathlib.Path(sys.argv[1])).finding_ids())"
+        )
+        words = [sys.executable, "-c", code, str(state)]
+        reader = subprocess.run(words, check=True, capture_output=True, text=True, timeout=60)
+        assert "copies:field-recordings" in reader.stdout
+        assert staging.is_dir()
