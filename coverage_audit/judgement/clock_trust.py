@@ -36,10 +36,11 @@ def _of_device(place: PlaceEvidence, tolerance: timedelta) -> str | None:
 
 def offset_in_words(facts: DeviceFacts) -> str:
     """Say how far a clock that was shown is off, and how exactly that is known."""
-    offset = facts.clock_offset or timedelta(0)
-    side = "ahead of" if offset > timedelta(0) else "behind"
-    known = f" (known to {duration(facts.clock_uncertainty)})" if facts.clock_uncertainty else ""
-    return f"{duration(abs(offset))} {side} the auditor's{known}"
+    offset, known = facts.clock_offset or timedelta(0), facts.clock_uncertainty or timedelta(0)
+    exactness = f" (known to {duration(known)})" if known >= timedelta(seconds=1) else ""
+    if abs(offset) < timedelta(seconds=1):
+        return f"right to the second{exactness}"
+    return f"{duration(abs(offset))} {'ahead of' if offset > timedelta(0) else 'behind'} the auditor's{exactness}"
 
 
 def _future(view: CopyView) -> str | None:

@@ -42,7 +42,7 @@ def check(context: EstateContext) -> Iterable[Finding]:
             rule=RULE.id,
             subject=device_subject(device.id),
             answer=_answer(device, facts, context),
-            measured=offset_in_words(facts) if _shown(facts) else "not shown",
+            measured=_measured(facts),
             required=f"within {duration(context.estate.limits.clock_tolerance)} of the auditor's",
             message=_message(device, facts),
             mend="Let the device keep its time by NTP.",
@@ -63,8 +63,10 @@ def _answer(device: Device, facts: DeviceFacts | Gap, context: EstateContext) ->
     return Answer.NONCONFORMITY if distance - known > context.estate.limits.clock_tolerance else Answer.UNVERIFIED
 
 
-def _shown(facts: DeviceFacts | Gap) -> bool:
-    return isinstance(facts, DeviceFacts) and facts.clock_offset is not None
+def _measured(facts: DeviceFacts | Gap) -> str:
+    if isinstance(facts, Gap) or facts.clock_offset is None:
+        return "not shown"
+    return offset_in_words(facts)
 
 
 def _message(device: Device, facts: DeviceFacts | Gap) -> str:
@@ -78,5 +80,6 @@ def _message(device: Device, facts: DeviceFacts | Gap) -> str:
 def _evidence(facts: DeviceFacts | Gap) -> EvidenceItem:
     if isinstance(facts, Gap):
         return gap_item(facts)
-    shown = offset_in_words(facts) if facts.clock_offset is not None else "clock not shown"
-    return EvidenceItem(what=shown, where=str(facts.device), at=facts.at, how=f"asked over {facts.over}")
+    return EvidenceItem(
+        what=f"clock: {_measured(facts)}", where=str(facts.device), at=facts.at, how=f"asked over {facts.over}"
+    )
