@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.model import (
@@ -49,6 +49,11 @@ from coverage_audit.judgement.case import CopyEvidence, DatasetCase, OriginalEvi
 from coverage_audit.judgement.judge import judge
 from coverage_audit.judgement.verdict import JudgedCopy, JudgedDataset, JudgedEstate
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+_T = TypeVar("_T", bound="DataclassInstance")
+
 STARTED = datetime(2026, 11, 25, 4, 10, tzinfo=UTC)
 SEEN = STARTED + timedelta(minutes=2)
 FINISHED = STARTED + timedelta(minutes=30)
@@ -70,6 +75,11 @@ LIMITS = Limits(
 POLICY = Policy(id=PolicyId("irreplaceable"), copies=3, media=2, offsite=1, max_age=MAX_AGE)
 
 SITES = (Site(id=SiteId("station"), name="Field station"), Site(id=SiteId("barn"), name="Long Barn"))
+
+
+def changed(value: _T, **values: Any) -> _T:
+    """Return a frozen value with some fields changed, named at run time."""
+    return replace(value, **values)
 
 
 def a_key(text: str) -> VolumeKey:
