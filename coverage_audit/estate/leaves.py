@@ -75,6 +75,13 @@ def _positive(text: str) -> timedelta:
     return duration
 
 
+def _tolerance(text: str) -> timedelta:
+    duration = _positive(text)
+    if duration > timedelta(hours=1):
+        raise ValueError(f"{shown(text)} would let a clock in the wrong zone pass (write at most 1h)")
+    return duration
+
+
 @cache
 def _zones() -> frozenset[str]:
     # The first two are files of the machine, not names of the IANA database; the third names no place.
@@ -164,6 +171,11 @@ Duration = Annotated[
     timedelta,
     _from_text(_positive, "duration (write a number with its unit: 26h, 3d, 2w or PT26H)"),
     _text_schema("A duration", "90min", "26h", "3d", "2w", "1d 12h", "PT26H", pattern="^(?:P[0-9T]|[0-9]+ ?[a-z])"),
+]
+Tolerance = Annotated[
+    timedelta,
+    _from_text(_tolerance, "duration (write a number with its unit: 2min)"),
+    _text_schema("A duration of at most an hour", "2min"),
 ]
 Size = Annotated[
     int,

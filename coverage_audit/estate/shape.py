@@ -32,6 +32,7 @@ from coverage_audit.estate.leaves import (
     SecretFile,
     Size,
     SshText,
+    Tolerance,
     VolumePath,
     VolumeText,
     WeekdayClock,
@@ -183,7 +184,7 @@ class LimitsShape(_Shape):
     channels: Annotated[int, Field(ge=1, le=10)]
     devices_at_once: Annotated[int, Field(ge=1, le=64)]
     walkers: Annotated[int, Field(ge=1, le=64)]
-    clock_tolerance: Duration
+    clock_tolerance: Tolerance
 
 
 class OwnLimitsShape(_Shape):
@@ -197,7 +198,7 @@ class OwnLimitsShape(_Shape):
     channels: Annotated[int, Field(ge=1, le=10)] | None = None
     devices_at_once: Annotated[int, Field(ge=1, le=64)] | None = None
     walkers: Annotated[int, Field(ge=1, le=64)] | None = None
-    clock_tolerance: Duration | None = None
+    clock_tolerance: Tolerance | None = None
 
 
 class EstateShape(_Shape):
