@@ -17,9 +17,9 @@ from coverage_audit.judgement.verdict import JudgedCopy, JudgedDataset, Standing
 from coverage_audit.reports.instants import short_span
 
 NOW_AT: Final = 99.0
-HOUR_AT: Final = 95.0
+HOUR_AT: Final = 89.0
 YEAR_AT: Final = 15.0
-FAR_END: Final = 3.0
+FAR_END: Final = 3.5
 BOUND: Final = 8.0  # between the far end and the scale
 _HOUR: Final = timedelta(hours=1)
 _YEAR: Final = timedelta(days=365)
@@ -43,11 +43,10 @@ class Tick:
 
 @dataclass(frozen=True, kw_only=True)
 class Mark:
-    """One copy. `limit` is where its `max_age` lies; `leftwards`: the label stands left of the mark."""
+    """One copy. `limit` is where its `max_age` lies; `span` None: it has no proven point."""
 
     at: float
     limit: float
-    leftwards: bool
     standing: Standing
     place: str
     site: str
@@ -57,11 +56,10 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True)
 class ChartRow:
-    """One dataset with its copies, the freshest first; `spoken` says the same in a sentence."""
+    """One dataset with its copies, the freshest first."""
 
     dataset: JudgedDataset
     marks: tuple[Mark, ...]
-    spoken: str
 
 
 def ticks() -> tuple[Tick, ...]:
@@ -84,8 +82,7 @@ def position(age: timedelta) -> float:
 def chart_row(dataset: JudgedDataset, max_ages: Sequence[timedelta], sites: Sequence[str], now: datetime) -> ChartRow:
     """Place the copies of one dataset; `max_ages` and `sites` (names) are those of its copies, in their order."""
     placed = [_mark(copy, limit, site, now) for copy, limit, site in zip(dataset.copies, max_ages, sites, strict=True)]
-    marks = tuple(sorted(placed, key=lambda mark: (-mark.at, mark.place)))
-    return ChartRow(dataset=dataset, marks=marks, spoken=_spoken(dataset, marks))
+    return ChartRow(dataset=dataset, marks=tuple(sorted(placed, key=lambda mark: (-mark.at, mark.place))))
 
 
 def _mark(copy: JudgedCopy, limit: timedelta, site: str, now: datetime) -> Mark:
@@ -94,17 +91,9 @@ def _mark(copy: JudgedCopy, limit: timedelta, site: str, now: datetime) -> Mark:
     return Mark(
         at=at,
         limit=position(limit),
-        leftwards=at > (FAR_END + NOW_AT) / 2,
         standing=copy.standing,
         place=str(copy.address.volume),
         site=site,
         span=None if point is None else short_span(max(now - point, timedelta(0))),
         max_age=short_span(limit),
     )
-
-
-def _spoken(dataset: JudgedDataset, marks: Sequence[Mark]) -> str:
-    said = (
-        f"{mark.place} {mark.standing}, {f'{mark.span} back' if mark.span else 'no proven point'}" for mark in marks
-    )
-    return f"{dataset.id}: {'; '.join(said) or 'no copies'}"

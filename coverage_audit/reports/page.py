@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
-from coverage_audit.reports.chart import BOUND, FAR_END, ChartRow, chart_row, ticks
+from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.page_datasets import dataset_view, findings_view
 from coverage_audit.reports.page_hardware import devices_view
 from coverage_audit.reports.page_words import Clock, Moment
@@ -23,7 +23,9 @@ from coverage_audit.reports.situation import Worry, situation, worst_first
 from coverage_audit.reports.templating import render
 
 _MANY: Final = 24
-"""From this many datasets on, the chart folds away those that conform."""
+"""With more datasets than this, the chart folds away those that conform."""
+_FIRST: Final = 8
+"""So many worries stand open at the top; the rest folds away behind them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,18 +46,19 @@ def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, date
     rows = tuple(_row(dataset, estate, now) for dataset in ordered)
     folded = _folded(rows)
     summed = situation(judged, since)
+    worries = tuple(WorryView(worry=worry, since=clock.maybe(worry.since)) for worry in summed.worries)
     return render(
         "audit.html",
         judged=judged,
         summed=summed,
-        worries=tuple(WorryView(worry=worry, since=clock.maybe(worry.since)) for worry in summed.worries),
+        worries=worries[:_FIRST],
+        later_worries=worries[_FIRST:],
         started=clock.moment(judged.started),
         took=format_duration(judged.finished - judged.started),
         rows=tuple(row for row in rows if row not in folded),
         folded=folded,
         ticks=ticks(),
         bound=BOUND,
-        far_end=FAR_END,
         standings=tuple(Standing),
         datasets=tuple(dataset_view(dataset, _max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
         findings=findings_view(judged.findings, since, clock),

@@ -63,10 +63,10 @@ class PlaceView:
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetView:
-    """One dataset with everything that is known of it."""
+    """One dataset with everything that is known of it. `holds` None: the original was never yet seen whole."""
 
     dataset: JudgedDataset
-    holds: str
+    holds: str | None
     exposed: str
     exposed_since: Moment | None
     exposed_samples: tuple[Sample, ...]
@@ -89,7 +89,7 @@ def dataset_view(
         exposed_samples=exposure.samples if exposure else (),
         places=(
             _original(dataset.original, estate, clock),
-            *(_copy(copy, limit, clock) for copy, limit in zip(dataset.copies, max_ages, strict=True)),
+            *(_copy(copy, limit, estate, clock) for copy, limit in zip(dataset.copies, max_ages, strict=True)),
         ),
         open=tuple(view for view in views if view.finding.answer is not Answer.CONFORMITY),
         settled=tuple(view for view in views if view.finding.answer is Answer.CONFORMITY),
@@ -118,10 +118,10 @@ def _manifest(original: JudgedOriginal) -> CompleteManifest | PartialManifest | 
     return tree if isinstance(tree, CompleteManifest | PartialManifest) else original.evidence.as_of
 
 
-def _holds(original: JudgedOriginal) -> str:
+def _holds(original: JudgedOriginal) -> str | None:
     manifest = _manifest(original)
     if manifest is None:
-        return "never yet seen whole"
+        return None
     return amount(Tally(files=manifest.census.files, bytes=manifest.census.bytes))
 
 
@@ -152,12 +152,12 @@ def _original(original: JudgedOriginal, estate: Estate, clock: Clock) -> PlaceVi
     )
 
 
-def _copy(copy: JudgedCopy, limit: timedelta, clock: Clock) -> PlaceView:
+def _copy(copy: JudgedCopy, limit: timedelta, estate: Estate, clock: Clock) -> PlaceView:
     trimmed = copy.recovery_point_trimmed
     return PlaceView(
         address=str(copy.address),
         role="copy",
-        site=copy.site,
+        site=estate.site(copy.evidence.place.device.site).name,
         medium=copy.medium,
         standing=copy.standing,
         proof=f"{copy.proof.word}, by size" if copy.by_size else copy.proof.word,

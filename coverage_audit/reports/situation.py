@@ -125,11 +125,11 @@ def _stake(dataset: JudgedDataset) -> str:
     """Say how much no copy holds: unknown is said as unknown, never as nothing."""
     exposure = dataset.exposure
     if exposure is None:
-        return "how much no copy holds is not known"
+        return "not known: what the copies hold could not be told"
     if not exposure.files and not exposure.bytes:
-        return "no file is without any copy"
+        return "nothing: some copy holds every file"
     lacking = amount(Tally(files=exposure.files, bytes=exposure.bytes))
-    return f"{lacking} that no copy holds"
+    return f"{lacking} that no copy is proven to hold"
 
 
 def _sentence(judged: JudgedEstate) -> str:

@@ -6,16 +6,18 @@ printed passes `visible` before it is escaped, whether or not a template remembe
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any, Final
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from coverage_audit.errors import ReportError
 from coverage_audit.evidence.visible import visible
 
 _PACKAGE: Final = "coverage_audit.reports"
+_FIGURE: Final = re.compile(r"(?<=[0-9]) (?=[0-9]{3}\b|[A-Za-z]{1,5}\b)")
 
 
 def render(template: str, **values: object) -> str:
@@ -38,7 +40,13 @@ def _environment() -> jinja2.Environment:
         auto_reload=False,
     )
     environment.filters["visible"] = visible
+    environment.filters["whole"] = _whole
     return environment
+
+
+def _whole(figures: str) -> Markup:
+    """Keep a figure and its unit on one line: `18 204 files`."""
+    return Markup(_FIGURE.sub("&nbsp;", str(escape(visible(figures)))))  # noqa: S704 - escaped just before
 
 
 def _shown(value: Any) -> Any:
