@@ -1,0 +1,76 @@
+"""What each difference means at this moment: it counts, is pending, or cannot be told.
+
+Over `max_age` even at the latest it counts; within it even at the earliest it is pending. Between the two the
+copy's last sign of work decides for what a first audit met, and nothing else does. Exactly `max_age` old is
+within it.
+"""
+
+from __future__ import annotations
+
+from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, span_ns, tell
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.engine import Engine
+
+_VERDICT = """
+CREATE TEMP MACRO verdict_of(blind, mark, went_back, earliest, latest, first_compared) AS CASE
+    WHEN blind THEN 'unknown'
+    WHEN mark = 'changed on its own' THEN mark
+    WHEN went_back THEN 'counts'
+    WHEN mark = 'content unverified' THEN mark
+    WHEN getvariable('no_grace') = 1 OR getvariable('moment') - latest > getvariable('max_age') THEN 'counts'
+    WHEN getvariable('moment') - earliest <= getvariable('max_age') THEN 'pending'
+    WHEN first_compared = getvariable('first') THEN
+        CASE WHEN getvariable('first_grace') = 1 THEN 'pending' ELSE 'counts' END
+    ELSE 'between'
+END
+"""
+
+_JUDGED = """
+CREATE TEMP VIEW judged AS
+SELECT
+    l.*, b.* EXCLUDE (i),
+    coalesce(CAST(CASE
+        WHEN l.class = 'extra' THEN 'extra'
+        ELSE verdict_of(l.blind, b.mark, b.went_back, b.earliest, b.latest, b.first_compared)
+    END AS row_verdict), 'between') AS verdict,
+    b.mark IS NULL AND getvariable('moment') - b.latest <= getvariable('max_age')
+        AND coalesce(getvariable('moment') - b.earliest > getvariable('max_age'), true) AS undecided
+FROM lack l LEFT JOIN begun b ON l.i = b.i
+WHERE l.i NOT IN (SELECT i FROM raced)
+"""
+
+
+def begin_judging(engine: Engine, terms: Terms, *, first_ns: int | None, last_work_ns: int | None) -> None:
+    """Make the view `judged` known: every row that differs, with its start and its verdict.
+
+    `first_ns` is the pair's first comparison, `last_work_ns` the copy's last sign of work (both on the auditor's
+    clock; None: not known). Grace is given until `end_grace`.
+    """
+    tell(engine, "first", first_ns)
+    tell(engine, "first_grace", int(first_grace(terms, first_ns, last_work_ns)))
+    tell(engine, "no_grace", 0)
+    engine.execute(_VERDICT)
+    engine.execute(_JUDGED)
+
+
+def first_grace(terms: Terms, first_ns: int | None, last_work_ns: int | None) -> bool:
+    """Whether the copy was written to so lately that what a first audit met may still be taken up."""
+    if first_ns is None or last_work_ns is None:
+        return False
+    lately = 0 <= terms.moment - last_work_ns <= terms.max_age
+    return lately and terms.moment - first_ns <= span_ns(FIRST_AUDIT_GRACE)
+
+
+def end_grace(engine: Engine) -> None:
+    """From now on nothing is pending: the copy does not keep up."""
+    tell(engine, "no_grace", 1)
+
+
+def lacks_most(total: Tally, missing: Tally, old_name: Tally) -> bool:
+    """Whether more than half of the original's files or of its bytes are missing.
+
+    What is there under an old name is not counted as missing: a renamed folder is no empty copy.
+    """
+    files = missing.files - min(missing.files, old_name.files)
+    held_bytes = min(missing.bytes, old_name.bytes)
+    return 2 * files > total.files or 2 * (missing.bytes - held_bytes) > total.bytes
