@@ -4,6 +4,7 @@ from __future__ import annotations
 
 pytest_plugins = [
     "tests.parts.databases",
+    "tests.parts.mailbox",
     "tests.parts.loops",
     "tests.parts.sshd",
     "tests.parts.station",

@@ -1,0 +1,166 @@
+"""Compare: each copy's tree of a dataset with its original's, with what earlier audits knew.
+
+Of dated copies the newest point is compared; where it turns out to have a hole (it may be half made), the next
+older one is fetched and compared too, and the newest without a hole is the one that is judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from coverage_audit.audits.fallback import earlier_tree
+from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.sighting import Sighting
+from coverage_audit.comparison.carry import carry
+from coverage_audit.comparison.compare import match
+from coverage_audit.comparison.types import Earlier, Look
+from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
+from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
+from coverage_audit.evidence.difference import CopyComparison
+from coverage_audit.evidence.facts import Gap, PointList, RecoveryPoint
+from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.judgement.case import CopyEvidence
+from coverage_audit.ledger.record import Compared
+
+POINTS_TRIED = 3
+"""How many of the newest points are looked at for one that is complete."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class OriginalTree:
+    """The tree against which a dataset's copies are judged; `fresh`: it was seen in this audit."""
+
+    dataset: Dataset
+    policy: Policy
+    device: Device
+    tree: Manifest
+    fresh: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class CopyOutcome:
+    """One copy's evidence, the comparison to be recorded, and the trees fetched for it beyond the first."""
+
+    evidence: CopyEvidence
+    compared: Compared | None = None
+    fetched: tuple[SeenTree, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Attempt:
+    tree: Manifest
+    address: Address
+    comparison: CopyComparison
+
+
+def compare_copy(
+    estate: Estate, original: OriginalTree | Gap, copy: Copy, sighting: Sighting, parts: Parts
+) -> CopyOutcome:
+    """Gather all evidence of one copy, and compare its tree where there is one."""
+    points = sighting.points.get(copy.address) if copy.points else None
+    bare = CopyEvidence(copy=copy, place=sighting.place(estate, copy.address), points=points)
+    if isinstance(original, Gap):
+        return CopyOutcome(evidence=replace(bare, gap=original))
+    tree = sighting.tree(estate, copy.address)
+    if isinstance(tree, Gap):
+        kept = earlier_tree(bare.place, copy, tree, parts)
+        if kept is None:
+            return CopyOutcome(evidence=replace(bare, gap=tree))
+        bare, tree = replace(bare, place=kept.place), kept.tree
+    return _judged_attempt(bare, original, tree, parts)
+
+
+def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, parts: Parts) -> CopyOutcome:
+    """Compare the newest tree, and older points while the newer have holes; the first without one is judged."""
+    first = _compare(original, bare, tree, parts)
+    chosen, fetched = first, list[SeenTree]()
+    if isinstance(bare.points, PointList) and _has_hole(first.comparison):
+        for older in _older_points(bare, first.address, parts):
+            fetched.append(older)
+            if isinstance(older.outcome, Gap):
+                continue
+            attempt = _compare(original, bare, older.outcome, parts)
+            if not _has_hole(attempt.comparison):
+                chosen = attempt
+                break
+    evidence = replace(
+        bare,
+        comparison=chosen.comparison,
+        tree_at=chosen.tree.origin.started,
+        point=_point(bare.points, bare.copy, chosen.address),
+    )
+    compared = Compared(
+        dataset=original.dataset.id,
+        copy=bare.copy.address,
+        original_file=original.tree.file,
+        copy_file=chosen.tree.file,
+        comparison=chosen.comparison,
+    )
+    return CopyOutcome(evidence=evidence, compared=compared, fetched=tuple(fetched))
+
+
+def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: Parts) -> _Attempt:
+    copy = bare.copy
+    patterns = (*original.dataset.leave_out, *copy.leave_out)
+    matched = match(original.tree, tree, leave_out=patterns, work=parts.work)
+    comparison = carry(
+        matched,
+        _earlier(original.dataset, bare, parts),
+        now=parts.clock(),
+        look=_look(original, parts) if original.fresh else None,
+        max_age=copy.max_age or original.policy.max_age,
+        work=parts.work,
+    )
+    return _Attempt(tree=tree, address=tree.origin.address, comparison=comparison)
+
+
+def _has_hole(comparison: CopyComparison) -> bool:
+    """Whether a point is no whole state: it lacks something although it holds something newer, or lacks most."""
+    lacks_most = 2 * comparison.missing.files > comparison.original.files
+    return comparison.counting_rows > 0 and (comparison.holds_newer or lacks_most)
+
+
+def _older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator[SeenTree]:
+    tried = {newest}
+    while len(tried) < POINTS_TRIED:
+        question = Question(
+            device=bare.place.device,
+            volumes=(bare.place.volume,),
+            trees=(),
+            pointed=(bare.copy,),
+            skip_points=frozenset(tried),
+        )
+        (answer,) = parts.gather([question])
+        found = [tree for tree in answer.trees if tree.point_of == bare.copy.address]
+        if not found or found[0].address in tried:
+            return
+        tried.add(found[0].address)
+        yield found[0]
+
+
+def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryPoint | None:
+    if not isinstance(points, PointList):
+        return None
+    named = {copy.address.at_point(point.name): point for point in points.points}
+    return named.get(at)
+
+
+def _earlier(dataset: Dataset, bare: CopyEvidence, parts: Parts) -> Earlier | None:
+    known = parts.ledger.earlier(dataset.id, bare.copy.address, bare.place.device.formerly)
+    if known is None:
+        return None
+    return Earlier(
+        at=known.at,
+        originals=known.originals,
+        copy_manifest=known.copy_manifest,
+        relation=known.relation,
+        take_up=known.take_up,
+    )
+
+
+def _look(original: OriginalTree, parts: Parts) -> Look:
+    def look(paths: tuple[bytes, ...]) -> tuple[SecondLook, ...]:
+        return parts.look_again(original.device, original.tree.origin.root, paths)
+
+    return look

@@ -1,0 +1,38 @@
+"""What an audit works with: handed over by the composition root, so that a test can move the clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.estate.model import Device
+from coverage_audit.evidence.collected import Answer, Question, SecondLook
+from coverage_audit.ledger.ledger import Ledger
+
+
+class Gather(Protocol):
+    """Asks devices, in parallel and within their time limits."""
+
+    def __call__(self, questions: Sequence[Question]) -> tuple[Answer, ...]:
+        """Return one answer a question; what could not be seen is a gap in it."""
+
+
+class LookAgain(Protocol):
+    """Looks once more at named paths below a root."""
+
+    def __call__(self, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
+        """Return one look a path, in order. Raises CollectionError when the box cannot be asked."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parts:
+    """An audit's collaborators. `clock` gives aware instants in UTC."""
+
+    gather: Gather
+    look_again: LookAgain
+    ledger: Ledger
+    work: Workspace
+    clock: Callable[[], datetime]

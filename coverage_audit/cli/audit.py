@@ -1,0 +1,82 @@
+"""`coverage-audit audit`: all or some datasets, now; on the terminal, as JSON, as a page, as a notice."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from coverage_audit.audits.audit import Audited, run_audit
+from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.progress import walking
+from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING, EX_NOTICE_FAILED
+from coverage_audit.estate.model import Estate
+from coverage_audit.estate.reader import read_estate
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.feasibility import cannot_be_met
+from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.reports.as_json import audit_json
+from coverage_audit.reports.page import audit_page
+from coverage_audit.reports.terminal import audit_text
+from coverage_audit.reports.writing import write_page
+from coverage_audit.wiring import assembled, tell
+
+STATUS = {
+    Conclusion.CONFORMING: EX_CONFORMING,
+    Conclusion.NONCONFORMING: EX_NONCONFORMING,
+    Conclusion.UNVERIFIED: EX_EVIDENCE_MISSING,
+}
+EPILOG = (
+    "Exit status: 0 conforming, 1 nonconforming, 69 evidence is missing (unverified), 75 another audit is running, "
+    "76 a notice could not be delivered (whatever the conclusion), 78 the estate file is wrong."
+)
+
+
+@click.command("audit", epilog=EPILOG)
+@click.argument("datasets", nargs=-1, metavar="[DATASET]...")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
+@click.option("--html", "page_file", type=click.Path(path_type=Path, dir_okay=False), help="Write the page here.")
+@click.option("--notify", is_flag=True, help="Tell the estate's addresses what fails and what recovered.")
+@estate_option
+@state_option
+def command(
+    *,
+    datasets: tuple[str, ...],
+    as_json: bool,
+    page_file: Path | None,
+    notify: bool,
+    estate_file: Path,
+    state_folder: Path,
+) -> int:
+    """Audit all datasets of the estate, or those named, now."""
+    estate = read_estate(estate_file)
+    for finding in cannot_be_met(estate):
+        click.echo(f"before anything is walked: {visible(finding.message)}", err=True)
+    with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
+        audited = run_audit(estate, datasets, parts)
+        page = _page(estate, audited) if page_file or notify else None
+        undelivered = tell(estate, audited, parts.ledger, page) if notify else ()
+    if page_file and page is not None:
+        write_page(page_file, page)
+    click.echo(_printed(audited, as_json=as_json), nl=False)
+    for failure in undelivered:
+        click.echo(f"coverage-audit: the notice to '{failure.target}' was not delivered: {failure.reason}", err=True)
+    return EX_NOTICE_FAILED if undelivered else STATUS[audited.judged.conclusion]
+
+
+def _page(estate: Estate, audited: Audited) -> str:
+    return audit_page(audited.judged, estate, since=audited.recorded.since, now=audited.judged.finished)
+
+
+def _printed(audited: Audited, *, as_json: bool) -> str:
+    if as_json:
+        return audit_json(audited.judged) + "\n"
+    terminal = sys.stdout.isatty()
+    return audit_text(
+        audited.judged,
+        width=shutil.get_terminal_size((100, 24)).columns if terminal else 100,
+        colour=terminal,
+        since=audited.recorded.since,
+    )

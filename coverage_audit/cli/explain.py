@@ -1,0 +1,96 @@
+"""`coverage-audit explain`: the evidence behind one finding, and the files it is about."""
+
+from __future__ import annotations
+
+import itertools
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.comparison.rows import differing_rows
+from coverage_audit.errors import UsageError
+from coverage_audit.estate.model import Estate
+from coverage_audit.estate.reader import read_estate
+from coverage_audit.estate.spelling import nearest
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.rules.catalogue import RULES
+from coverage_audit.judgement.subjects import place_subject
+from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.ledger.record import StoredFinding
+from coverage_audit.reports.explanation import explain_text
+from coverage_audit.reports.rows import row_text
+from coverage_audit.wiring import reading
+
+
+@click.command("explain")
+@click.argument("finding")
+@click.option(
+    "--rows", type=click.IntRange(min=0), default=20, show_default=True, help="How many differing files to list."
+)
+@estate_option
+@state_option
+def command(*, finding: str, rows: int, estate_file: Path, state_folder: Path) -> int:
+    """Show what FINDING (an id that `audit` prints) rests on, step by step, and how to mend it."""
+    estate = read_estate(estate_file)
+    with reading(state_folder) as ledger:
+        stored = _stored(ledger, finding)
+        terminal = sys.stdout.isatty()
+        click.echo(
+            explain_text(
+                stored.finding,
+                _documentation(stored.finding.rule),
+                since=stored.since,
+                audited=stored.at,
+                zone=estate.time_zone,
+                width=shutil.get_terminal_size((100, 24)).columns if terminal else 100,
+                colour=terminal,
+            ),
+            nl=False,
+        )
+        if not stored.current:
+            click.echo("\nThis finding is not asked for any more: its subject has left the estate.")
+        _list_rows(estate, stored, ledger, rows)
+    return 0
+
+
+def _stored(ledger: Ledger, finding: str) -> StoredFinding:
+    stored = ledger.last_finding(finding)
+    if stored is not None:
+        return stored
+    known = ledger.finding_ids()
+    if not known:
+        raise UsageError("no audit has been recorded in this state folder yet; run `coverage-audit audit` first")
+    guess = nearest(finding, known)
+    hint = f"did you mean '{guess}'?" if guess else "`coverage-audit audit` prints the ids in brackets"
+    raise UsageError(f"no audit has answered a finding '{visible(finding)}'; {hint}")
+
+
+def _documentation(rule: str) -> str:
+    return next((known.doc for known in RULES if known.id == rule), "")
+
+
+def _list_rows(estate: Estate, stored: StoredFinding, ledger: Ledger, most: int) -> None:
+    """List the files that differ, where the finding is about one copy and its last comparison found any."""
+    relation = _relation(estate, stored, ledger)
+    if relation is None or most == 0:
+        return
+    shown = list(itertools.islice(differing_rows(relation), most + 1))
+    if shown:
+        click.echo("\nWhat differs, as last compared:")
+    for row in shown[:most]:
+        click.echo(row_text(row, estate.time_zone))
+    if len(shown) > most:
+        click.echo(f"  ... and more; --rows {most * 10} lists more of them")
+
+
+def _relation(estate: Estate, stored: StoredFinding, ledger: Ledger) -> Path | None:
+    for dataset in estate.datasets:
+        for copy in dataset.copies:
+            if place_subject(dataset.id, copy.address) == stored.finding.subject:
+                formerly = estate.device(copy.address.volume.device).formerly
+                earlier = ledger.earlier(dataset.id, copy.address, formerly)
+                return earlier.relation if earlier else None
+    return None

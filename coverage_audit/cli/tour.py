@@ -1,0 +1,70 @@
+"""`coverage-audit tour`: a made-up field station in a scratch folder, audited for real, twice."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+import click
+
+from coverage_audit.audits.audit import Audited, run_audit
+from coverage_audit.audits.field_station import build_station, let_faults_happen
+from coverage_audit.cli.progress import walking
+from coverage_audit.errors import UsageError
+from coverage_audit.estate.model import Estate
+from coverage_audit.estate.reader import read_estate
+from coverage_audit.estate.shipped import sample_folder
+from coverage_audit.reports.page import audit_page
+from coverage_audit.reports.terminal import audit_text
+from coverage_audit.reports.writing import write_page
+from coverage_audit.wiring import assembled, wall_clock
+
+
+@click.command("tour")
+@click.argument("folder", type=click.Path(path_type=Path, file_okay=False), required=False)
+def command(*, folder: Path | None) -> int:
+    """Build a made-up field station in FOLDER (or a new scratch folder) and audit it for real.
+
+    The station stands in one folder, so its estate says `rehearsal: true`: that its places are apart is taken as
+    declared. It is audited as it stood last night, then several things go wrong, and it is audited again.
+    """
+    place = _scratch(folder)
+    station = place / "station"
+    click.echo(f"Building the Saltreach Field Station in {station} ...")
+    build_station(station, wall_clock())
+    estate_file = place / "estate.yaml"
+    sample = (sample_folder() / "tour.yaml").read_text(encoding="utf-8")
+    estate_file.write_text(sample.replace("/tour/", f"{station}/"), encoding="utf-8")
+    estate = read_estate(estate_file)
+    click.echo("Auditing it as it stood last night, to know what was there ...")
+    _audit(estate, place / "state")
+    click.echo("Overnight, things go wrong: a folder vanishes, a copy is written to, another is gone ...")
+    let_faults_happen(station, wall_clock())
+    audited = _audit(estate, place / "state")
+    page = place / "page.html"
+    write_page(page, audit_page(audited.judged, estate, since=audited.recorded.since, now=audited.judged.finished))
+    click.echo()
+    width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
+    colour = sys.stdout.isatty()
+    click.echo(audit_text(audited.judged, width=width, colour=colour, since=audited.recorded.since))
+    click.echo(f"The page:   {page}")
+    click.echo(f"The estate: {estate_file}")
+    click.echo("Audit it yourself, change something, and audit it again:")
+    click.echo(f"  coverage-audit audit --estate {estate_file} --state {place / 'state'}")
+    return 0
+
+
+def _scratch(folder: Path | None) -> Path:
+    if folder is None:
+        return Path(tempfile.mkdtemp(prefix="coverage-audit-tour-"))
+    if folder.exists() and any(folder.iterdir()):
+        raise UsageError(f"{folder} is not empty; name a new folder, or none to have one made")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder.resolve()
+
+
+def _audit(estate: Estate, state: Path) -> Audited:
+    with walking(sys.stderr) as progress, assembled(estate, state, progress=progress) as parts:
+        return run_audit(estate, (), parts)

@@ -1,0 +1,87 @@
+"""The one composition root: hands each part its collaborators. Nothing else knows all concrete parts."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+
+from coverage_audit.audits.audit import Audited
+from coverage_audit.audits.parts import Parts
+from coverage_audit.collectors.gather import gather, look_again
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.estate.model import Device, Estate
+from coverage_audit.evidence.collected import SecondLook
+from coverage_audit.evidence.progress import Progress, silent
+from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.ledger.opening import exclusive, open_ledger
+from coverage_audit.notices.delivery import Failed
+from coverage_audit.notices.telling import tell_target, try_target
+
+Clock = Callable[[], datetime]
+
+
+def wall_clock() -> datetime:
+    """Read the auditor's own clock, in UTC: the only place that does so for an audit."""
+    return datetime.now(UTC)  # noqa: TID251 - this is the clock that everything else is handed
+
+
+@contextmanager
+def reading(state: Path) -> Iterator[Ledger]:
+    """Open the ledger of a state folder to read it; an audit may be running meanwhile."""
+    ledger = open_ledger(state)
+    try:
+        yield ledger
+    finally:
+        ledger.close()
+
+
+@contextmanager
+def assembled(
+    estate: Estate, state: Path, *, clock: Clock = wall_clock, progress: Progress = silent
+) -> Iterator[Parts]:
+    """Assemble an audit's parts on a state folder, which no other audit may use meanwhile.
+
+    Raises LedgerBusyError when one does, LedgerError when the folder or its ledger cannot be used.
+    """
+    with exclusive(state), reading(state) as ledger:
+        staging = ledger.staging(clock())
+        try:
+            yield Parts(
+                gather=partial(
+                    gather,
+                    limits=estate.limits,
+                    staging=staging,
+                    seed=ledger.seed,
+                    clock=clock,
+                    progress=progress,
+                ),
+                look_again=partial(_look_again, estate),
+                ledger=ledger,
+                work=Workspace(folder=staging, memory=estate.limits.memory, seed=ledger.seed),
+                clock=clock,
+            )
+        finally:
+            shutil.rmtree(staging, ignore_errors=True)
+
+
+def _look_again(estate: Estate, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
+    return look_again(device, root, paths, limits=estate.limits)
+
+
+def tell(estate: Estate, audited: Audited, ledger: Ledger, page: str | None) -> tuple[Failed, ...]:
+    """Tell every address of the estate what it has not been told yet; return what could not be delivered."""
+    outcomes = [
+        tell_target(target, audited.judged, ledger, page=page, environment=os.environ) for target in estate.notices
+    ]
+    return tuple(outcome for outcome in outcomes if isinstance(outcome, Failed))
+
+
+def try_notices(estate: Estate) -> tuple[Failed, ...]:
+    """Send a trial notice to every address of the estate; return what could not be delivered."""
+    outcomes = [try_target(target, estate.name, os.environ) for target in estate.notices]
+    return tuple(outcome for outcome in outcomes if isinstance(outcome, Failed))

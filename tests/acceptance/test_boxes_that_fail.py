@@ -1,0 +1,148 @@
+"""A box that fails in the middle of the night costs its own evidence and nothing else."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from coverage_audit.judgement.verdict import Conclusion, Standing
+from tests.parts.sshd import Box, StartSshd, make_key
+from tests.parts.station import Station, copy_of
+from tests.parts.tampering import StartTampering
+
+ESTATE = """
+    rehearsal: true
+    limits: {device_time: 20s, read_time: 5s, connect_time: 5s, login_time: 5s}
+    sites:
+      station: {name: Field station}
+      barn: {name: Long Barn}
+    devices:
+      kestrel:
+        site: station
+        access: local
+        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
+      heron:
+        site: barn
+        access: {ssh: "%(user)s@127.0.0.1:%(port)s", identity_file: "%(key)s", known_hosts: "%(hosts)s",
+                 config_file: "%(config)s"}
+        volumes: {pool: {path: "{root}/heron", medium: hdd}}
+      curlew:
+        site: barn
+        access: local
+        volumes: {store: {path: "{root}/curlew", medium: hdd}}
+    policies:
+      careful: {copies: 3, max_age: 26h}
+    datasets:
+      field-recordings:
+        policy: careful
+        original: kestrel:main/recordings
+        copies:
+          - at: heron:pool/recordings
+          - at: curlew:store/recordings
+"""
+
+
+def declare(station: Station, box: Box, port: int | None = None) -> None:
+    """Declare the estate with heron behind this box, or behind a line to it."""
+    access = box.access if port is None else box.behind(port)
+    station.declare(
+        ESTATE
+        % {
+            "user": access.user,
+            "port": access.port,
+            "key": access.identity_file,
+            "hosts": access.known_hosts,
+            "config": access.config_file,
+        }
+    )
+
+
+@pytest.fixture
+def mirrored(station: Station) -> Station:
+    for number in range(3_000):
+        station.write(f"kestrel/recordings/{number % 50:02}/a-take-with-a-rather-long-name-{number:05}.wav", b"x")
+    station.mirror("kestrel/recordings", "heron/recordings")
+    station.mirror("kestrel/recordings", "curlew/recordings")
+    return station
+
+
+def assert_only_heron_is_unverified(station: Station, *words: str) -> None:
+    before = time.monotonic()
+    audited = station.night()
+
+    assert time.monotonic() - before < 60
+    heron, curlew = copy_of(audited, "field-recordings"), copy_of(audited, "field-recordings", 1)
+    assert heron.standing is Standing.UNVERIFIED
+    assert heron.comparison is None
+    assert curlew.standing is Standing.PROVEN
+    assert audited.judged.conclusion is Conclusion.UNVERIFIED
+    for word in words:
+        assert word in heron.reason
+
+
+def test_a_box_over_ssh_is_audited_like_a_folder_here(mirrored: Station, box: Box) -> None:
+    declare(mirrored, box)
+
+    audited = mirrored.night()
+
+    assert audited.judged.conclusion is Conclusion.CONFORMING
+    assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
+
+
+def test_a_connection_cut_in_the_middle_of_the_listing(
+    mirrored: Station, box: Box, tampered_line: StartTampering
+) -> None:
+    declare(mirrored, box, tampered_line(box.port, cut_after=150_000))
+    assert_only_heron_is_unverified(mirrored)
+
+
+def test_a_box_that_hangs_for_ever_in_the_middle_of_the_listing(
+    mirrored: Station, box: Box, tampered_line: StartTampering
+) -> None:
+    declare(mirrored, box, tampered_line(box.port, hang_after=150_000))
+    assert_only_heron_is_unverified(mirrored, "time limit")
+
+
+def test_a_banner_first_is_no_hindrance(mirrored: Station, start_sshd: StartSshd) -> None:
+    banner = mirrored.write("banner", "Property of the field station.\n\n\x1b[31mKeep out.\n")
+    declare(mirrored, start_sshd(f"Banner {banner}"))
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING
+
+
+def test_a_login_that_prints_before_anything_is_no_hindrance(mirrored: Station, start_sshd: StartSshd) -> None:
+    noise = mirrored.write("noise", '#!/bin/sh\necho "NOISE FROM THE LOGIN"\neval "$SSH_ORIGINAL_COMMAND"\n')
+    noise.chmod(0o755)
+    declare(mirrored, start_sshd(f"ForceCommand {noise}"))
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING
+
+
+def test_an_account_whose_shell_is_not_there(mirrored: Station, start_sshd: StartSshd) -> None:
+    declare(mirrored, start_sshd("ForceCommand /nonexistent/shell"))
+    assert_only_heron_is_unverified(mirrored)
+
+
+def test_a_host_key_that_changed_is_refused_and_named(mirrored: Station, box: Box) -> None:
+    declare(mirrored, box)
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING
+
+    make_key(box.folder / "another")
+    kind, key = (box.folder / "another.pub").read_text().split()[:2]
+    box.known_hosts.write_text(f"[127.0.0.1]:{box.port} {kind} {key}\n")
+
+    assert_only_heron_is_unverified(mirrored, "host key")
+
+
+def test_a_host_key_is_made_known_by_a_command_and_never_otherwise(mirrored: Station, start_sshd: StartSshd) -> None:
+    box = start_sshd(known=False)
+    declare(mirrored, box)
+    assert_only_heron_is_unverified(mirrored, "host key")
+
+    shown = mirrored.command("preflight")
+    assert shown.status == 69
+    assert box.fingerprint() in shown.out
+    assert "--trust-key heron" in shown.out
+
+    trusted = mirrored.command("preflight", "--trust-key", "heron")
+    assert trusted.status == 0, trusted.out + trusted.err
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING

@@ -1,0 +1,123 @@
+"""Copies that keep times badly or not at all, and copies that changed on their own."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from datetime import timedelta
+
+import pytest
+
+from coverage_audit.judgement.verdict import Conclusion, Standing
+from tests.acceptance.test_a_mirror_that_stopped import ESTATE
+from tests.parts.loops import MakeVolume
+from tests.parts.station import Station, copy_of
+
+
+@pytest.fixture
+def recorded(station: Station) -> Station:
+    station.declare(ESTATE)
+    for number in range(40):
+        station.write(
+            f"kestrel/recordings/take-{number}.wav",
+            os.urandom(50 + number),
+            age=timedelta(days=3, seconds=number * 977.7),
+        )
+    return station
+
+
+def test_a_copy_that_keeps_no_times_is_proven_by_size_and_says_so(recorded: Station) -> None:
+    (recorded.root / "heron").mkdir()
+    shutil.copytree(
+        recorded.root / "kestrel/recordings", recorded.root / "heron/recordings", copy_function=shutil.copyfile
+    )
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.PROVEN
+    assert copy.by_size
+
+
+def test_a_copy_without_times_written_before_the_original_changed_does_not_hold_it(recorded: Station) -> None:
+    (recorded.root / "heron").mkdir()
+    shutil.copytree(
+        recorded.root / "kestrel/recordings", recorded.root / "heron/recordings", copy_function=shutil.copyfile
+    )
+    recorded.night()
+    recorded.pass_time(timedelta(hours=20))
+    changed = recorded.root / "kestrel/recordings/take-7.wav"
+    recorded.write("kestrel/recordings/take-7.wav", os.urandom(changed.stat().st_size), age=timedelta(hours=1))
+    recorded.night()
+    recorded.pass_time(timedelta(days=2))
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is not Standing.PROVEN
+    assert copy.comparison is not None
+    assert copy.comparison.changed.files == 1
+
+
+@pytest.mark.root
+def test_a_copy_with_two_second_times_is_proven(recorded: Station, make_volume: MakeVolume) -> None:
+    make_volume(recorded.root / "heron", "vfat")
+    recorded.mirror("kestrel/recordings", "heron/recordings", "--no-perms", "--no-owner", "--no-group")
+
+    audited = recorded.night()
+
+    copy = copy_of(audited, "field-recordings")
+    assert copy.standing is Standing.PROVEN
+    assert copy.comparison is not None
+    assert copy.comparison.mode.granularity_ns == 2_000_000_000
+    assert audited.judged.conclusion is Conclusion.CONFORMING
+
+
+def test_a_whole_hour_of_zone_error_is_compared_with_the_shift_and_said(recorded: Station) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    for file in (recorded.root / "heron/recordings").iterdir():
+        moment = file.stat().st_mtime_ns + 3600 * 10**9
+        os.utime(file, ns=(moment, moment))
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.PROVEN
+    assert copy.comparison is not None
+    assert copy.comparison.mode.shift == timedelta(hours=1)
+    assert any("hour" in remark for remark in copy.remarks)
+
+
+def test_a_copy_that_was_changed_on_its_own_is_damaged(recorded: Station) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    assert recorded.night().judged.conclusion is Conclusion.CONFORMING
+    recorded.pass_time(timedelta(hours=1))
+    altered = recorded.root / "heron/recordings/take-7.wav"
+    altered.write_bytes(os.urandom(altered.stat().st_size))
+    recorded.stamp("heron/recordings/take-7.wav", timedelta(minutes=5))
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.DAMAGED
+    assert "take-7.wav" in copy.reason
+
+
+def test_a_file_newer_in_the_copy_at_a_first_audit_is_unverified_until_hashed(recorded: Station) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    recorded.stamp("heron/recordings/take-7.wav", timedelta(minutes=5))
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.UNVERIFIED
+
+
+def test_a_folder_renamed_in_the_original_is_pending_and_held_under_its_old_name(recorded: Station) -> None:
+    recorded.write("kestrel/recordings/nightjars/a.wav", os.urandom(999), age=timedelta(days=200))
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    recorded.night()
+    recorded.pass_time(timedelta(hours=20))
+    (recorded.root / "kestrel/recordings/nightjars").rename(recorded.root / "kestrel/recordings/caprimulgus")
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.PROVEN
+    assert copy.comparison is not None
+    assert copy.comparison.under_old_name.files == 1
+    assert any("old name" in remark for remark in copy.remarks)

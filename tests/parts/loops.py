@@ -1,0 +1,63 @@
+"""Real filesystems in files, mounted and unmounted by the test; all are gone with it. Needs root."""
+
+from __future__ import annotations
+
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import pytest
+
+_MAKE = {
+    "ext4": ["mkfs.ext4", "-q", "-F"],
+    "btrfs": ["mkfs.btrfs", "-q", "-f"],
+    "vfat": ["mkfs.vfat"],
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoopVolume:
+    """A filesystem in a file, and the folder where it is mounted."""
+
+    image: Path
+    folder: Path
+
+    def mount(self, *options: str) -> None:
+        """Mount it."""
+        command = ["mount", "-o", ",".join(("loop", *options)), str(self.image), str(self.folder)]
+        subprocess.run(command, check=True)
+
+    def unmount(self) -> None:
+        """Take it away; an empty folder stays."""
+        subprocess.run(["umount", str(self.folder)], check=True)
+
+
+class MakeVolume(Protocol):
+    """Makes a filesystem of a kind and mounts it at `folder`."""
+
+    def __call__(self, folder: Path, kind: str = "ext4", size: int = 64) -> LoopVolume:
+        """Return it mounted; `size` is in MiB (btrfs takes 128 at the least)."""
+
+
+@pytest.fixture
+def make_volume(tmp_path: Path) -> Iterator[MakeVolume]:
+    """Give a way to make and mount filesystems."""
+    made: list[LoopVolume] = []
+
+    def make(folder: Path, kind: str = "ext4", size: int = 64) -> LoopVolume:
+        image = tmp_path / f"volume-{len(made)}.img"
+        with image.open("wb") as file:
+            file.truncate(max(size, 128 if kind == "btrfs" else 0) << 20)
+        subprocess.run([*_MAKE[kind], str(image)], check=True, capture_output=True)
+        folder.mkdir(parents=True, exist_ok=True)
+        volume = LoopVolume(image=image, folder=folder)
+        volume.mount()
+        made.append(volume)
+        return volume
+
+    yield make
+    for volume in reversed(made):
+        while subprocess.run(["umount", str(volume.folder)], check=False, capture_output=True).returncode == 0:
+            continue
