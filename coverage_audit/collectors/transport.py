@@ -16,6 +16,13 @@ from coverage_audit.evidence.facts import GapKind
 CHUNK: Final = 1 << 20
 """The largest piece of an answer that a stream hands out, in bytes."""
 
+GATHERING: Final = 0.005
+"""Seconds to wait after a small piece: an answer that flows then comes in hundreds of kilobytes, not in thousands of
+small pieces that each cost a change of threads and a look by the reader."""
+
+SMALL: Final = 256 << 10
+"""What a small piece is, in bytes."""
+
 STDERR_KEPT: Final = 64 << 10
 """How many bytes of a command's complaints are kept; the rest is drained and counted."""
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from types import TracebackType
 from typing import IO, Final, Self
 
-from coverage_audit.collectors.transport import CHUNK, KeptComplaints, TransportError
+from coverage_audit.collectors.transport import CHUNK, GATHERING, SMALL, KeptComplaints, TransportError
 from coverage_audit.evidence.facts import GapKind
 
 _STATUS_GRACE: Final = 5.0  # seconds for a command that closed its output to end
@@ -100,6 +100,8 @@ class LocalStream:
                     self._complaints.add(piece)
                 else:
                     yield piece
+                    if len(piece) < SMALL:
+                        time.sleep(GATHERING)
             if not events and self._process.poll() is not None and time.monotonic() - heard > _QUIET_GRACE:
                 break  # it ended; something that it left behind holds the pipe
         self._status = self._settled()

@@ -10,10 +10,9 @@ from typing import Final, Self
 
 import paramiko
 
-from coverage_audit.collectors.transport import KeptComplaints, TransportError
+from coverage_audit.collectors.transport import CHUNK, GATHERING, SMALL, KeptComplaints, TransportError
 from coverage_audit.evidence.facts import GapKind
 
-_READ: Final = 1 << 20
 _TICK: Final = 0.5  # seconds between two looks at whether the command has ended
 _QUIET_GRACE: Final = 5.0  # seconds to go on listening after the exit status: a child may hold the output open
 _STATUS_GRACE: Final = 5.0  # seconds for the exit status to come after the end of the output
@@ -57,7 +56,7 @@ class SshAnswer:
         while True:
             self._keep_time()
             try:
-                piece = self._channel.recv(_READ)
+                piece = self._channel.recv(CHUNK)
             except TimeoutError:
                 silent = time.monotonic() - heard
                 if self._channel.exit_status_ready() and silent > _QUIET_GRACE:
@@ -68,6 +67,8 @@ class SshAnswer:
             if not piece:
                 break
             yield piece
+            if len(piece) < SMALL and not self._channel.eof_received:
+                time.sleep(GATHERING)
             heard = time.monotonic()
         self._settle()
 
@@ -99,7 +100,7 @@ class SshAnswer:
         # Unread complaints fill the channel's window and stop the command, so they are read whatever happens.
         while True:
             try:
-                piece = self._channel.recv_stderr(_READ)
+                piece = self._channel.recv_stderr(CHUNK)
             except TimeoutError:
                 if self._channel.closed:
                     return
