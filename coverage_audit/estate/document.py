@@ -8,6 +8,7 @@ from the parser's events without recursion, so that no file can exhaust the stac
 from __future__ import annotations
 
 import re
+from codecs import BOM_UTF8
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -64,13 +65,14 @@ def read_text(file: Path) -> str:
     except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
         why = error.strerror if isinstance(error, OSError) else "no file can have this name"
         raise EstateError(f"{shown_name(file)}: cannot be read: {why} (name an estate with --estate)") from error
+    data = data.removeprefix(BOM_UTF8)
     if len(data) > LARGEST_FILE:
         raise EstateError(f"{shown_name(file)}: is larger than 256 KiB (an estate is a short text: is it this file?)")
     mistakes = Mistakes()
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode("utf-8")
     except UnicodeDecodeError as error:
-        before = data[: error.start].decode("utf-8-sig", "replace")
+        before = data[: error.start].decode("utf-8", "replace")
         mistakes.add(_spot_after(before), f"byte 0x{data[error.start]:02x} is not UTF-8 (save the file as UTF-8)")
         mistakes.raise_for(file)
     forbidden = _FORBIDDEN.search(text)
@@ -94,7 +96,7 @@ def read_tree(text: str, mistakes: Mistakes) -> Keys | None:
             builder.take(event)
     except _BeyondReadingError:
         return None
-    if builder.root is None:
+    if builder.root is None or (isinstance(builder.root, Scalar) and builder.root.value is None):
         mistakes.add(Spot(1, 1), "the file is empty (declare at least sites, devices, policies and datasets)")
     elif not isinstance(builder.root, Keys):
         mistakes.add(builder.root.spot, "the file is no mapping (begin with 'estate: NAME')")
@@ -180,8 +182,8 @@ class _Builder:
         if self._is_key() or event.style is not None:  # a key is text; so is what stands in quotes
             return Scalar(spot, event.value)
         value = resolve(event.value)
-        if value is None:
-            pending = self.stack[-1].key if self.stack else None
+        if value is None and self.stack:
+            pending = self.stack[-1].key
             name = "the value" if pending is None else shown(pending.key)
             self.mistakes.add(spot if pending is None else pending.spot, f"{name} is empty (give a value or remove it)")
         return Scalar(spot, value, unread=value is None)
