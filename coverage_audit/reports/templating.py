@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from functools import cache
 from typing import Any, Final
+from urllib.parse import quote
 
 import jinja2
 from markupsafe import Markup, escape
@@ -41,7 +42,13 @@ def _environment() -> jinja2.Environment:
     )
     environment.filters["visible"] = visible
     environment.filters["whole"] = _whole
+    environment.filters["anchor"] = _anchor
     return environment
+
+
+def _anchor(name: str) -> str:
+    """Name a place in the page so that a link can lead to it, whatever the name holds."""
+    return quote(visible(name), safe="")
 
 
 def _whole(figures: str) -> Markup:

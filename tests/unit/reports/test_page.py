@@ -1,0 +1,215 @@
+"""The page as text: complete, self-contained, harmless."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from coverage_audit.evidence.facts import GapKind
+from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.reports.page import audit_page
+from tests.builders.judged import (
+    NOW,
+    a_comparison,
+    a_copy,
+    a_dataset,
+    a_finding,
+    a_gap,
+    a_sample,
+    address,
+    an_estate,
+    an_item,
+    judged,
+)
+from tests.builders.station import the_station
+
+HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>\x1b[2J\n\u202e\udcff'
+FETCHING = {"src", "srcset", "action", "formaction", "data", "poster", "background", "ping"}
+VOID = {"meta", "link", "br", "img", "input", "hr"}
+
+
+class Seen(HTMLParser):
+    """What a browser would meet: elements in their order with attributes, and text."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.text: list[str] = []
+        self.depth: list[str] = []
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        assert len(attrs) == len(dict(attrs)), f"an attribute twice in {tag}"
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.depth.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.depth.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+    def of(self, *tags: str) -> list[tuple[str, dict[str, str | None]]]:
+        return [element for element in self.elements if element[0] in tags]
+
+
+def station_page(*, rehearsal: bool = False) -> str:
+    whole, estate, since = the_station(rehearsal=rehearsal)
+    return audit_page(whole, estate, since=since, now=NOW)
+
+
+def hostile_page() -> str:
+    copy = a_copy(
+        an_estate(),
+        address("heron", HOSTILE),
+        reason=HOSTILE,
+        remarks=(HOSTILE,),
+        comparison=a_comparison(samples=(a_sample(HOSTILE.encode("utf-8", "surrogateescape")),)),
+    )
+    finding = replace(
+        a_finding("age", HOSTILE, evidence=(an_item(HOSTILE, HOSTILE),)),
+        message=HOSTILE,
+        mend=HOSTILE,
+        measured=HOSTILE,
+        required=HOSTILE,
+    )
+    dataset = a_dataset(HOSTILE, (copy,), conclusion=Conclusion.NONCONFORMING, findings=(finding,))
+    whole = judged((dataset,), findings=(finding,), gaps=(a_gap(HOSTILE, GapKind.CUT, HOSTILE),))
+    return audit_page(whole, an_estate((dataset,)), since={}, now=NOW)
+
+
+def test_the_page_is_well_formed_and_has_every_dataset_copy_and_finding() -> None:
+    whole, _, _ = the_station()
+    seen = Seen(station_page())
+    assert not seen.depth
+    text = " ".join(seen.text)
+    for dataset in whole.datasets:
+        assert dataset.id in text
+        for copy in dataset.copies:
+            assert str(copy.address) in text
+            assert copy.reason in text
+        for finding in dataset.findings:
+            assert finding.id in text
+            for item in finding.evidence:
+                assert item.what in text
+
+
+def test_the_first_screen_answers_in_the_order_in_which_one_asks() -> None:
+    page = station_page()
+    parts = [
+        "Nonconforming: 2 of 12 datasets",
+        "What is not as it must be",
+        "since <time",
+        "At stake",
+        "Do first",
+        "How far back you would fall",
+        "Every dataset and its copies",
+        "Hardware and volumes",
+        "What could not be observed",
+    ]
+    found = [page.index(part, page.index("<main")) for part in parts]
+    assert found == sorted(found)
+
+
+@pytest.mark.parametrize("make", [station_page, hostile_page])
+def test_nothing_in_it_runs_or_fetches(make: object) -> None:
+    assert callable(make)
+    page = make()
+    seen = Seen(page)
+    assert not seen.of("script", "iframe", "object", "embed", "form", "base", "img", "video", "audio", "source")
+    for tag, attributes in seen.elements:
+        assert not [name for name in attributes if name.startswith("on") or name in FETCHING], tag
+        href = attributes.get("href")
+        assert href is None or href.startswith("#") or href == "data:,", href
+    assert "url(" not in page
+    assert "@import" not in page
+    (policy,) = (a["content"] for _, a in seen.of("meta") if a.get("http-equiv") == "Content-Security-Policy")
+    assert policy is not None
+    assert policy.startswith("default-src 'none'")
+
+
+def test_hostile_names_are_text_and_visible() -> None:
+    page = hostile_page()
+    page.encode("utf-8")
+    assert all(line.isprintable() for line in page.replace("\t", " ").split("\n"))
+    assert r"\x1b[2J\n\u{202E}\xff" in page
+    assert "<script" not in page
+
+
+def test_every_attribute_is_quoted() -> None:
+    for tag in re.findall(r"<[a-z][^<>]*>", station_page()):
+        assert not re.search(r"=\s*[^\"\s>]", re.sub(r'"[^"]*"', '""', tag)), tag
+
+
+def test_headings_go_down_one_step_at_a_time() -> None:
+    levels = [int(tag[1]) for tag, _ in Seen(station_page()).of("h1", "h2", "h3", "h4")]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(later - earlier <= 1 for earlier, later in itertools.pairwise(levels))
+
+
+def test_landmarks_tables_and_drawings_can_be_heard() -> None:
+    seen = Seen(station_page())
+    assert [tag for tag, _ in seen.of("header", "main", "footer")] == ["header", "main", "footer"]
+    assert len(seen.of("table")) == len(seen.of("caption"))
+    headers = seen.of("th")
+    assert all("scope" in attributes or attributes.get("aria-hidden") == "true" for _, attributes in headers)
+    for _, attributes in seen.of("svg"):
+        assert attributes.get("aria-hidden") or attributes.get("aria-label") or attributes.get("focusable") == "false"
+    sections = [attributes["aria-labelledby"] for _, attributes in seen.of("section")]
+    assert set(sections) <= {attributes.get("id") for _, attributes in seen.elements}
+
+
+def test_names_of_anchors_are_there_once() -> None:
+    seen = Seen(station_page())
+    ids = [attributes["id"] for _, attributes in seen.elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    links = [attributes["href"] for _, attributes in seen.of("a", "use")]
+    assert {str(link)[1:] for link in links} <= set(ids)
+
+
+def test_the_chart_says_in_words_what_it_draws() -> None:
+    text = re.sub(r"\s+", " ", " ".join(Seen(station_page()).text))
+    assert "curlew:store , Long Barn , stale 11 days , max_age 26 h" in text
+    assert "curlew:store , Long Barn , unverified no point , max_age 26 h" in text
+
+
+def test_a_rehearsal_is_stamped_and_an_audit_in_earnest_is_not() -> None:
+    assert 'class="stamp"' in station_page(rehearsal=True)
+    assert 'class="stamp"' not in station_page()
+
+
+def test_all_is_well_is_said_in_few_words() -> None:
+    dataset = a_dataset("maps", (a_copy(an_estate(), address("heron", "maps")),))
+    page = audit_page(judged((dataset,)), an_estate((dataset,)), since={}, now=NOW)
+    assert "Conforming: 1 dataset is covered as demanded." in page
+    assert "Nothing: every criterion holds, on proven copies." in page
+
+
+def test_a_dataset_without_copies_still_has_its_row() -> None:
+    dataset = a_dataset("maps", ())
+    page = audit_page(judged((dataset,)), an_estate((dataset,)), since={}, now=NOW)
+    assert "no copy is declared" in page
+
+
+def test_part_of_an_estate_says_so() -> None:
+    dataset = a_dataset("maps", (a_copy(an_estate(), address("heron", "maps")),))
+    page = audit_page(judged((dataset,), whole=False), an_estate((dataset,)), since={}, now=NOW)
+    assert page.count("not the whole estate") == 2
+
+
+def test_a_volume_of_which_nothing_was_seen_is_not_made_up() -> None:
+    dataset = a_dataset("maps", (a_copy(an_estate(), address("curlew", "maps"), age=None, gap=a_gap()),))
+    page = audit_page(judged((dataset,)), an_estate((dataset,)), since={}, now=NOW)
+    row = page[page.index("<code>curlew:store</code>") :]
+    assert "not seen in this audit" in row[: row.index("</tr>")]
+    assert "not shown" in row[: row.index("</tr>")]
