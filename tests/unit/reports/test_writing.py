@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,13 @@ def test_a_page_that_fails_leaves_the_last_one_and_no_part(tmp_path: Path) -> No
 
 
 @pytest.mark.root
-def test_a_full_disk_is_said_and_leaves_no_part() -> None:
-    with pytest.raises(ReportError):
-        write_page(Path("/dev/full/page.html"), "x")
+def test_a_full_disk_is_said_and_leaves_the_last_page(tmp_path: Path) -> None:
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64k", "small", str(tmp_path)], check=True)
+    try:
+        write_page(tmp_path / "page.html", "old")
+        with pytest.raises(ReportError, match="No space left"):
+            write_page(tmp_path / "page.html", "x" * 1_000_000)
+        assert [each.name for each in tmp_path.iterdir()] == ["page.html"]
+        assert (tmp_path / "page.html").read_text(encoding="utf-8") == "old"
+    finally:
+        subprocess.run(["umount", str(tmp_path)], check=True)
