@@ -8,7 +8,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy
-from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
+from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.counting import Holdings
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedOriginal
@@ -56,6 +56,22 @@ class DatasetContext:
         if answer is Answer.NONCONFORMITY:
             return answer if self.decided is Answer.NONCONFORMITY else Answer.OBSERVATION
         return Answer.OBSERVATION if self.decided is Answer.CONFORMITY else Answer.UNVERIFIED
+
+    def originals_answer(self, answer: Answer) -> Answer:
+        """Return what the original's own answer amounts to for the dataset.
+
+        It is a criterion however many copies there are: what they are compared with must be seen. Only while its
+        box is off, as it may be for so long, are its copies enough, judged as of the last time it was seen.
+        """
+        return self.own_answer(answer) if self._original_is_off_with_leave() else answer
+
+    def _original_is_off_with_leave(self) -> bool:
+        original = self.case.original
+        box, allowed = original.place.device_facts, original.place.device.may_be_off
+        off = isinstance(box, Gap) and box.kind is GapKind.UNREACHABLE and isinstance(original.tree, Gap)
+        if not off or allowed is None or original.as_of is None:
+            return False
+        return self.finished - original.as_of.origin.started <= allowed
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from coverage_audit.estate.model import Address, Dataset, Estate, Proof
 from coverage_audit.judgement.hosting import declared_to_stand_on, shared
 from coverage_audit.judgement.rule import Rule, supports
-from coverage_audit.judgement.subjects import criterion_subject
+from coverage_audit.judgement.subjects import criterion_subject, place_subject
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
 from coverage_audit.judgement.wording import duration
 from coverage_audit.reckoning.independent_set import largest_independent_set
@@ -57,8 +57,7 @@ def _too_few(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     for criterion, required, most, what in figures:
         if required is not None and most < required:
             yield _finding(
-                dataset,
-                criterion,
+                criterion_subject(dataset.id, criterion),
                 Answer.NONCONFORMITY,
                 figures=(f"at most {most} {what} as declared", f"at least {required}"),
                 message=f"The policy “{policy.id}” asks for `{criterion}: {required}`; "
@@ -82,8 +81,7 @@ def _too_little_proof(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     most = max(asked)
     if most >= Proof.SAMPLED:
         yield _finding(
-            dataset,
-            "proof",
+            criterion_subject(dataset.id, "proof"),
             Answer.UNVERIFIED,
             figures=("at most “listed” in this version", f"“{most.word}”"),
             message=f"“{most.word}” is asked of {dataset.id}; this version gives “listed” at most: unverified.",
@@ -97,8 +95,7 @@ def _evidence_older_than_asked(dataset: Dataset, estate: Estate) -> Iterator[Fin
         allowed = estate.device(copy.address.volume.device).may_be_off
         if allowed is not None and allowed > limit:
             yield _finding(
-                dataset,
-                f"max_age@{copy.address}",
+                place_subject(dataset.id, copy.address),
                 Answer.OBSERVATION,
                 figures=(f"its device may be off for {duration(allowed)}", f"not older than {duration(limit)}"),
                 message=f"{copy.address} may be off for {duration(allowed)}, longer than the {duration(limit)} "
@@ -106,11 +103,11 @@ def _evidence_older_than_asked(dataset: Dataset, estate: Estate) -> Iterator[Fin
             )
 
 
-def _finding(dataset: Dataset, criterion: str, answer: Answer, *, figures: tuple[str, str], message: str) -> Finding:
+def _finding(subject: str, answer: Answer, *, figures: tuple[str, str], message: str) -> Finding:
     measured, required = figures
     return Finding(
         rule=RULE.id,
-        subject=criterion_subject(dataset.id, criterion),
+        subject=subject,
         answer=answer,
         measured=measured,
         required=required,

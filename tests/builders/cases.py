@@ -142,6 +142,7 @@ def a_gap(subject: str = "heron", kind: GapKind = GapKind.UNREACHABLE, detail: s
 def device_facts(name: str, **values: Any) -> DeviceFacts:
     """What a physical box shows of itself, all of it its own."""
     wanted: dict[str, Any] = {
+        "device": DeviceId(name),
         "at": SEEN,
         "over": "ssh",
         "machine_id": f"machine-{name}",
@@ -152,7 +153,7 @@ def device_facts(name: str, **values: Any) -> DeviceFacts:
         "clock_offset": timedelta(0),
         "clock_uncertainty": timedelta(milliseconds=5),
     }
-    return DeviceFacts(device=DeviceId(name), **{**wanted, **values})
+    return DeviceFacts(**{**wanted, **values})
 
 
 def volume_facts(volume: Volume, **values: Any) -> VolumeFacts:

@@ -56,7 +56,7 @@ def _of_original(context: DatasetContext) -> Finding:
     return Finding(
         rule=RULE.id,
         subject=place_subject(context.dataset.id, address),
-        answer=Answer.UNVERIFIED if reason else Answer.CONFORMITY,
+        answer=context.originals_answer(Answer.UNVERIFIED) if reason else Answer.CONFORMITY,
         measured=reason or "read whole, and not shrunk away",
         required="the original read whole, and not shrunk to nothing",
         message=f"{address} (the original): {reason or 'read whole, and not shrunk away'}.",

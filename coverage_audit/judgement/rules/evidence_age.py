@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from coverage_audit.evidence.facts import Gap, GapKind
+from coverage_audit.evidence.facts import Gap
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_copy, of_original
 from coverage_audit.judgement.rule import Rule, supports
@@ -61,7 +61,7 @@ def _of_original(context: DatasetContext) -> Finding:
     return Finding(
         rule=RULE.id,
         subject=place_subject(context.dataset.id, address),
-        answer=Answer.CONFORMITY if now else _answer_unseen(context, kept),
+        answer=Answer.CONFORMITY if now else context.originals_answer(Answer.UNVERIFIED),
         measured=_seen(kept, context),
         required="seen in this audit",
         message=f"{address} (the original) {'was seen in this audit' if now else as_of}.",
@@ -69,15 +69,6 @@ def _of_original(context: DatasetContext) -> Finding:
         evidence=of_original(context.original, str(address)),
         control=RULE.control,
     )
-
-
-def _answer_unseen(context: DatasetContext, kept: datetime | None) -> Answer:
-    """Leave an original's box that is off, as it may be for a while, to the copies; anything else is missing."""
-    box, allowed = context.case.original.place.device_facts, context.case.original.place.device.may_be_off
-    off = isinstance(box, Gap) and box.kind is GapKind.UNREACHABLE
-    if off and allowed is not None and kept is not None and context.finished - kept <= allowed:
-        return context.own_answer(Answer.UNVERIFIED)
-    return Answer.UNVERIFIED
 
 
 def _seen(at: datetime | None, context: DatasetContext) -> str:

@@ -38,7 +38,7 @@ RULE = Rule(
 def check(context: DatasetContext) -> Iterable[Finding]:
     """Say of the original's volume and of each copy's whether it is the one pinned."""
     original = context.case.original.place
-    yield _finding(context, context.dataset.original, original, _answer(original))
+    yield _finding(context, context.dataset.original, original, context.originals_answer(_answer(original)))
     for copy in context.copies:
         place = copy.evidence.place
         yield _finding(context, copy.address, place, context.own_answer(_answer(place)))
