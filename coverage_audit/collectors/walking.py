@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 
 from coverage_audit.collectors.errands import Walk
 from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.scan_tree import scan
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.walked import AddRows, Walked
-from coverage_audit.estate.model import Address
+from coverage_audit.estate.model import Address, LocalAccess
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.evidence.manifest import Manifest, Origin
 from coverage_audit.evidence.progress import Progress
@@ -37,7 +40,7 @@ def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -
     file = errand.staging / f"{secrets.token_hex(16)}.parquet"
     writer = ManifestWriter(file, errand.seed, errand.memory, started=started)
     try:
-        walked = _found(errand, place, transport, writer.add, progress)
+        walked = _walked(errand, place, transport, writer.add, partial(progress, str(place.address)))
         origin = Origin(
             address=place.address,
             root=place.root,
@@ -55,11 +58,13 @@ def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -
         raise
 
 
-def _found(errand: Walk, place: Place, transport: Transport, add: AddRows, progress: Progress) -> Walked:
+def _walked(errand: Walk, place: Place, transport: Transport, add: AddRows, progress: Callable[[int], None]) -> Walked:
+    if isinstance(errand.question.device.access, LocalAccess):
+        return scan(place.root, add, walkers=errand.limits.walkers, deadline=errand.deadline, progress=progress)
     nonce = secrets.token_hex(16)
     reader = FindReader(place.root, nonce, add)
     with transport.open_command(script(place.root, nonce), deadline=errand.deadline) as stream:
         for piece in stream:
             reader.feed(piece)
-            progress(str(place.address), reader.entries)
+            progress(reader.entries)
         return reader.end(stream.exit_status, stream.stderr, stream.stderr_dropped)

@@ -99,9 +99,9 @@ def test_a_box_that_falls_silent_in_the_middle_is_given_up_in_time(
     line = tampered_line(box.port, **{how: IN_THE_MIDDLE})
     started = time.monotonic()
     hung, well = ask(
-        {"heron": box.behind(line), "avocet": start_sshd().access}, main, some_limits(device_time=20, read_time=3)
+        {"heron": box.behind(line), "avocet": start_sshd().access}, main, some_limits(device_time=50, read_time=5)
     )
-    assert time.monotonic() - started < 20
+    assert time.monotonic() - started < 50
     assert kinds(hung) == [None, None, GapKind.TIME_LIMIT]
     assert_whole(well)
 
@@ -110,7 +110,7 @@ def test_a_box_that_never_stops_dripping_is_ended_by_its_time_limit(start_sshd: 
     box = start_sshd("ForceCommand while :; do printf x; sleep 0.2; done")
     started = time.monotonic()
     (answer,) = ask({"heron": box.access}, main, some_limits(device_time=4, read_time=60))
-    assert time.monotonic() - started < 8
+    assert time.monotonic() - started < 12
     assert set(kinds(answer)) == {GapKind.TIME_LIMIT}
 
 
@@ -120,7 +120,7 @@ def test_a_device_may_have_a_time_limit_of_its_own(start_sshd: StartSshd, main: 
     hurried = replace(box.access, time_limit=limits.connect_time / 2)
     started = time.monotonic()
     (answer,) = ask({"heron": hurried}, main, limits)
-    assert time.monotonic() - started < 8
+    assert time.monotonic() - started < 12
     assert set(kinds(answer)) == {GapKind.TIME_LIMIT}
 
 

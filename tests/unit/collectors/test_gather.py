@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -182,9 +183,9 @@ def test_progress_is_told_of_each_tree(box: Box, tmp_path: Path, staging: Path) 
 
 
 def hanging(start_sshd: StartSshd, folder: Path) -> Question:
-    """A box that does nothing at all once it is asked for anything."""
-    box = start_sshd("ForceCommand sleep 600")
-    return a_question(a_device("curlew", {"main": folder}, box.access), ["curlew:main/recordings"])
+    """A box that does nothing at all once it is asked for anything; it has three seconds."""
+    access = replace(start_sshd("ForceCommand sleep 600").access, time_limit=timedelta(seconds=3))
+    return a_question(a_device("curlew", {"main": folder}, access), ["curlew:main/recordings"])
 
 
 def test_a_box_that_hangs_is_given_up_in_time_and_the_others_are_judged(
@@ -193,8 +194,8 @@ def test_a_box_that_hangs_is_given_up_in_time_and_the_others_are_judged(
     a_tree(tmp_path / "main" / "recordings", 3)
     kestrel = a_question(a_device("kestrel", {"main": tmp_path / "main"}), ["kestrel:main/recordings"])
     started = time.monotonic()
-    hung, well = asked([hanging(start_sshd, tmp_path), kestrel], staging, some_limits(device_time=3, read_time=60))
-    assert time.monotonic() - started < 3 + 4
+    hung, well = asked([hanging(start_sshd, tmp_path), kestrel], staging, some_limits(read_time=60))
+    assert time.monotonic() - started < 30
     for outcome in (hung.facts, hung.volumes[0], hung.trees[0].outcome):
         assert gap_of(outcome).kind is GapKind.TIME_LIMIT
     assert _files(well.trees[0].outcome) == 3
@@ -224,8 +225,11 @@ def _is_worker(number: int) -> bool:
 
 
 def test_a_worker_that_is_killed_becomes_gaps(start_sshd: StartSshd, tmp_path: Path, staging: Path) -> None:
+    patient = a_question(
+        a_device("curlew", {"main": tmp_path}, start_sshd("ForceCommand sleep 600").access), ["curlew:main/recordings"]
+    )
     with worker_meets(signal.SIGKILL):
-        (answer,) = asked([hanging(start_sshd, tmp_path)], staging)
+        (answer,) = asked([patient], staging)
     for outcome in (answer.facts, answer.volumes[0], answer.trees[0].outcome):
         assert gap_of(outcome).kind is GapKind.CUT
         assert "signal 9" in gap_of(outcome).detail
@@ -237,8 +241,8 @@ def test_a_worker_that_stands_still_is_ended_at_the_time_limit(
     """As for a folder whose server is dead: the worker itself can say nothing any more."""
     started = time.monotonic()
     with worker_meets(signal.SIGSTOP):
-        (answer,) = asked([hanging(start_sshd, tmp_path)], staging, some_limits(device_time=3))
-    assert time.monotonic() - started < 3 + 4
+        (answer,) = asked([hanging(start_sshd, tmp_path)], staging)
+    assert time.monotonic() - started < 3 + 6
     assert gap_of(answer.facts).kind is GapKind.TIME_LIMIT
     assert not any(map(_is_worker, descendants(os.getpid())))
 
@@ -250,8 +254,8 @@ def test_a_worker_that_cannot_be_killed_is_left_to_itself(
     monkeypatch.setattr(errand_process, "end_session", spared.append)
     started = time.monotonic()
     with worker_meets(signal.SIGSTOP):
-        (answer,) = asked([hanging(start_sshd, tmp_path)], staging, some_limits(device_time=2))
-    assert time.monotonic() - started < 2 + 5
+        (answer,) = asked([hanging(start_sshd, tmp_path)], staging)
+    assert time.monotonic() - started < 3 + 8
     assert "could not be ended" in gap_of(answer.facts).detail
     os.kill(spared[0], signal.SIGKILL)
     assert wait_for(lambda: not _is_worker(spared[0]))
