@@ -41,6 +41,9 @@ class ErrandProcess:
                 start_new_session=True,
                 env=_environment(),
             )
+        except OSError:
+            os.close(self.pipe)
+            raise
         finally:
             os.close(theirs)
         os.set_blocking(self.pipe, False)

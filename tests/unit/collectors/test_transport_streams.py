@@ -14,7 +14,8 @@ from coverage_audit.collectors.transports.local import LocalTransport
 from coverage_audit.collectors.transports.ssh import SshTransport
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.limits import some_limits
-from tests.parts.sshd import Box, wait_for
+from tests.parts.sshd import Box, StartSshd, wait_for
+from tests.parts.tampering import StartTampering
 
 
 @pytest.fixture(params=["local", "ssh"])
@@ -140,3 +141,44 @@ def test_leaving_early_ends_a_local_command() -> None:
         pid = int(next(iter(stream)))
     assert not _runs(pid)
     assert pid != os.getpid()
+
+
+def test_channels_over_one_connection_are_bounded(box: Box) -> None:
+    with (
+        SshTransport.connect(box.access, some_limits(channels=2)) as transport,
+        transport.open_command(b"echo a; sleep 5", deadline=soon()) as first,
+        transport.open_command(b"echo b; sleep 5", deadline=soon()) as second,
+    ):
+        with pytest.raises(TransportError) as caught:
+            transport.open_command(b"echo c", deadline=soon(1))
+        assert caught.value.kind is GapKind.TIME_LIMIT
+        assert (next(iter(first)), next(iter(second))) == (b"a\n", b"b\n"), "the others go on"
+
+
+def test_a_command_too_long_for_a_box_is_refused_before_it_is_sent(box: Box) -> None:
+    with SshTransport.connect(box.access, some_limits()) as transport:
+        with pytest.raises(TransportError, match="longer than a box takes"):
+            transport.open_command(b"echo " + b"x" * 130_000, deadline=soon())
+        with transport.open_command(b"echo " + b"x" * 100_000, deadline=soon()) as stream:
+            assert len(b"".join(stream)) == 100_001
+
+
+@pytest.mark.parametrize("hang_after", [1_900, 2_100, 2_200])
+def test_a_box_that_starts_no_command_is_given_up_in_time(
+    start_sshd: StartSshd, tampered_line: StartTampering, hang_after: int
+) -> None:
+    """The library waits for the reply to a request without any limit; the box falls silent right before it.
+
+    Measured here: a channel is open after some 2,050 bytes of the box's, a command is started after 2,150.
+    """
+    box = start_sshd()
+    started = time.monotonic()
+    access = box.behind(tampered_line(box.port, hang_after=hang_after))
+    with (
+        pytest.raises(TransportError) as caught,
+        SshTransport.connect(access, some_limits(read_time=1)) as transport,
+        transport.open_command(b"echo in", deadline=soon()) as stream,
+    ):
+        list(stream)
+    assert caught.value.kind is GapKind.TIME_LIMIT
+    assert time.monotonic() - started < 12
