@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from coverage_audit.estate.model import ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import PlaceEvidence
@@ -16,7 +17,7 @@ def clock_trouble(view: CopyView) -> str | None:
 
     The original's clock dates what the copy lacks; the copy's dates its recovery points and its work.
     """
-    sides = [view.evidence.place] if view.seen_now or not isinstance(view.evidence.place.device_facts, Gap) else []
+    sides = [view.evidence.place]
     if not isinstance(view.original.tree, Gap):
         sides.insert(0, view.original.place)
     troubles = [trouble for place in sides if (trouble := _of_device(place, view.tolerance))]
@@ -25,6 +26,8 @@ def clock_trouble(view: CopyView) -> str | None:
 
 def _of_device(place: PlaceEvidence, tolerance: timedelta) -> str | None:
     facts = place.device_facts
+    if isinstance(place.device.access, ShelfAccess):
+        return None  # a drive has no clock; the machine that it was plugged into stamped its manifest
     if isinstance(facts, Gap):
         return f"the clock of {place.device.id} was not shown"
     if facts.clock_offset is None:

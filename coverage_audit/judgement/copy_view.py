@@ -54,11 +54,6 @@ class CopyView:
         return points.at if isinstance(points, PointList) else None
 
     @property
-    def seen_now(self) -> bool:
-        """Whether the copy was observed in this audit."""
-        return self.seen_at is None or self.seen_at >= self.started
-
-    @property
     def needs_tree(self) -> bool:
         """Whether its tree must have been compared; for dated copies the dates may be enough."""
         return self.evidence.copy.points is None or self.wanted >= Proof.LISTED

@@ -126,7 +126,11 @@ def medium_doubt(place: PlaceEvidence, rehearsal: bool) -> str | None:  # noqa: 
     host's word and says nothing about the drive.
     """
     seen, box = place.volume_facts, place.device_facts
-    if rehearsal or not isinstance(seen, VolumeFacts) or (isinstance(box, DeviceFacts) and box.is_guest):
+    if rehearsal:
+        return None
+    if not isinstance(seen, VolumeFacts):
+        return f"{place.volume.key} shows nothing of itself, so nothing bears out its medium"
+    if isinstance(box, DeviceFacts) and box.is_guest:
         return None
     declared = place.volume.medium
     if declared is Medium.SSD and seen.rotational is True:

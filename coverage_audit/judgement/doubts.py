@@ -17,13 +17,9 @@ from coverage_audit.judgement.wording import age, amount, duration, when
 def another_volume(view: CopyView) -> Reasoned | None:
     """Doubt all that was seen where the volume is not shown to be the one pinned."""
     identity = view.evidence.place.identity
-    if isinstance(identity, IdentityCheck):
-        reason = _identity_trouble(view, identity)
-    elif isinstance(view.evidence.place.device_facts, Gap) and not view.seen_now:
-        reason = None  # the whole box is off, and what is judged was seen on the pinned volume before
-    else:
-        gap = view.evidence.gap or identity
-        return _unverified(Ground.EVIDENCE, f"it was not seen: {_said(gap)}")
+    if isinstance(identity, Gap):
+        return _unverified(Ground.EVIDENCE, f"it was not seen: {_said(view.evidence.gap or identity)}")
+    reason = _identity_trouble(view, identity)
     return _unverified(Ground.IDENTITY, reason) if reason else None
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coverage_audit.estate.model import DeviceId, Estate
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
@@ -25,7 +25,7 @@ class _Audit:
     """What is common to all datasets of one audit."""
 
     estate: Estate
-    devices: dict[DeviceId, DeviceFacts | Gap]
+    machines: dict[DeviceId, DeviceFacts]
     started: datetime
     finished: datetime
 
@@ -41,12 +41,12 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     whole: bool = True,
 ) -> JudgedEstate:
     """Judge every dataset and the estate. `whole` is False where only some datasets were asked for."""
-    audit = _Audit(estate=estate, devices=_devices(cases), started=started, finished=finished)
+    audit = _Audit(estate=estate, machines=_machines(cases), started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
     context = EstateContext(
         estate=estate,
         cases=tuple(cases),
-        devices=audit.devices,
+        devices=_devices(cases),
         identities=tuple(identities),
         started=started,
         finished=finished,
@@ -125,23 +125,31 @@ def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[Judg
         for copy in copies
     ]
     places = (first, *rest)
-    machines = {device: facts for device, facts in audit.devices.items() if isinstance(facts, DeviceFacts)}
-    found = relations([holding.place for holding in places], audit.estate, machines)
+    found = relations([holding.place for holding in places], audit.estate, audit.machines)
     return Holdings(places=places, relations=found, rehearsal=audit.estate.rehearsal)
 
 
-def _devices(cases: Iterable[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:
-    """Gather what the devices showed; where a place kept facts of an earlier audit, this audit's win."""
+def _devices(cases: Sequence[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:
+    """Gather what the devices showed; where places of one device know different things, the least assuring."""
     found: dict[DeviceId, DeviceFacts | Gap] = {}
     for place in _places(cases):
         known = found.get(place.device.id)
-        if known is None or _newer(place.device_facts, known):
+        if known is None or _assurance(place.device_facts) < _assurance(known):
             found[place.device.id] = place.device_facts
     return found
 
 
-def _newer(facts: DeviceFacts | Gap, known: DeviceFacts | Gap) -> bool:
-    return isinstance(facts, DeviceFacts) and (isinstance(known, Gap) or facts.at > known.at)
+def _assurance(facts: DeviceFacts | Gap) -> tuple[int, timedelta]:
+    if isinstance(facts, Gap):
+        return 0, timedelta(0)
+    return (1, timedelta(0)) if facts.clock_offset is None else (2, -abs(facts.clock_offset))
+
+
+def _machines(cases: Iterable[DatasetCase]) -> dict[DeviceId, DeviceFacts]:
+    """Gather the facts of all devices, also of those that another place did not see."""
+    return {
+        place.device.id: place.device_facts for place in _places(cases) if isinstance(place.device_facts, DeviceFacts)
+    }
 
 
 def _places(cases: Iterable[DatasetCase]) -> Iterable[PlaceEvidence]:

@@ -34,6 +34,7 @@ from tests.builders.cases import (
     an_address,
     an_identity,
     an_original,
+    changed,
     device_facts,
     judged_copy,
     lacking,
@@ -242,15 +243,16 @@ def test_a_device_that_may_be_off_counts_for_as_long_as_that(days: int, standing
         assert copy.recovery_point == then, "a recovery point never lies after the moment of observation"
 
 
-def test_a_box_that_is_off_needs_no_identity_now_but_one_that_answers_does() -> None:
+def test_what_was_seen_earlier_counts_only_with_the_identity_and_the_clock_of_then() -> None:
     sleeper = replace(HERON, may_be_off=timedelta(days=3))
     then = STARTED - timedelta(days=1)
-    off = a_place(sleeper, device_facts=a_gap(), volume_facts=a_gap(), identity=a_gap())
-    hung = replace(off, device_facts=device_facts("heron"))
+    known = a_place(sleeper, device_facts=device_facts("heron", at=then))
     seen = {"tree_at": then, "comparison": a_comparison(copy_at=then)}
 
-    assert judged_copy(a_copy(sleeper, MIRROR, place=off, **seen)).standing is Standing.PROVEN
-    assert judged_copy(a_copy(sleeper, MIRROR, place=hung, **seen)).standing is Standing.UNVERIFIED
+    assert judged_copy(a_copy(sleeper, MIRROR, place=known, **seen)).standing is Standing.PROVEN
+    for lost in ({"identity": a_gap()}, {"device_facts": a_gap()}):
+        place = changed(known, **lost)
+        assert judged_copy(a_copy(sleeper, MIRROR, place=place, **seen)).standing is Standing.UNVERIFIED
 
 
 def test_when_it_was_seen_must_be_known_and_not_lie_ahead() -> None:
