@@ -175,6 +175,7 @@ def _identity(check: IdentityCheck) -> _Json:
         "pinned": [_fact(fact) for fact in check.pinned],
         "seen": [_fact(fact) for fact in check.seen],
         "differences": check.differences,
+        "newly_shown": check.newly_shown,
     }
 
 

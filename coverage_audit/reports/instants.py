@@ -15,12 +15,12 @@ def rfc3339(instant: datetime | None) -> str | None:
 
 
 def short_span(span: timedelta) -> str:
-    """Say a span in one unit, cut and not rounded: `40 min`, `26 h`, `11 days`, `5 weeks`, `3 months`, `2 years`.
+    """Say a span in one unit, cut and not rounded: `<1 min`, `40 min`, `26 h`, `11 days`, `5 weeks`, `3 months`.
 
     A month is 30 days here and a year 365: a label's precision, not a figure to reckon with.
     """
     if span < timedelta(minutes=1):
-        return "under 1 min"
+        return "<1 min"
     if span < timedelta(hours=1):
         return f"{span // timedelta(minutes=1)} min"
     if span < _HOURS_TO:

@@ -23,6 +23,7 @@ class VolumeView:
     offline: bool
     identity: str
     differences: tuple[str, ...]
+    newly_shown: tuple[str, ...]
     pins: tuple[tuple[str, str], ...]
     filesystem: str
     room: str
@@ -31,7 +32,7 @@ class VolumeView:
 
 @dataclass(frozen=True, kw_only=True)
 class DeviceView:
-    """One device with its volumes; `years` it is in service, None where that is not declared."""
+    """One device with its volumes; `in_service` None: not declared."""
 
     device: Device
     site: str
@@ -84,6 +85,7 @@ def _volume(volume: Volume, facts: VolumeFacts | None, check: IdentityCheck | No
         offline=volume.offline,
         identity=check.state if check else "not seen in this audit",
         differences=check.differences if check else (),
+        newly_shown=check.newly_shown if check else (),
         pins=tuple((fact.name.replace("_", " "), fact.value) for fact in pins),
         filesystem=(facts.filesystem_type if facts else None) or "not shown",
         room=room,

@@ -34,6 +34,9 @@ _ANSWERS: Final = (
     Answer.OBSERVATION,
     Answer.CONFORMITY,
 )
+# What keeps a place from being counted, before the counts that fail because of it: who mends the first of these
+# mends the counts as well. Rules that are not named here come after, in the order of the judgement.
+_CAUSES: Final = ("mount-and-identity", "feasibility", "evidence-age", "content", "completeness", "age")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,17 +99,21 @@ def _worry(
     since: Mapping[str, datetime],
     stake: str,
 ) -> Worry | None:
-    deciding = tuple(finding for finding in findings if finding.answer is DECIDING.get(conclusion))
+    deciding = sorted((each for each in findings if each.answer is DECIDING.get(conclusion)), key=_cause)
     if not deciding:
         return None
     return Worry(
         dataset=dataset,
         conclusion=conclusion,
         finding=deciding[0],
-        others=deciding[1:],
-        since=began(deciding, since),
+        others=tuple(deciding[1:]),
+        since=began(tuple(deciding), since),
         stake=stake,
     )
+
+
+def _cause(finding: Finding) -> int:
+    return _CAUSES.index(finding.rule) if finding.rule in _CAUSES else len(_CAUSES)
 
 
 def _conclusion_of(findings: tuple[Finding, ...]) -> Conclusion:

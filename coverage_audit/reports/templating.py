@@ -18,6 +18,7 @@ from coverage_audit.errors import ReportError
 from coverage_audit.evidence.visible import visible
 
 _PACKAGE: Final = "coverage_audit.reports"
+_CODE: Final = re.compile(r"`([^`]+)`")
 _FIGURE: Final = re.compile(r"(?<=[0-9]) (?=[0-9]{3}\b|[A-Za-z]{1,5}\b)")
 
 
@@ -43,12 +44,18 @@ def _environment() -> jinja2.Environment:
     environment.filters["visible"] = visible
     environment.filters["whole"] = _whole
     environment.filters["anchor"] = _anchor
+    environment.filters["prose"] = _prose
     return environment
 
 
 def _anchor(name: str) -> str:
     """Name a place in the page so that a link can lead to it, whatever the name holds."""
     return quote(visible(name), safe="")
+
+
+def _prose(text: str) -> Markup:
+    """Set what stands between backticks, a word of the estate file, as code."""
+    return Markup(_CODE.sub(r"<code>\1</code>", str(escape(visible(text)))))  # noqa: S704 - escaped just before
 
 
 def _whole(figures: str) -> Markup:

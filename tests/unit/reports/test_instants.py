@@ -19,7 +19,7 @@ def test_instants_are_those_of_rfc_3339_in_utc() -> None:
 @pytest.mark.parametrize(
     ("span", "said"),
     [
-        (timedelta(0), "under 1 min"),
+        (timedelta(0), "<1 min"),
         (timedelta(minutes=40), "40 min"),
         (timedelta(hours=1), "1 h"),
         (timedelta(hours=47, minutes=59), "47 h"),

@@ -79,8 +79,20 @@ def test_a_worry_is_as_old_as_its_oldest_finding() -> None:
     begun = NOW - timedelta(days=9)
     (worry,) = situation(whole, {"age:a": begun, "copies:a": NOW}).worries
     assert worry.since == begun
-    assert worry.finding.rule == "copies"
     assert len(worry.others) == 1
+
+
+def test_what_to_do_first_is_the_cause_and_not_the_count_that_fails_because_of_it() -> None:
+    found = tuple(a_finding(rule, "a") for rule in ("enough-copies", "offsite", "completeness", "mount-and-identity"))
+    (worry,) = situation(judged((replace(failing("a", 1), findings=found),)), {}).worries
+    assert worry.finding.rule == "mount-and-identity"
+    assert [each.rule for each in worry.others] == ["completeness", "enough-copies", "offsite"]
+
+
+def test_a_cause_that_is_only_unknown_does_not_stand_for_what_fails() -> None:
+    found = (a_finding("enough-copies", "a"), a_finding("completeness", "a", Answer.UNVERIFIED))
+    (worry,) = situation(judged((replace(failing("a", 1), findings=found),)), {}).worries
+    assert worry.finding.rule == "enough-copies"
 
 
 def test_unknown_exposure_is_never_said_as_nothing() -> None:

@@ -40,6 +40,10 @@ def test_figures_kept_whole_are_escaped_too(filled: Callable[..., str]) -> None:
     assert filled("{{ name|whole }}", name="1 204 files <b>\x07") == r"1&nbsp;204&nbsp;files &lt;b&gt;\x07"
 
 
+def test_words_of_the_estate_file_are_set_as_code_and_escaped(filled: Callable[..., str]) -> None:
+    assert filled("{{ said|prose }}", said="say `on_root: <b>` ` \x07") == r"say <code>on_root: &lt;b&gt;</code> ` \x07"
+
+
 def test_a_template_that_is_not_there_is_a_report_error() -> None:
     with pytest.raises(ReportError):
         templating.render("nothing.html")
