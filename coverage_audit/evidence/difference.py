@@ -49,8 +49,9 @@ class RowVerdict(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class Mode:
-    """How times were compared. `shift` is a whole-hour zone error of nearly all files of the copy.
+    """How times were compared.
 
+    `shift` was added to all times of the copy, to undo a whole-hour zone error that nearly all of its files bear.
     `by_size`: the copy keeps no times; a file is held when sizes agree and it was written after the
     original's mtime by the original's clock. `offset_ns` is what was added to the copy's times for that
     (None: unknown or too large, then nothing is held by size).

@@ -59,7 +59,7 @@ def _about_times(found: CopyComparison) -> Iterator[str]:
     if mode.by_size and mode.offset_ns is None:
         yield "by size: its clock was not shown or is far off, so nothing is taken as held"
     if mode.shift:
-        side = "later" if mode.shift.days >= 0 else "earlier"
+        side = "later" if mode.shift.days < 0 else "earlier"  # the shift was added, to undo the error
         yield f"its times lie {duration(abs(mode.shift))} {side} throughout: a zone error, compared with that shift"
 
 

@@ -10,7 +10,6 @@ import pytest
 
 from coverage_audit.judgement.verdict import Conclusion, Standing
 from tests.acceptance.test_a_mirror_that_stopped import ESTATE
-from tests.parts.loops import MakeVolume
 from tests.parts.station import Station, copy_of
 
 
@@ -57,10 +56,12 @@ def test_a_copy_without_times_written_before_the_original_changed_does_not_hold_
     assert copy.comparison.changed.files == 1
 
 
-@pytest.mark.root
-def test_a_copy_with_two_second_times_is_proven(recorded: Station, make_volume: MakeVolume) -> None:
-    make_volume(recorded.root / "heron", "vfat")
-    recorded.mirror("kestrel/recordings", "heron/recordings", "--no-perms", "--no-owner", "--no-group")
+def test_a_copy_with_two_second_times_is_proven(recorded: Station) -> None:
+    # What a FAT filesystem keeps (two-second steps: from memory); this kernel has none to mount.
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    for file in (recorded.root / "heron/recordings").iterdir():
+        moment = file.stat().st_mtime_ns // (2 * 10**9) * 2 * 10**9
+        os.utime(file, ns=(moment, moment))
 
     audited = recorded.night()
 
@@ -81,8 +82,8 @@ def test_a_whole_hour_of_zone_error_is_compared_with_the_shift_and_said(recorded
 
     assert copy.standing is Standing.PROVEN
     assert copy.comparison is not None
-    assert copy.comparison.mode.shift == timedelta(hours=1)
-    assert any("hour" in remark for remark in copy.remarks)
+    assert abs(copy.comparison.mode.shift) == timedelta(hours=1)
+    assert any("later throughout: a zone error" in remark for remark in copy.remarks)
 
 
 def test_a_copy_that_was_changed_on_its_own_is_damaged(recorded: Station) -> None:

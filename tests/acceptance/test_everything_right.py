@@ -66,7 +66,7 @@ def test_the_same_on_the_terminal_says_so_in_its_first_line(in_order: Station) -
 
     assert ran.status == 0, ran.err
     assert "rehearsal" in ran.out.lower()
-    assert "conforming" in ran.out.splitlines()[0] + ran.out.splitlines()[1]
+    assert "Conforming: 1 dataset" in ran.out.splitlines()[0]
 
 
 # 3-2-1 after US-CERT, "Data Backup Options" (2012): three copies, two media, one of them offsite.

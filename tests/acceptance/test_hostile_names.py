@@ -18,7 +18,7 @@ NAMES = [
     b"-rf",
     b"$(reboot)",
     b"`reboot`;reboot|reboot",
-    b"<script>document.title='taken'</script>",
+    b"<script>document.title='taken'<!--",
     b"\xff\xfe not utf-8",
     "\u202egnp.exe\u202c right to left".encode(),
     b"\x1b[2J\x1b]0;taken\x07 escapes",
@@ -81,7 +81,7 @@ def test_explain_lists_them_and_the_terminal_obeys_none(hostile: Station) -> Non
     (finding,) = [
         finding
         for finding in audited.judged.datasets[0].findings
-        if finding.rule == "completeness" and "@" in finding.subject
+        if finding.rule == "completeness" and "@heron" in finding.subject
     ]
 
     explained = hostile.command("explain", finding.id, "--rows", "100")
