@@ -48,8 +48,11 @@ class CopyView:
     @property
     def seen_at(self) -> datetime | None:
         """When the copy was observed: its tree, else (where dates are enough) its list of points."""
-        if self.evidence.tree_at is not None or self.needs_tree:
-            return self.evidence.tree_at
+        seen = self.evidence.tree_at
+        if seen is not None and self.comparison is not None:
+            return min(seen, self.comparison.copy_at)
+        if seen is not None or self.needs_tree:
+            return seen
         points = self.evidence.points
         return points.at if isinstance(points, PointList) else None
 

@@ -131,8 +131,9 @@ def _copy_too_old(view: CopyView, at: datetime | None) -> str | None:
     device = view.evidence.place.device
     if at is None:
         return "when it was seen is not known"
-    if at > view.now + view.tolerance:
-        return f"what was seen of it bears a time after this audit ({when(at, view.zone)})"
+    latest = max(at, view.evidence.tree_at or at)
+    if latest > view.now + view.tolerance:
+        return f"what was seen of it bears a time after this audit ({when(latest, view.zone)})"
     if at >= view.started:
         return None
     allowed = view.max_age if isinstance(device.access, ShelfAccess) else device.may_be_off
@@ -158,7 +159,7 @@ def _point_too_old(view: CopyView) -> str | None:
 
 
 def _said(gap: Gap) -> str:
-    return f"{gap.kind} ({gap.detail})" if gap.detail else str(gap.kind)
+    return f"{gap.kind} ({visible(gap.detail)})" if gap.detail else str(gap.kind)
 
 
 def _unverified(ground: Ground, reason: str) -> Reasoned:

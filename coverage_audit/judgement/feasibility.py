@@ -49,17 +49,17 @@ def _too_few(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     away = [place for place in places if estate.device(place.volume.device).site != home]
     offline = [place for place in places if estate.volume(place.volume).offline]
     figures = (
-        ("copies", policy.copies, _most_apart(places, estate), "places that are apart"),
-        ("media", policy.media, len({estate.volume(place.volume).medium for place in places}), "kinds of medium"),
-        ("offsite", policy.offsite, _most_apart(away, estate), "places at another site"),
-        ("offline", policy.offline, _most_apart(offline, estate), "offline places"),
+        ("copies", policy.copies, _most_apart(places, estate), "apart from each other"),
+        ("media", policy.media, len({estate.volume(place.volume).medium for place in places}), "by kind of medium"),
+        ("offsite", policy.offsite, _most_apart(away, estate), "at another site"),
+        ("offline", policy.offline, _most_apart(offline, estate), "offline"),
     )
     for criterion, required, most, what in figures:
         if required is not None and most < required:
             yield _finding(
                 criterion_subject(dataset.id, criterion),
                 Answer.NONCONFORMITY,
-                figures=(f"at most {most} {what} as declared", f"at least {required}"),
+                figures=(f"at most {most} {what}, as declared", f"at least {required}"),
                 message=f"The policy “{policy.id}” asks for `{criterion}: {required}`; "
                 f"as declared, {dataset.id} can never have more than {most} {what}.",
             )

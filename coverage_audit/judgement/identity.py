@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from coverage_audit.estate.model import Volume
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck, PinnedFact, PinState, VolumeFacts
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.identity_facts import declared_facts, of_the_volume, shown_facts, to_pin
 
 _NAMES = {
@@ -96,12 +97,14 @@ def _differences(expected: Sequence[PinnedFact], shown: Sequence[PinnedFact]) ->
 def _changed(fact: PinnedFact, shown: Sequence[PinnedFact]) -> str:
     name = _NAMES.get(fact.name, fact.name)
     if fact.name == "drive":
-        return f"{name} {fact.value} is not shown any more"
-    now = " and ".join(other.value for other in shown if other.name == fact.name)
-    return f"{name} was {fact.value}, is now {now}" if now else f"{name} was {fact.value}, is now not shown"
+        return f"{name} {visible(fact.value)} is not shown any more"
+    now = " and ".join(visible(other.value) for other in shown if other.name == fact.name)
+    return f"{name} was {visible(fact.value)}, is now {now or 'not shown'}"
 
 
 def _newly_shown(pinned: Sequence[PinnedFact] | None, together: Sequence[PinnedFact]) -> tuple[str, ...]:
     if not pinned:
         return ()
-    return tuple(f"{_NAMES[fact.name]} {fact.value} is shown in addition" for fact in together if fact not in pinned)
+    return tuple(
+        f"{_NAMES[fact.name]} {visible(fact.value)} is shown in addition" for fact in together if fact not in pinned
+    )

@@ -90,4 +90,4 @@ def _blind(tree: PartialManifest) -> list[str]:
 
 
 def _detail(gap: Gap) -> str:
-    return f" ({gap.detail})" if gap.detail else ""
+    return f" ({visible(gap.detail)})" if gap.detail else ""

@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from coverage_audit.estate.model import Attestation, DatasetId, Medium, Policy
+from coverage_audit.estate.model import Attestation, DatasetId, DatedFolders, Medium, Policy, Proof
+from coverage_audit.evidence.difference import Mode
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset
 from tests.builders.cases import (
@@ -17,10 +18,13 @@ from tests.builders.cases import (
     RECORDINGS,
     STARTED,
     a_case,
+    a_comparison,
     a_copy,
+    a_dated_copy,
     a_device,
     a_gap,
     a_place,
+    a_point,
     a_volume,
     an_estate,
     device_facts,
@@ -69,6 +73,16 @@ def test_enough_copies_says_what_is_not_counted_and_why_and_what_it_might_be() -
     assert (
         "heron:pool/mirror/recordings is unverified (it was not seen: unreachable (no route to host))" in found.message
     )
+
+
+def test_enough_copies_says_how_many_rest_on_dates_or_sizes_alone() -> None:
+    by_size = a_copy(HERON, NEAR, comparison=a_comparison(mode=Mode(granularity_ns=1, by_size=True)))
+    declared = replace(FAR, points=DatedFolders(pattern="%Y"), proof=Proof.DATED)
+    dated = a_dated_copy(CURLEW, a_point("p", STARTED), copy=declared, comparison=None, tree_at=None, point=None)
+
+    message = finding(judged_dataset(a_case(by_size, dated)), "enough-copies").message
+
+    assert "1 of them rests on dates alone; 1 of them rests on sizes alone" in message
 
 
 def test_criteria_that_a_policy_does_not_name_give_no_finding() -> None:

@@ -7,13 +7,14 @@ from typing import Any
 import pytest
 
 from coverage_audit.estate.model import Copy, DatasetId, Device, ShelfAccess
-from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind
+from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PinState
 from coverage_audit.judgement.judge import judge
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate
 from tests.builders.cases import (
     CURLEW,
     FINISHED,
     HERON,
+    KESTREL,
     POLICY,
     RECORDINGS,
     STARTED,
@@ -25,6 +26,7 @@ from tests.builders.cases import (
     a_volume,
     an_address,
     an_estate,
+    an_identity,
     device_facts,
     judged,
 )
@@ -110,6 +112,19 @@ def test_a_declared_copy_without_evidence_of_any_kind_is_said() -> None:
 
     (found,) = [f for f in audit.findings if f.rule == "every-dataset"]
     assert found.message == "Not judged: field-recordings at curlew:store/recordings."
+
+
+def test_a_volume_without_a_dataset_that_changed_is_an_observation() -> None:
+    spare = a_device("dunlin", a_volume("dunlin:spare"))
+    checks = (
+        an_identity(spare.volumes[0], PinState.CHANGED, "filesystem UUID was a, is now b"),
+        an_identity(HERON.volumes[0], PinState.CHANGED, "said by its datasets"),
+    )
+
+    audit = judged(a_case(), an_estate(KESTREL, HERON, CURLEW, spare), identities=checks)
+
+    assert [f.id for f in audit.findings if f.answer is Answer.OBSERVATION] == ["other-volumes:dunlin:spare"]
+    assert audit.conclusion is Conclusion.CONFORMING
 
 
 def test_an_estate_without_datasets_is_not_covered() -> None:

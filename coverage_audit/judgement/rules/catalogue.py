@@ -19,6 +19,7 @@ from coverage_audit.judgement.rules import (
     mount_and_identity,
     offline,
     offsite,
+    other_volumes,
     unjudged_criterion,
 )
 from coverage_audit.judgement.verdict import Finding
@@ -47,6 +48,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
 OF_THE_ESTATE: tuple[tuple[Rule, EstateCheck], ...] = (
     (clocks.RULE, clocks.check),
     (every_dataset.RULE, every_dataset.check),
+    (other_volumes.RULE, other_volumes.check),
 )
 
 RULES: tuple[Rule, ...] = (

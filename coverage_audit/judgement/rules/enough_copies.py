@@ -14,9 +14,11 @@ them, is that of US-CERT, Data Backup Options, 2012.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from coverage_audit.estate.model import Proof
 from coverage_audit.judgement.context import DatasetContext
+from coverage_audit.judgement.counting import ORIGINAL
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.telling import places, standings, with_uncounted
@@ -37,6 +39,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     counted = context.holdings.counted()
     sentence = f"{len(counted)} of {required} copies are proven and apart: {places(counted, context)}"
     answer = span.answer(required)
+    sentence += _resting_on_less(context, counted)
     if answer is Answer.UNVERIFIED:
         sentence += f"; it would be {span.assumed} if all that is unverified were good"
     yield Finding(
@@ -50,3 +53,12 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         evidence=standings(context),
         control=RULE.control,
     )
+
+
+def _resting_on_less(context: DatasetContext, counted: Sequence[int]) -> str:
+    """Say how many of the copies counted rest on dates or on sizes alone."""
+    copies_counted = [context.copies[number - 1] for number in counted if number != ORIGINAL]
+    by_date = sum(copy.proof is Proof.DATED for copy in copies_counted)
+    by_size = sum(copy.by_size for copy in copies_counted)
+    parts = [(by_date, "on dates alone"), (by_size, "on sizes alone")]
+    return "".join(f"; {number} of them rest{'s' * (number == 1)} {what}" for number, what in parts if number)

@@ -54,7 +54,7 @@ def test_places_that_fall_together_by_declaration_are_counted_once() -> None:
 
     assert ("feasibility:field-recordings/copies", "nonconformity") in found(an_estate(KESTREL, guest, CURLEW))
     messages = [finding.message for finding in cannot_be_met(an_estate(KESTREL, guest, stored))]
-    assert "can never have more than 1 places that are apart" in messages[0]
+    assert "can never have more than 1 apart from each other" in messages[0]
 
 
 @pytest.mark.parametrize("proof", [Proof.SAMPLED, Proof.RESTORED])
@@ -95,4 +95,4 @@ def test_two_copies_on_one_device_are_one_place() -> None:
     )
 
     messages = [finding.message for finding in cannot_be_met(an_estate(datasets=(twice,)))]
-    assert any("more than 2 places that are apart" in message for message in messages)
+    assert any("more than 2 apart from each other" in message for message in messages)

@@ -176,6 +176,17 @@ def test_a_mirror_that_went_back_is_stale_and_says_so() -> None:
     assert "went back" in copy.reason
 
 
+def test_a_job_that_touches_a_stamp_and_copies_nothing_is_as_old_as_what_it_lacks() -> None:
+    copy = a_mirror(comparison=replace(CUT, last_work=STARTED))
+
+    assert copy.standing is Standing.STALE
+    assert copy.recovery_point == STARTED - timedelta(days=11)
+
+
+def test_a_listing_of_yesterday_does_not_count_though_it_was_compared_today() -> None:
+    assert a_mirror(comparison=a_comparison(copy_at=STARTED - timedelta(days=1))).standing is Standing.UNVERIFIED
+
+
 def test_a_row_between_names_the_audit_that_is_missing() -> None:
     copy = a_mirror(comparison=UNTOLD)
 
@@ -467,7 +478,7 @@ def test_what_stands_beside_the_standing_is_said() -> None:
     said = "\n".join(copy.remarks)
     assert copy.by_size
     assert "by size" in said
-    assert "1 h earlier throughout: a zone error" in said
+    assert "1 h later throughout: a zone error" in said
     assert "held under an old name" in said
     assert "left out on purpose: 3 files (3.0 kB) (*.tmp 3 files (3.0 kB), *.tpm nothing)" in said
     assert "seen for the first time" in said
