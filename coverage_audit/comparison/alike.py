@@ -18,46 +18,45 @@ ROUNDS = (0, 21)  # rows that met in one slot get a second chance with other bit
 
 
 def alike(sides: tuple[Side, Side], rows: tuple[Any, Any]) -> tuple[Any, Any]:
-    """Return which of `rows` (numbers on either side, rising) are alike. They pair off one to one: keys are unique."""
+    """Return two masks over all rows of either side: which of `rows` (numbers, rising) are alike.
+
+    They pair off one to one, because keys are unique on either side.
+    """
     mine, other = rows
-    found: list[tuple[Any, Any]] = []
+    found = np.zeros(len(sides[0]), dtype=bool), np.zeros(len(sides[1]), dtype=bool)
     for shift in ROUNDS:
         if not len(mine) or not len(other):
             break
-        met = _met(*sides, mine, other, shift)
-        found.append(met)
-        mine, other = without(mine, met[0]), without(other, met[1])
-    return _all([pair[0] for pair in found]), _all([pair[1] for pair in found])
-
-
-def without(rows: Any, taken: Any) -> Any:
-    """Return `rows` (numbers, rising) without those in `taken`."""
-    if not len(rows) or not len(taken):
-        return rows
-    gone = np.zeros(int(rows[-1]) + 1, dtype=bool)
-    gone[taken] = True
-    return rows[~gone[rows]]
+        met_mine, met_other = _met(*sides, mine, other, shift)
+        found[0][met_mine] = True
+        found[1][met_other] = True
+        mine, other = mine[~found[0][mine]], other[~found[1][other]]
+    return found
 
 
 def _met(original: Side, copy: Side, mine: Any, other: Any, shift: int) -> tuple[Any, Any]:
     """Hash the original's rows into slots by some bits of their key; look each of the copy's rows up there."""
-    bits = max(10, int(len(mine) * SLOTS_A_ROW).bit_length())
-    mask = np.uint64((1 << bits) - 1)
-    slots = np.zeros(1 << bits, dtype=np.int32)
-    slots[(original.key_lo[mine] >> np.uint64(shift)) & mask] = mine
-    candidate = slots[(copy.key_lo[other] >> np.uint64(shift)) & mask]
-    same_key = original.key_lo[candidate] == copy.key_lo[other]
-    candidate, other = candidate[same_key], other[same_key]
+    bits = max(10, (len(mine) * SLOTS_A_ROW).bit_length())
+    slots = np.zeros(1 << bits, dtype=np.int64)
+    slots[_slot(_of(original.key_lo, mine), shift, bits)] = mine
+    there = _of(copy.key_lo, other)
+    candidate = slots[_slot(there, shift, bits)]
     kind = original.kind[candidate]
-    same_file = (original.size[candidate] == copy.size[other]) & (original.mtime_ns[candidate] == copy.mtime_ns[other])
-    good = (
-        (original.key_hi[candidate] == copy.key_hi[other])
-        & (kind == copy.kind[other])
-        & (kind != LINK)
-        & (same_file | (kind != FILE))
-    )
+    good = original.key_lo[candidate] == there
+    good &= original.key_hi[candidate] == _of(copy.key_hi, other)
+    good &= kind == _of(copy.kind, other)
+    good &= kind != LINK
+    same = original.size[candidate] == _of(copy.size, other)
+    same &= original.mtime_ns[candidate] == _of(copy.mtime_ns, other)
+    same |= kind != FILE
+    good &= same
     return candidate[good], other[good]
 
 
-def _all(parts: list[Any]) -> Any:
-    return np.concatenate(parts) if parts else np.empty(0, dtype=np.int64)
+def _slot(key: Any, shift: int, bits: int) -> Any:
+    return ((key >> np.uint64(shift)) & np.uint64((1 << bits) - 1)).view(np.int64)
+
+
+def _of(column: Any, rows: Any) -> Any:
+    """Pick rows (numbers, rising); all of them are as a rule wanted, and then nothing is copied."""
+    return column if len(rows) == len(column) else column[rows]

@@ -125,7 +125,7 @@ def pair_up(engine: Engine, sides: tuple[Side, Side], rows: tuple[Any, Any], rul
 
 def _table(side: Side, rows: Any) -> Any:
     columns = {name: getattr(side, name)[rows] for name in (*NUMBERS, "kind")}
-    return pa.table({"row": rows.astype(np.int64), **columns, "target": side.target.take(pa.array(rows))})
+    return pa.table({"row": rows.astype(np.int64), **columns, "target": side.targets(rows)})
 
 
 def _numbers(column: Any) -> Any:

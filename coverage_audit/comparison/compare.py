@@ -41,8 +41,7 @@ def match(original: Manifest, copy: Manifest, *, leave_out: Sequence[str], work:
     """
     leaving = LeavingOut(leave_out)
     with ExitStack() as stack:
-        front = stack.enter_context(opened(original, copy, work))
-        back = stack.enter_context(opened(original, copy, work))
+        front, back = stack.enter_context(opened(original, copy, work))
         engine = stack.enter_context(open_engine(work.memory, work.folder))
         job = _Job(original=original, copy=copy, leaving=leaving, work=work, front=front, back=back, engine=engine)
         plain = plain_mode(original, copy)

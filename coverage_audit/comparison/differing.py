@@ -11,12 +11,11 @@ import pyarrow.compute as pc
 from coverage_audit.comparison.blind import BlindPlaces
 from coverage_audit.comparison.classify import ABSENT, Differing
 from coverage_audit.comparison.relation import RAW
-from coverage_audit.comparison.side import Side, read_more
+from coverage_audit.comparison.side import NUMBERS, Side, read_more
 from coverage_audit.evidence.order import rises, tree_keys
 from coverage_audit.evidence.store import RowReader
 from coverage_audit.evidence.store.columns import single
 
-_LATE = ("path", "ctime_ns", "target")
 _LETTERS = pa.array(["d", "f", "l", "o"])
 
 
@@ -35,13 +34,19 @@ class FillUp:
         if not len(differing.original):
             return RAW.empty_table()
         ordered = _roughly_in_order(differing)
-        original = _values(self._readers[0], sides[0], ordered.original)
-        copy = _values(self._readers[1], sides[1], ordered.copy)
+        alone = ordered.original == ABSENT
+        original = _values(sides[0], ordered.original)
+        copy = _values(sides[1], ordered.copy)
+        ctimes, paths = _late(self._readers[0], sides[0], ordered.original, ordered.original)
+        copy_ctimes, own_paths = _late(self._readers[1], sides[1], ordered.copy, np.where(alone, ordered.copy, ABSENT))
         columns = {
-            **{name: pc.coalesce(original[name], copy[name]) for name in ("key_hi", "key_lo", "path")},
+            **{name: pc.coalesce(original[name], copy[name]) for name in ("key_hi", "key_lo")},
+            "path": pc.coalesce(paths, own_paths),
             "row_class": ordered.row_class,
-            **{f"o_{name}": original[name] for name in ("kind", "size", "mtime_ns", "ctime_ns", "target")},
-            **{f"c_{name}": copy[name] for name in ("kind", "size", "mtime_ns", "ctime_ns", "target")},
+            **{f"o_{name}": original[name] for name in ("kind", "size", "mtime_ns", "target")},
+            **{f"c_{name}": copy[name] for name in ("kind", "size", "mtime_ns", "target")},
+            "o_ctime_ns": ctimes,
+            "c_ctime_ns": copy_ctimes,
         }
         return self._judged_by_sight(pa.table(columns))
 
@@ -70,22 +75,24 @@ def _roughly_in_order(differing: Differing) -> Differing:
     )
 
 
-def _values(reader: RowReader, side: Side, rows: Any) -> dict[str, Any]:
-    """Return all columns of a side's rows, null where the row is ABSENT."""
+def _values(side: Side, rows: Any) -> dict[str, Any]:
+    """Return what the side knows of its rows, null where a row is ABSENT."""
+    present = rows[rows != ABSENT]
+    letters = np.searchsorted([ord(letter) for letter in _LETTERS.to_pylist()], side.kind[present])
+    known = {name: pa.array(getattr(side, name)[present]) for name in NUMBERS}
+    known |= {"kind": _LETTERS.take(pa.array(letters)), "target": side.targets(present)}
+    return {name: _spread(values, rows) for name, values in known.items()}
+
+
+def _late(reader: RowReader, side: Side, rows: Any, named: Any) -> tuple[Any, Any]:
+    """Read the ctimes of `rows` and the paths of `named` (ABSENT left null), from the groups that hold them only."""
+    return tuple(
+        _spread(single(read_more(reader, side, wanted[wanted != ABSENT], [column])[column]), wanted)
+        for column, wanted in (("ctime_ns", rows), ("path", named))
+    )
+
+
+def _spread(values: Any, rows: Any) -> Any:
+    """Put values, one for each row that is there, at their rows; null where a row is ABSENT."""
     there = rows != ABSENT
-    present = rows[there]
-    late = read_more(reader, side, present, _LATE) if len(present) else None
-    at = pa.array(np.cumsum(there) - 1, mask=~there)
-    letters = _LETTERS.take(pa.array(np.searchsorted([ord(letter) for letter in "dflo"], side.kind[present])))
-    values = {
-        "kind": letters,
-        **{name: pa.array(getattr(side, name)[present]) for name in ("key_hi", "key_lo", "size", "mtime_ns")},
-        **{
-            name: single(late[name]) if late is not None else pa.array([], RAW.field(_raw(name)).type) for name in _LATE
-        },
-    }
-    return {name: column.take(at) for name, column in values.items()}
-
-
-def _raw(name: str) -> str:
-    return name if name == "path" else f"o_{name}"
+    return values.take(pa.array(np.cumsum(there) - 1, mask=~there))

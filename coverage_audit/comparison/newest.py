@@ -27,15 +27,15 @@ class Newest:
         self.arrival_ns: int | None = None
 
     def see(self, side: Side, held: Any) -> None:
-        """Take the rows (numbers) of the original's side that are held."""
-        times = side.mtime_ns[held]
-        dated = held[(side.kind[held] == FILE) & (times >= 0) & (times <= self._last)]
-        if not len(dated):
+        """Take the rows of the original's side that are held (a mask)."""
+        times = np.where(held & (side.kind == FILE) & (side.mtime_ns <= self._last), side.mtime_ns, -1)
+        newest = int(times.argmax()) if len(times) else -1
+        if newest < 0 or times[newest] < 0:
             return
-        newest = dated[np.argmax(side.mtime_ns[dated])]
-        self.mtime_ns = _later(self.mtime_ns, int(side.mtime_ns[newest]))
-        self._arrived(side, np.array([newest]))  # as a rule its ctime is later: then nothing else need be read
-        self._arrived(side, dated)
+        self.mtime_ns = _later(self.mtime_ns, int(times[newest]))
+        if self.arrival_ns is None or times[newest] > self.arrival_ns:
+            self._arrived(side, np.array([newest]))  # as a rule its ctime is later: then no other can have come later
+            self._arrived(side, np.flatnonzero(times > (self.arrival_ns or 0)))
 
     def see_groups(self, equal: Sequence[int]) -> None:
         """Take whole groups that are held, reading only those that could hold the newest."""
@@ -43,11 +43,9 @@ class Newest:
             if self.arrival_ns is not None and _newest_of(self._reader.groups[number]) <= self.arrival_ns:
                 return
             side, _ = read_side(self._reader, (number,), Limits())
-            self.see(side, np.arange(len(side)))
+            self.see(side, np.ones(len(side), dtype=bool))
 
     def _arrived(self, side: Side, rows: Any) -> None:
-        if self.arrival_ns is not None:
-            rows = rows[side.mtime_ns[rows] > self.arrival_ns]
         if not len(rows):
             return
         ctimes = single(read_more(self._reader, side, rows, ["ctime_ns"])["ctime_ns"])

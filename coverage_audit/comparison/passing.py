@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from coverage_audit.comparison.alike import alike, without
+from coverage_audit.comparison.alike import alike
 from coverage_audit.comparison.classify import Differing, Rules, pair_up
 from coverage_audit.comparison.differing import FillUp
 from coverage_audit.comparison.mode import Signs
@@ -34,7 +34,7 @@ _Out = TypeVar("_Out")
 
 @dataclass(frozen=True, kw_only=True)
 class _Found:
-    """What came of one window: the pairs that differ, and the original's rows that are held."""
+    """What came of one window: the pairs that differ, and which of the original's rows are held (a mask)."""
 
     sides: tuple[Side, Side]
     differing: Differing
@@ -79,20 +79,23 @@ class Pass:
         chunks = [groups[start : start + EQUAL_AT_ONCE] for start in range(0, len(groups), EQUAL_AT_ONCE)]
         with ThreadPoolExecutor(1, "reading") as reading:
             for side, kept in _ahead(reading, self.loading.load_equal, chunks):
-                self.newest.see(side, kept)
+                held = np.zeros(len(side), dtype=bool)
+                held[kept] = True
+                self.newest.see(side, held)
                 self.signs.sized += int((side.kind[kept] == FILE).sum())
 
     def _pair(self, loaded: Loaded) -> _Found:
+        held, held_there = self._alike(loaded)
         mine, other = loaded.rows
-        alike_mine, alike_other = self._alike(loaded)
-        rest = (without(mine, alike_mine), without(other, alike_other))
-        paired = pair_up(self.engine, loaded.sides, rest, self.rules)
-        self.signs.add(int((loaded.sides[0].kind[alike_mine] == FILE).sum()) + paired.sized, paired.later_ns)
-        return _Found(sides=loaded.sides, differing=paired.differing, held=np.concatenate([alike_mine, paired.held]))
+        files = int((held & (loaded.sides[0].kind == FILE)).sum())
+        paired = pair_up(self.engine, loaded.sides, (mine[~held[mine]], other[~held_there[other]]), self.rules)
+        self.signs.add(files + paired.sized, paired.later_ns)
+        held[paired.held] = True
+        return _Found(sides=loaded.sides, differing=paired.differing, held=held)
 
     def _alike(self, loaded: Loaded) -> tuple[Any, Any]:
         if self.rules.mode.shift:  # the very same time is then an hour off
-            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+            return np.zeros(len(loaded.sides[0]), dtype=bool), np.zeros(len(loaded.sides[1]), dtype=bool)
         return alike(loaded.sides, loaded.rows)
 
     def _write(self, writer: RelationWriter, found: _Found) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
-from coverage_audit.comparison.side import FILE, Limits, Side, read_side
+from coverage_audit.comparison.side import FILE, Limits, Side, letter_codes, read_side
 from coverage_audit.comparison.totals import tally
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.comparison.windows import Window
@@ -18,7 +18,7 @@ from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import RowReader, seed_id
-from coverage_audit.evidence.store.columns import octets_of, single
+from coverage_audit.evidence.store.columns import single
 
 Readers = tuple[RowReader, RowReader]
 """The original's and the copy's."""
@@ -33,13 +33,15 @@ class Loaded:
 
 
 @contextmanager
-def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[Readers]:
-    """Hold both files open. A reader is for one thread: open a pair for each.
+def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[tuple[Readers, Readers]]:
+    """Hold both files open for two threads: yields the readers of either thread.
 
     Raises ComparisonError where the keys of the two cannot be compared or a file is not the one that was recorded.
     """
     with ExitStack() as stack:
-        readers = (stack.enter_context(RowReader(original.file)), stack.enter_context(RowReader(copy.file)))
+        mine = stack.enter_context(RowReader(original.file, coded=True))
+        other = stack.enter_context(RowReader(copy.file, coded=True))
+        readers = (mine, other)
         for reader, manifest in zip(readers, (original, copy), strict=True):
             if reader.footer.census != manifest.census or reader.footer.origin != manifest.origin:
                 raise ComparisonError(f"{manifest.file} is not the manifest that was recorded: it changed underneath.")
@@ -48,7 +50,7 @@ def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[Read
                     f"{manifest.file} was keyed with another ledger's seed: its paths cannot be matched with "
                     f"those of this one. Record it anew."
                 )
-        yield readers
+        yield readers, (stack.enter_context(mine.twin()), stack.enter_context(other.twin()))
 
 
 class Loading:
@@ -101,5 +103,4 @@ class Loading:
 
 def count_files(reader: RowReader, groups: Sequence[int]) -> int:
     """Count the regular files in some groups."""
-    kinds = (octets_of(reader.read([number], ["kind"])["kind"]) for number in groups)
-    return sum(int((np.frombuffer(codes, np.uint8) == FILE).sum()) for codes in kinds)
+    return sum(int((letter_codes(reader.read([number], ["kind"])["kind"]) == FILE).sum()) for number in groups)

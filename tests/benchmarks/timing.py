@@ -60,12 +60,12 @@ class Figure:
 
     def line(self) -> str:
         """Write it as one line of the table."""
-        aims = [f"≤ {self.most:g} ×"] if self.most is not None else []
-        aims += [f"CPU ≤ {self.most_cpu:g} ×"] if self.most_cpu is not None else []
+        aims = [f"≤ {self.most:g} x"] if self.most is not None else []
+        aims += [f"CPU ≤ {self.most_cpu:g} x"] if self.most_cpu is not None else []
         aims += [f"≤ {self.most_peak / 2**20:.0f} MiB"] if self.most_peak is not None else []
         return (
             f"{self.work:<58} {self.measured.wall:8.2f} s {self.measured.peak / 2**20:6.0f} MiB  "
-            f"{self.ratio:5.2f} × (CPU {self.cpu_ratio:4.1f} ×) of {self.reference} {self.referred.wall:.2f} s"
+            f"{self.ratio:5.2f} x (CPU {self.cpu_ratio:4.1f} x) of {self.reference} {self.referred.wall:.2f} s"
             f"  aim {', '.join(aims) or '-'}{'' if self.met else '  MISSED'}"
         )
 

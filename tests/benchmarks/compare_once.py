@@ -1,0 +1,25 @@
+"""Compare two stored manifests once, as a process of its own: `compare_once.py ORIGINAL COPY FOLDER [WINDOW]`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from coverage_audit.comparison.compare import match
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.evidence.store import open_manifest
+
+SEED = b"a seed for tests"  # tests.builders.manifests has the same; importing it would be timed too
+MEMORY = 256_000_000
+
+
+def compare_once(original: Path, copy: Path, folder: Path) -> None:
+    """Compare, say what was found, leave the relation."""
+    work = Workspace(folder=folder, memory=MEMORY, seed=SEED)
+    matched = match(open_manifest(original), open_manifest(copy), leave_out=(), work=work)
+    print(f"missing {matched.missing} changed {matched.changed} extra {matched.extra} rows {matched.rows}")  # noqa: T201  a script's answer
+    matched.relation.replace(folder / "differences.parquet")
+
+
+if __name__ == "__main__":
+    compare_once(*(Path(argument) for argument in sys.argv[1:4]))
