@@ -79,6 +79,8 @@ def open_engine(memory_limit: int, temp: Path) -> Engine:
 
     Raises ComparisonError when it cannot start (e.g. an impossible limit).
     """
+    if memory_limit <= 0:
+        raise ComparisonError(f"The engine cannot work in {memory_limit} bytes of memory.")
     with _translated():
         connection = duckdb.connect(
             ":memory:",
@@ -92,6 +94,7 @@ def open_engine(memory_limit: int, temp: Path) -> Engine:
                 "preserve_insertion_order": "true",
             },
         )
+        connection.execute("SET enable_progress_bar = false")  # it would write into JSON on standard output
         connection.execute("SET enable_external_access = false")
         connection.execute("SET lock_configuration = true")
     return Engine(connection)

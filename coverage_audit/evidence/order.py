@@ -34,3 +34,17 @@ def rises(keys: Any) -> bool:
     if len(keys) < 2:
         return True
     return bool(pc.all(pc.less(keys.slice(0, len(keys) - 1), keys.slice(1))).as_py())
+
+
+def are_paths(paths: Any, keys: Any) -> bool:
+    """Whether these are paths below a root: names between single slashes, none empty. `keys` are their tree keys."""
+    offsets = np.frombuffer(keys.buffers()[1], dtype=np.int32)[keys.offset : keys.offset + len(keys) + 1]
+    if not len(keys):
+        return True
+    if not np.diff(offsets).all():
+        return False
+    octets = np.frombuffer(keys.buffers()[2], dtype=np.uint8)
+    between = octets == 0
+    at_an_edge = between[offsets[:-1]].any() or between[offsets[1:] - 1].any()
+    slashes = pc.sum(pc.count_substring(paths, b"/")).as_py()
+    return not at_an_edge and not (between[1:] & between[:-1]).any() and slashes == int(between.sum())

@@ -18,16 +18,20 @@ class Cutter:
 
     def __init__(self) -> None:
         self._waiting: list[Any] = []
+        self._rows = 0
 
     def push(self, rows: Any) -> list[Any]:
         """Take more rows; return the groups that they complete."""
         self._waiting.append(rows)
-        if sum(len(table) for table in self._waiting) <= LEAST_ROWS:
+        self._rows += len(rows)
+        may_end = self._rows > MOST_ROWS or len(_marks(integers(rows["key_lo"])))
+        if self._rows <= LEAST_ROWS or not may_end:
             return []
         joined = pa.concat_tables(self._waiting)
         ends = cuts(integers(joined["key_lo"]))
         starts = [0, *ends]
         self._waiting = [joined.slice(starts[-1])]
+        self._rows -= starts[-1]
         return [joined.slice(start, end - start) for start, end in zip(starts, ends, strict=False)]
 
     def rest(self) -> list[Any]:
@@ -39,7 +43,7 @@ class Cutter:
 
 def cuts(key_lo: Any) -> list[int]:
     """Return where groups end among keys whose first row begins a group. What follows the last end is undecided."""
-    marks = np.flatnonzero(key_lo % np.uint64(CUT_EVERY) == 0)
+    marks = _marks(key_lo)
     ends: list[int] = []
     start = 0
     while True:
@@ -51,6 +55,10 @@ def cuts(key_lo: Any) -> list[int]:
             return ends
         ends.append(end)
         start = end
+
+
+def _marks(key_lo: Any) -> Any:
+    return np.flatnonzero(key_lo % np.uint64(CUT_EVERY) == 0)
 
 
 def group_of(rows: Any, odd_after_ns: int) -> Group:

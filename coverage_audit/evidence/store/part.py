@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -81,6 +82,8 @@ class Part:
     def discard(self) -> None:
         """Remove the unfinished file; harmless when it is finished or gone."""
         self._engine.close()
+        with contextlib.suppress(OSError, pa.ArrowException):
+            self._writer.close()
         self._part.unlink(missing_ok=True)
 
     def _write_group(self, rows: Any) -> None:

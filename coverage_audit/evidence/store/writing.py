@@ -14,10 +14,10 @@ import pyarrow as pa
 from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.evidence.instants import odd_after
 from coverage_audit.evidence.manifest import Blind, CompleteManifest, Manifest, Origin, PartialManifest
-from coverage_audit.evidence.order import rises, tree_keys
+from coverage_audit.evidence.order import are_paths, rises, tree_keys
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA
 from coverage_audit.evidence.store.part import Part
-from coverage_audit.evidence.store.sorting import Spill
+from coverage_audit.evidence.store.sorting import Sorter
 
 _GATHERED_ROWS = 65536
 
@@ -37,7 +37,7 @@ class ManifestWriter:
         self._odd_after_ns = odd_after(started)
         self._gathered: list[Any] = []
         self._last_key = b""
-        self._spill: Spill | None = None
+        self._sorter: Sorter | None = None
         with self._storing():
             self._part = self._open_part()
 
@@ -54,8 +54,8 @@ class ManifestWriter:
         """Write what is left, make it last, give it its name and return the manifest."""
         with self._storing():
             self._take_gathered()
-            if self._spill is not None:
-                self._write_sorted(self._spill)
+            if self._sorter is not None:
+                self._write_sorted(self._sorter)
             places = tuple(sorted(blind, key=lambda place: place.path))
             census = self._part.complete(origin, places)
         if places:
@@ -65,8 +65,8 @@ class ManifestWriter:
     def abandon(self) -> None:
         """Leave no file behind. Harmless after `finish`."""
         self._part.discard()
-        if self._spill is not None:
-            self._spill.discard()
+        if self._sorter is not None:
+            self._sorter.discard()
 
     def _open_part(self) -> Part:
         return Part(self._file, self._seed, self._memory_limit, self._odd_after_ns)
@@ -78,35 +78,37 @@ class ManifestWriter:
         self._gathered = []
         if not len(rows):
             return
-        if self._spill is None and not self._continues(rows):
-            self._spill = self._put_by_what_was_written()
-        if self._spill is None:
+        paths = rows["path"].chunk(0)
+        keys = tree_keys(paths)
+        if not are_paths(paths, keys):
+            raise EvidenceError("The listing holds an entry that is no path below its root.")
+        if self._sorter is None and not self._continues(keys):
+            self._begin_to_sort()
+        if self._sorter is None:
             self._part.write(rows)
         else:
-            self._spill.put(rows)
+            self._sorter.put(rows)
 
-    def _continues(self, rows: Any) -> bool:
-        keys = tree_keys(rows["path"].chunk(0))
+    def _continues(self, keys: Any) -> bool:
         if keys[0].as_py() <= self._last_key or not rises(keys):
             return False
         self._last_key = keys[len(keys) - 1].as_py()
         return True
 
-    def _put_by_what_was_written(self) -> Spill:
-        spill = Spill(self._file.with_name(self._file.name + ".unsorted"), self._memory_limit)
+    def _begin_to_sort(self) -> None:
+        self._sorter = Sorter(self._file, self._memory_limit)
         for batch in self._part.give_back():
-            spill.put(batch)
-        return spill
+            self._sorter.put(pa.Table.from_batches([batch]))
 
-    def _write_sorted(self, spill: Spill) -> None:
+    def _write_sorted(self, sorter: Sorter) -> None:
         self._part = self._open_part()
         self._last_key = b""
-        for batch in spill.in_order():
-            rows = pa.Table.from_batches([batch]).combine_chunks()
-            if not self._continues(rows):
+        for piece in sorter.in_order():
+            rows = piece.combine_chunks()
+            if not self._continues(tree_keys(rows["path"].chunk(0))):
                 raise EvidenceError("A path was listed twice: the listing cannot be trusted.")
             self._part.write(rows)
-        spill.discard()
+        sorter.discard()
 
     @contextmanager
     def _storing(self) -> Iterator[None]:
