@@ -6,12 +6,16 @@ Commands are imported only when they are asked for, so that `--help` costs no li
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 from typing import NoReturn
 
 import click
 
-from coverage_audit.errors import EX_USAGE, CoverageAuditError
+from coverage_audit.errors import EX_SOFTWARE, EX_USAGE, CoverageAuditError
+
+TRACE = "COVERAGE_AUDIT_TRACE"
+"""Set in the environment, a defect of the program ends in its trace instead of one message."""
 
 COMMANDS: dict[str, str] = {
     "audit": "Audit all datasets, or those named, now.",
@@ -77,4 +81,11 @@ def run() -> NoReturn:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(141)
+    except Exception as defect:  # the last resort: a person gets a message, whatever broke
+        if os.environ.get(TRACE):
+            raise
+        name = f"{type(defect).__name__}: {defect}".encode("ascii", "backslashreplace").decode()
+        click.echo(f"coverage-audit: this is a defect of the program, and nothing was concluded: {name}", err=True)
+        click.echo(f"  Please report it with what this prints when {TRACE}=1 stands in the environment.", err=True)
+        sys.exit(EX_SOFTWARE)
     sys.exit(status if isinstance(status, int) else 0)

@@ -1,0 +1,59 @@
+"""The documents say what the program does: what they quote is held against it."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from coverage_audit import errors
+from coverage_audit.cli.main import COMMANDS
+from coverage_audit.estate.reader import read_estate
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_the_estate_that_the_readme_explains_is_well_formed(tmp_path: Path) -> None:
+    block = next(block for block in re.findall(r"```yaml\n(.*?)```", README, re.DOTALL) if "datasets:" in block)
+    file = tmp_path / "estate.yaml"
+    file.write_text(block, encoding="utf-8")
+
+    estate = read_estate(file)
+
+    assert [dataset.id for dataset in estate.datasets] == ["field-recordings"]
+    assert len(estate.datasets[0].copies) == 2
+
+
+def test_the_readme_quotes_the_help_of_the_audit_as_it_is() -> None:
+    command = [sys.executable, "-m", "coverage_audit", "audit", "--help"]
+    environment = {**os.environ, "COLUMNS": "100"}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, env=environment, cwd=ROOT)
+    assert done.stdout.strip() in README
+
+
+def test_the_readme_gives_the_two_commands_and_they_are_there() -> None:
+    for command in ("deploy/tour", "tests/run"):
+        assert f"./{command}" in README
+        assert os.access(ROOT / command, os.X_OK)
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    missing = [name for name in COMMANDS if f"coverage-audit {name}" not in README]
+    assert missing in ([], ["tour"])  # the tour is run by its script
+
+
+def test_every_exit_status_stands_in_the_readme() -> None:
+    listed = {int(number) for number in re.findall(r"^\| (\d+) \|", README, re.MULTILINE)}
+    raised = {kind.exit_status for kind in errors.CoverageAuditError.__subclasses__()}
+    assert raised | {errors.EX_CONFORMING, errors.EX_NONCONFORMING, errors.EX_SOFTWARE} <= listed
+
+
+def test_the_files_that_the_documents_name_exist() -> None:
+    named = re.findall(r"\]\(([\w./-]+)\)", README + DEVELOPERS)
+    named += re.findall(r"`(tests/[\w/]+\.py)`", DEVELOPERS)
+    assert named
+    assert not [name for name in named if not (ROOT / name).exists()]
