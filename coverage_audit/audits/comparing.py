@@ -67,7 +67,7 @@ def compare_copy(
         kept = earlier_tree(bare.place, copy, tree, parts)
         if kept is None:
             return CopyOutcome(evidence=replace(bare, gap=tree))
-        bare, tree = replace(bare, place=kept.place), kept.tree
+        bare, tree = replace(bare, place=kept.place, points=kept.points), kept.tree
     return _judged_attempt(bare, original, tree, parts)
 
 

@@ -6,17 +6,18 @@ from dataclasses import dataclass, replace
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.estate.model import Copy
-from coverage_audit.evidence.facts import Gap, GapKind, IdentityCheck, PinState
+from coverage_audit.evidence.facts import Gap, GapKind, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import PlaceEvidence
 
 
 @dataclass(frozen=True, kw_only=True)
 class KeptTree:
-    """A tree of an earlier audit, and the place as it showed itself then."""
+    """A tree of an earlier audit, and the place and the copy's points as they showed themselves then."""
 
     tree: Manifest
     place: PlaceEvidence
+    points: PointList | None
 
 
 def earlier_tree(place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> KeptTree | None:
@@ -30,7 +31,10 @@ def earlier_tree(place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> Ke
     tree = parts.ledger.last_manifest(copy.address, device.formerly)
     if tree is None or parts.clock() - tree.origin.started > device.may_be_off:
         return None
-    return KeptTree(tree=tree, place=_place_then(place, parts))
+    points = parts.ledger.last_points(copy.address, device.formerly) if copy.points else None
+    if copy.points and points is None:
+        return None
+    return KeptTree(tree=tree, place=_place_then(place, parts), points=points)
 
 
 def _place_then(place: PlaceEvidence, parts: Parts) -> PlaceEvidence:
