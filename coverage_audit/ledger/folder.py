@@ -111,12 +111,12 @@ def sync(path: Path) -> None:
 
 
 def clear(folder: Path) -> None:
-    """Remove all that lies in a folder."""
+    """Remove all that lies in a folder; what cannot be removed now (a killed audit's helper may still write) stays."""
     for entry in folder.iterdir():
         if entry.is_dir() and not entry.is_symlink():
-            shutil.rmtree(entry)
+            shutil.rmtree(entry, ignore_errors=True)
         else:
-            entry.unlink()
+            entry.unlink(missing_ok=True)
 
 
 _SAID = {

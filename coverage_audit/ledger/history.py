@@ -47,16 +47,17 @@ def last_points(connection: Connection, address: Address, formerly: Sequence[Dev
 def trusted_manifests(
     connection: Connection, address: Address, formerly: Sequence[DeviceId], *, complete: bool
 ) -> tuple[tuple[datetime, str], ...]:
-    """Return the kept manifests of a place, newest first, by when their listing started.
+    """Return the kept manifests of a place with when their listing started; the last recorded comes first.
 
-    Only those of trusted volumes. `address` is the declared one, or that of a single recovery point.
+    Only those of trusted volumes. `address` is the declared one, or that of a single recovery point. The order
+    is that of recording: a night on which the clock was years ahead is not the newest for years.
     """
     own = and_(MANIFESTS.c.own_path == address.path, *_on(MANIFESTS, address, formerly))
     rows = connection.execute(
         select(MANIFESTS.c.started, MANIFESTS.c.file)
         .where(lies_at(MANIFESTS, address, formerly) | own)
         .where(MANIFESTS.c.trusted, MANIFESTS.c.file.is_not(None), MANIFESTS.c.complete | (not complete))
-        .order_by(MANIFESTS.c.started.desc(), MANIFESTS.c.id.desc())
+        .order_by(MANIFESTS.c.id.desc())
     )
     return tuple((row.started, row.file) for row in rows)
 

@@ -23,9 +23,7 @@ def needed_manifests(connection: Connection, now: datetime) -> set[str]:
     newest complete one of a trusted volume, and the newest of a trusted volume.
     """
     rows = connection.execute(
-        select(MANIFESTS)
-        .where(MANIFESTS.c.file.is_not(None))
-        .order_by(MANIFESTS.c.started.desc(), MANIFESTS.c.id.desc())
+        select(MANIFESTS).where(MANIFESTS.c.file.is_not(None)).order_by(MANIFESTS.c.id.desc())
     ).all()
     resting = _rested_on(connection, now)
     needed: set[str] = set()

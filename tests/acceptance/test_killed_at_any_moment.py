@@ -135,6 +135,7 @@ def check_last(ledger: Ledger, number: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 def test_an_audit_killed_at_any_moment_loses_nothing_that_was_recorded(
     processes: ForkServerContext, tmp_path: Path
 ) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from coverage_audit.errors import EX_CONFORMING, EX_NONCONFORMING, EX_NOTICE_FAILED
 from coverage_audit.estate.model import NoticeKind, NoticeTarget
 from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.opening import exclusive, open_ledger
@@ -24,6 +25,7 @@ from coverage_audit.notices.telling import tell_target, try_target
 from tests.builders.noticed import a_change, a_recovery, failing_estate
 from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
 from tests.parts.mailbox import PLANTED, Endpoint, Mailbox
+from tests.parts.station import Station
 
 PAGE = "<!DOCTYPE html><title>the page</title><p>" + "row " * 20_000
 
@@ -199,3 +201,54 @@ def test_a_trial_notice_arrives(tmp_path: Path, mailbox: Mailbox) -> None:
     assert "trial" in mailbox.letters[0]["Subject"]
     file.chmod(0o644)
     assert "chmod 600" in reason(try_target(a_target(file), "Saltreach", {}))
+
+
+ESTATE = """
+    rehearsal: true
+    sites: {station: {name: Field station}}
+    devices:
+      kestrel:
+        site: station
+        access: local
+        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
+      heron:
+        site: station
+        access: local
+        volumes: {pool: {path: "{root}/heron", medium: hdd}}
+    policies:
+      twice: {copies: 2, max_age: 26h}
+    datasets:
+      field-recordings:
+        policy: twice
+        original: kestrel:main/recordings
+        copies:
+          - at: heron:pool/recordings
+    notices:
+      phone: {url_env: PHONE_URL, send: [failing, recovered]}
+"""
+
+
+def test_the_command_tells_once_says_what_failed_to_arrive_and_has_a_status_for_it(
+    station: Station, endpoint: Endpoint
+) -> None:
+    station.declare(ESTATE)
+    station.write("kestrel/recordings/take-1.wav")
+    (station.root / "heron/recordings").mkdir(parents=True)
+    environment = {"PHONE_URL": endpoint.address()}
+
+    endpoint.status = 500
+    ran = station.command("audit", "--notify", environment=environment)
+    assert ran.status == EX_NOTICE_FAILED
+    assert "'phone' was not delivered" in ran.err
+    assert "status 500" in ran.err
+    assert PLANTED not in ran.err + ran.out
+
+    endpoint.status = 200
+    assert station.command("audit", "--notify", environment=environment).status == EX_NONCONFORMING
+    assert station.command("audit", "--notify", environment=environment).status == EX_NONCONFORMING
+    station.mirror("kestrel/recordings", "heron/recordings")
+    assert station.command("audit", "--notify", environment=environment).status == EX_CONFORMING
+    titles = [json.loads(body)["title"] for body in endpoint.bodies[1:]]
+    assert len(titles) == 2
+    assert "field-recordings not covered" in titles[0]
+    assert "recovered" in titles[1]

@@ -317,6 +317,16 @@ def test_the_newest_manifest_of_a_trusted_volume_is_given_out(ledger: Ledger, st
     assert ledger.last_manifest(COPY) is None
 
 
+def test_a_night_with_a_clock_years_ahead_is_not_the_newest_for_years(ledger: Ledger) -> None:
+    recorded(ledger, 1000, manifests=(a_real_manifest(ledger, 1000, COPY),))
+    for number in range(1, 6):
+        recorded(ledger, number, manifests=(a_real_manifest(ledger, number, COPY),))
+        ledger.prune(night(number))
+        found = ledger.last_manifest(COPY)
+        assert found is not None
+        assert found.origin.started == night(number)
+
+
 def test_a_manifest_of_one_point_is_found_by_the_point_and_by_the_copy(ledger: Ledger) -> None:
     address = Address(volume=HERON, path=".points/{point}/recordings")
     point = address.at_point("2026-11-01")
