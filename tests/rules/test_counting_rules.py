@@ -11,26 +11,18 @@ from coverage_audit.evidence.difference import Mode
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset
 from tests.builders.cases import (
-    CURLEW,
-    HERON,
-    KESTREL,
-    POLICY,
-    RECORDINGS,
-    STARTED,
     a_case,
     a_comparison,
     a_copy,
     a_dated_copy,
-    a_device,
     a_gap,
     a_place,
     a_point,
-    a_volume,
-    an_estate,
     device_facts,
     judged_dataset,
     volume_facts,
 )
+from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, STARTED, a_device, a_volume, an_estate
 
 NEAR, FAR = RECORDINGS.copies
 

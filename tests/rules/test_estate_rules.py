@@ -10,7 +10,8 @@ from coverage_audit.estate.model import Copy, DatasetId, Device, ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PinState
 from coverage_audit.judgement.judge import judge
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate
-from tests.builders.cases import (
+from tests.builders.cases import a_case, a_copy, a_gap, a_place, an_identity, device_facts, judged
+from tests.builders.station import (
     CURLEW,
     FINISHED,
     HERON,
@@ -18,17 +19,10 @@ from tests.builders.cases import (
     POLICY,
     RECORDINGS,
     STARTED,
-    a_case,
-    a_copy,
     a_device,
-    a_gap,
-    a_place,
     a_volume,
     an_address,
     an_estate,
-    an_identity,
-    device_facts,
-    judged,
 )
 
 NEAR, FAR = RECORDINGS.copies

@@ -14,12 +14,6 @@ from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
 from coverage_audit.judgement.verdict import Answer, Finding
 from tests.builders.cases import (
-    CURLEW,
-    HERON,
-    KESTREL,
-    POLICY,
-    RECORDINGS,
-    STARTED,
     a_case,
     a_copy,
     a_gap,
@@ -30,6 +24,7 @@ from tests.builders.cases import (
     judged_dataset,
     lacking,
 )
+from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, STARTED
 
 NEAR, FAR = RECORDINGS.copies
 FEW = Tally(files=3, bytes=3_000)

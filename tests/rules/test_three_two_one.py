@@ -14,19 +14,11 @@ from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.judgement.verdict import Conclusion
 from tests.builders.cases import (
-    CURLEW,
-    HERON,
-    KESTREL,
-    RECORDINGS,
-    STARTED,
     a_case,
     a_copy,
-    a_device,
     a_gap,
     a_manifest,
     a_place,
-    a_volume,
-    an_address,
     an_identity,
     an_original,
     device_facts,
@@ -35,6 +27,7 @@ from tests.builders.cases import (
     judged_dataset,
     lacking,
 )
+from tests.builders.station import CURLEW, HERON, KESTREL, RECORDINGS, STARTED, a_device, a_volume, an_address
 
 NEAR, FAR = RECORDINGS.copies
 FEW = Tally(files=3, bytes=3_000)

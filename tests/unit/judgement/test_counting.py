@@ -13,7 +13,8 @@ from coverage_audit.estate.model import Device, Medium, SiteId
 from coverage_audit.judgement.counting import Holding, Holdings, Span, medium_doubt
 from coverage_audit.judgement.independence import Apart, Relation, Relations
 from coverage_audit.judgement.verdict import Answer, Standing
-from tests.builders.cases import SEEN, a_device, a_place, a_volume, an_address, device_facts, volume_facts
+from tests.builders.cases import a_place, device_facts, volume_facts
+from tests.builders.station import SEEN, a_device, a_volume, an_address
 
 SITES = ("station", "barn")
 

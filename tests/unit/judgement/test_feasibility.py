@@ -9,19 +9,8 @@ import pytest
 from coverage_audit.estate.model import Copy, Estate, Medium, Policy, Proof
 from coverage_audit.judgement.feasibility import cannot_be_met
 from coverage_audit.judgement.verdict import Answer
-from tests.builders.cases import (
-    CURLEW,
-    HERON,
-    KESTREL,
-    POLICY,
-    RECORDINGS,
-    a_case,
-    a_device,
-    a_volume,
-    an_address,
-    an_estate,
-    judged_dataset,
-)
+from tests.builders.cases import a_case, judged_dataset
+from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, a_device, a_volume, an_address, an_estate
 
 
 def asking(**values: Any) -> Policy:

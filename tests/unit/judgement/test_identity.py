@@ -8,7 +8,8 @@ import pytest
 from coverage_audit.estate.model import DeclaredIdentity, Volume
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck, PinnedFact, PinState, VolumeFacts
 from coverage_audit.judgement.identity import check_identity
-from tests.builders.cases import HERON, a_gap, changed, device_facts, volume_facts
+from tests.builders.cases import a_gap, device_facts, volume_facts
+from tests.builders.station import HERON, changed
 
 POOL = HERON.volumes[0]
 BOX = device_facts("heron")

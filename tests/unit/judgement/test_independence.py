@@ -1,31 +1,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import combinations
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from coverage_audit.estate.model import Attestation, Device, LocalAccess, ShelfAccess
-from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
-from coverage_audit.judgement.independence import Apart, Relation, Relations, largest_apart, relation
-from tests.builders.cases import (
-    CURLEW,
-    HERON,
-    KESTREL,
-    a_device,
-    a_gap,
-    a_key,
-    a_place,
-    a_volume,
-    an_estate,
-    changed,
-    device_facts,
-    volume_facts,
-)
+from coverage_audit.judgement.independence import Apart, Relation, relation
+from tests.builders.cases import a_gap, a_place, device_facts, volume_facts
+from tests.builders.station import HERON, KESTREL, a_device, a_volume, an_estate
 
 
 def related(a: PlaceEvidence, b: PlaceEvidence, *others: Device, **values: Any) -> Relation:
@@ -189,46 +173,6 @@ def test_a_share_that_this_machine_serves_to_itself_is_this_machine(source: str)
     assert related(HERE, mounted).apart is Apart.ONE
 
 
-def test_a_guest_and_its_host_are_one_however_far_down() -> None:
-    avocet = a_device("avocet", a_volume("avocet:images"), runs_on=a_key("dunlin:x").device)
-    dunlin = a_device("dunlin", a_volume("dunlin:x"), runs_on=KESTREL.id)
-
-    found = related(HERE, a_place(avocet), dunlin)
-
-    assert found.apart is Apart.ONE
-    assert found.declared
-    assert "dunlin runs on kestrel" in found.reasons[0]
-
-
-def test_two_guests_of_one_host_fall_together() -> None:
-    one = a_device("avocet", a_volume("avocet:images"), runs_on=KESTREL.id)
-    two = a_device("dunlin", a_volume("dunlin:images"), runs_on=KESTREL.id)
-
-    assert related(a_place(one), a_place(two), KESTREL).apart is Apart.ONE
-
-
-def test_a_volume_and_the_one_it_is_stored_on_are_one() -> None:
-    avocet = a_device("avocet", a_volume("avocet:images", stored_on=a_key("heron:pool")))
-
-    assert related(a_place(avocet), THERE).apart is Apart.ONE
-
-
-def test_a_host_that_is_known_under_another_name_is_recognised_by_its_facts() -> None:
-    avocet = a_device("avocet", a_volume("avocet:images"), runs_on=HERON.id)
-    estate = an_estate(KESTREL, HERON, avocet)
-    host = device_facts("heron", machine_id="machine-kestrel", boot_id="boot-kestrel")
-
-    assert relation(HERE, a_place(avocet), estate, {HERON.id: host}).apart is Apart.ONE
-
-
-def test_a_guest_that_does_not_say_of_whom_is_not_shown_apart() -> None:
-    guest = with_box(THERE, is_guest=True)
-    said = replace(guest, device=replace(HERON, runs_on=CURLEW.id))
-
-    assert related(HERE, guest).apart is Apart.NOT_SHOWN
-    assert related(HERE, said, CURLEW).apart is Apart.SHOWN
-
-
 def test_the_serials_that_hypervisors_invent_prove_nothing() -> None:
     a = with_box(with_volume(HERE, drives=frozenset({"disk0"})), is_guest=True)
     b = with_box(with_volume(THERE, drives=frozenset({"disk0"})), is_guest=True)
@@ -274,55 +218,3 @@ def test_in_a_rehearsal_places_are_apart_as_declared_but_not_one_folder_or_a_gue
     assert related(HERE, bare, rehearsal=True).apart is Apart.SHOWN
     assert related(HERE, folder, rehearsal=True).apart is Apart.ONE
     assert related(HERE, guest, rehearsal=True).apart is Apart.ONE
-
-
-@given(st.lists(st.sampled_from(list(Apart)), min_size=15, max_size=15), st.sets(st.integers(0, 5)))
-def test_the_largest_set_is_that_of_all_subsets(answers: list[Apart], among: set[int]) -> None:
-    found = Relations(
-        pairs={pair: Relation(apart=apart) for pair, apart in zip(combinations(range(6), 2), answers, strict=True)}
-    )
-    for assumed in (False, True):
-        good = {Apart.SHOWN, Apart.NOT_SHOWN} if assumed else {Apart.SHOWN}
-        best = max(
-            len(subset)
-            for size in range(len(among) + 1)
-            for subset in combinations(sorted(among), size)
-            if all(found.between(*pair).apart in good for pair in combinations(subset, 2))
-        )
-
-        assert len(largest_apart(sorted(among), found, assumed=assumed)) == best
-
-
-FACTS = ("machine_id", "boot_id", "host_key")
-SHOWN = ("filesystem_uuid", "drives", "mount_source", "backing_file")
-
-
-@given(
-    st.sets(st.sampled_from(FACTS)),
-    st.sets(st.sampled_from(("filesystem_uuid", "drives"))),
-    st.tuples(st.sets(st.sampled_from(FACTS)), st.sets(st.sampled_from(FACTS))),
-    st.tuples(st.sets(st.sampled_from(SHOWN)), st.sets(st.sampled_from(SHOWN))),
-)
-def test_whatever_is_not_shown_never_makes_two_places_apart(
-    same_box: set[str], same_volume: set[str], hidden_box: tuple[set[str], set[str]], hidden: tuple[set[str], set[str]]
-) -> None:
-    here, there = HERE.device_facts, THERE.device_facts
-    first, second = HERE.volume_facts, THERE.volume_facts
-    assert isinstance(here, DeviceFacts)
-    assert isinstance(there, DeviceFacts)
-    assert isinstance(first, VolumeFacts)
-    assert isinstance(second, VolumeFacts)
-    there = changed(there, **{name: getattr(here, name) for name in same_box})
-    second = changed(second, **{name: getattr(first, name) for name in same_volume})
-    before = related(HERE, replace(THERE, device_facts=there, volume_facts=second))
-    silent = [changed(box, **dict.fromkeys(names)) for box, names in zip((here, there), hidden_box, strict=True)]
-    blank = [
-        changed(seen, **{name: frozenset() if name == "drives" else None for name in names})
-        for seen, names in zip((first, second), hidden, strict=True)
-    ]
-    after = related(
-        replace(HERE, device_facts=silent[0], volume_facts=blank[0]),
-        replace(THERE, device_facts=silent[1], volume_facts=blank[1]),
-    )
-
-    assert before.apart is Apart.SHOWN or after.apart is not Apart.SHOWN

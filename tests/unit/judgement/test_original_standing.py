@@ -9,17 +9,8 @@ from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.evidence.manifest import Blind, PartialManifest
 from coverage_audit.judgement.original_standing import judge_original, why_not_judged_against
 from coverage_audit.judgement.verdict import JudgedOriginal, Standing
-from tests.builders.cases import (
-    HELD,
-    KESTREL,
-    RECORDINGS,
-    STARTED,
-    a_gap,
-    a_manifest,
-    a_place,
-    an_identity,
-    an_original,
-)
+from tests.builders.cases import a_gap, a_manifest, a_place, an_identity, an_original
+from tests.builders.station import HELD, KESTREL, RECORDINGS, STARTED
 
 MAIN = KESTREL.volumes[0]
 

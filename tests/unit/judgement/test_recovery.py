@@ -6,20 +6,8 @@ from typing import Any
 import pytest
 
 from coverage_audit.evidence.difference import Tally
-from tests.builders.cases import (
-    FINISHED,
-    HELD,
-    HERON,
-    RECORDINGS,
-    SEEN,
-    STARTED,
-    a_comparison,
-    a_copy,
-    a_dated_copy,
-    a_point,
-    judged_copy,
-    lacking,
-)
+from tests.builders.cases import a_comparison, a_copy, a_dated_copy, a_point, judged_copy, lacking
+from tests.builders.station import FINISHED, HELD, HERON, RECORDINGS, SEEN, STARTED
 
 FEW = Tally(files=3, bytes=3_000)
 

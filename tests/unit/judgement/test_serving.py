@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from coverage_audit.judgement.serving import is_served_by, lies_elsewhere, server_of
-from tests.builders.cases import HERON, device_facts, volume_facts
+from tests.builders.cases import device_facts, volume_facts
+from tests.builders.station import HERON
 
 SEEN = volume_facts(HERON.volumes[0])
 

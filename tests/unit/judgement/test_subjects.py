@@ -15,7 +15,7 @@ from coverage_audit.judgement.subjects import (
     place_subject,
     volume_subject,
 )
-from tests.builders.cases import a_key, an_address
+from tests.builders.station import a_key, an_address
 
 HOSTILE = st.text(st.characters(codec="utf-8", exclude_characters="\0"), min_size=1, max_size=30)
 
