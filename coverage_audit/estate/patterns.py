@@ -88,11 +88,11 @@ def _try_out(pattern: str) -> None:
 _PROBES: Final = ("qzx-7f3a", "qzx-7f3a/kwv-91/qzx.k2v")
 
 
-def check_left_out(patterns: Sequence[str], pattern: str) -> str:
+def check_left_out(pattern: str, later: Sequence[str] = ()) -> str:
     """Return one pattern of a list of names to leave out (gitignore syntax), if it means something.
 
-    ValueError for one that is blank, a comment or no pattern, or that leaves everything out without another in
-    `patterns` that takes something back (`!`).
+    ValueError for one that is blank, a comment or no pattern, or that leaves everything out with none among the
+    `later` ones of its list that takes something back (`!`; of several that match, the last counts).
     """
     if not pattern.strip():
         raise ValueError("the pattern is blank (remove it)")
@@ -104,7 +104,7 @@ def check_left_out(patterns: Sequence[str], pattern: str) -> str:
         spec = GitIgnoreSpec.from_lines([pattern])
     except (ValueError, re.error) as error:
         raise ValueError(f"{shown(pattern)} is no pattern (write it as in a .gitignore)") from error
-    takes_back = any(other.startswith("!") for other in patterns)
+    takes_back = any(other.startswith("!") for other in later)
     if not takes_back and all(spec.match_file(probe) for probe in _PROBES):
         raise ValueError(f"{shown(pattern)} leaves everything out: nothing would be audited (be narrower)")
     return pattern

@@ -140,9 +140,9 @@ def _check_copy(copy: Keys, declared: Declared, mistakes: Mistakes) -> None:
 def _check_leave_out(mapping: Keys, mistakes: Mistakes) -> None:
     patterns = list(texts(mapping, "leave_out"))
     words = [pattern.value for pattern in patterns]
-    for pattern in patterns:
+    for number, pattern in enumerate(patterns, 1):
         try:
-            check_left_out(words, pattern.value)
+            check_left_out(pattern.value, words[number:])
         except ValueError as error:
             mistakes.add(pattern.spot, str(error))
 

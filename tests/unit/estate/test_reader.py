@@ -426,6 +426,14 @@ def test_a_mistake_is_told_at_its_place_with_its_mend(tmp_path: Path, old: str, 
     assert all(line.endswith(")") and "(" in line for line in found)  # each has its mend
 
 
+def test_a_name_taken_back_before_everything_is_left_out_takes_nothing_back(tmp_path: Path) -> None:
+    """Of several patterns that match, the last counts (gitignore)."""
+    copy = "heron:pool/sheets\n        leave_out: %s"
+    assert read(tmp_path, spoiled("heron:pool/sheets", copy % "['*', '!*.wav']")).name
+    (found,) = mistakes(tmp_path, spoiled("heron:pool/sheets", copy % "['!*.wav', '*']"))
+    assert found.startswith("25:31: '*' leaves everything out")
+
+
 @pytest.mark.parametrize(
     "notice",
     [

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from coverage_audit.estate.model import Estate, LocalAccess, NoticeKind, ShelfAc
 from coverage_audit.estate.reader import read_estate, read_limits
 from coverage_audit.estate.schema import estate_schema
 from coverage_audit.estate.shipped import defaults_folder, sample_folder
-from tests.builders.estate_file import SMALL, mistakes
+from tests.builders.estate_file import SMALL, mistakes, read
 
 JUDGED_LATER = {"immutable", "rhythm", "verify", "drill", "headroom", "shrinkage", "dump_size", "restore_within"}
 
@@ -25,6 +26,21 @@ def test_the_sample_shows_every_kind_of_box(estate: Estate) -> None:
     assert {type(device.access) for device in estate.devices} == {LocalAccess, SshAccess, ShelfAccess}
     assert any(device.runs_on for device in estate.devices)
     assert {volume.medium.value for device in estate.devices for volume in device.volumes} == {"hdd", "ssd", "hosted"}
+
+
+@pytest.mark.parametrize("file", sorted(sample_folder().glob("*.yaml")), ids=lambda file: file.name)
+def test_every_estate_that_ships_is_right(file: Path) -> None:
+    assert read_estate(file).datasets
+
+
+def test_the_estate_that_the_readme_explains_is_right(tmp_path: Path) -> None:
+    text = (defaults_folder().parent / "README.md").read_text(encoding="utf-8")
+    estates = [
+        block for block in re.findall(r"^```yaml\n(.*?)^```", text, re.MULTILINE | re.DOTALL) if "estate:" in block
+    ]
+    assert estates
+    for block in estates:
+        assert read(tmp_path, block).datasets
 
 
 def test_no_policy_of_the_sample_asks_for_what_its_copies_could_never_give(estate: Estate) -> None:
