@@ -120,7 +120,7 @@ def test_a_server_that_never_says_a_word_is_given_up(silent_port: int, message: 
     address = f"{kind}://user:{PLANTED}@127.0.0.1:{silent_port}/?from=a@b.example&to=c@d.example&mode=insecure"
     began = time.monotonic()
     assert "no answer within 2 s" in reason(deliver("phone", address, message, wait_s=2))
-    assert time.monotonic() - began < 15
+    assert time.monotonic() - began < 30
 
 
 def test_a_server_that_trickles_for_ever_is_given_up(trickling_port: int, message: Message) -> None:

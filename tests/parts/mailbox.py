@@ -124,6 +124,7 @@ def trickling_port() -> Iterator[int]:
                         one.sendall(b"2")
                     except OSError:
                         talking.remove(one)
+                        one.close()
                         break
             for one in talking:
                 one.close()

@@ -1,47 +1,18 @@
 from __future__ import annotations
 
-import multiprocessing
 import os
-import signal
-import sqlite3
-import stat
 import subprocess
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from alembic import command
-from alembic.autogenerate import compare_metadata
-from alembic.migration import MigrationContext
-from sqlalchemy import text
 
-from coverage_audit.errors import EX_ANOTHER_AUDIT, LedgerBusyError, LedgerError
-from coverage_audit.ledger.connecting import connect
+from coverage_audit.errors import LedgerError
 from coverage_audit.ledger.folder import StateFolder
-from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.migrating import _config, migrate
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord
-from coverage_audit.ledger.tables import METADATA
+from tests.builders.nights import filled, mode, refused
 from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged
-
-
-def mode(path: Path) -> int:
-    return stat.S_IMODE(path.stat().st_mode)
-
-
-def filled(state: Path) -> Ledger:
-    ledger = open_ledger(state)
-    judged = a_judged(datasets={"field-recordings": [a_finding()]})
-    ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
-    return ledger
-
-
-def refused(state: Path) -> str:
-    with pytest.raises(LedgerError) as caught:
-        open_ledger(state)
-    return str(caught.value)
 
 
 def test_a_new_ledger_is_for_its_owner_alone(state: Path) -> None:
@@ -108,14 +79,6 @@ def test_a_disk_that_fills_while_recording_loses_nothing_that_was_recorded(small
         assert open_ledger(state).last_finding("copies:field-recordings") == before is not None
 
 
-def test_a_ledger_of_a_newer_version_is_refused(state: Path) -> None:
-    filled(state).close()
-    with sqlite3.connect(state / "ledger.db") as database:
-        database.execute("update alembic_version set version_num='9999'")
-    database.close()
-    assert "newer version" in refused(state)
-
-
 @pytest.mark.parametrize("damage", [b"", b"not a database at all, but long enough to be taken for one" * 40])
 def test_a_ledger_that_is_none_says_what_to_do(state: Path, damage: bytes) -> None:
     with exclusive(state):
@@ -168,100 +131,3 @@ def test_a_database_that_does_not_answer_is_said_without_the_password(state: Pat
     with pytest.raises(LedgerError) as caught:
         open_ledger(state, f"postgresql://auditor:pa55@/x?host={state}")
     assert "pa55" not in str(caught.value)
-
-
-def test_the_migrations_make_exactly_the_tables_declared(state: Path, url: str | None) -> None:
-    open_ledger(state, url).close()
-    with connect(StateFolder(path=state), url).connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, METADATA) == []
-
-
-def test_a_filled_ledger_goes_down_and_up_again(state: Path, url: str | None, reopen: Callable[[], Ledger]) -> None:
-    with exclusive(state), reopen() as ledger:
-        judged = a_judged(datasets={"field-recordings": [a_finding()]})
-        ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
-    engine = connect(StateFolder(path=state), url)
-    with engine.begin() as connection:
-        command.downgrade(_config(connection), "base")
-        assert MigrationContext.configure(connection).get_current_revision() is None
-    with exclusive(state), reopen() as ledger:
-        assert ledger.finding_ids() == ()
-
-
-def test_a_ledger_is_copied_before_it_is_migrated(state: Path) -> None:
-    filled(state).close()
-    engine = connect(StateFolder(path=state), None)
-    with exclusive(state):
-        migrate(engine)
-    kept = state / "ledger.db.before-0001"
-    assert mode(kept) == 0o600
-    with sqlite3.connect(kept) as copy:
-        assert copy.execute("select finding from findings").fetchall() == [("copies:field-recordings",)]
-    copy.close()
-
-
-def test_a_migration_that_fails_half_way_leaves_the_ledger_as_it_was(state: Path, url: str | None) -> None:
-    StateFolder(path=state).prepare()
-    engine = connect(StateFolder(path=state), url)
-    with engine.begin() as connection:
-        connection.execute(text("create table comparisons (x integer)"))
-    with pytest.raises(LedgerError, match="comparisons"):
-        open_ledger(state, url)
-    with engine.connect() as connection:
-        assert MigrationContext.configure(connection).get_current_revision() is None
-        names = connection.dialect.get_table_names(connection)
-    assert "audits" not in names
-
-
-def test_another_audit_is_named_and_has_its_own_exit_status(state: Path) -> None:
-    named = rf"process {os.getpid()}, since 20"
-    with exclusive(state), pytest.raises(LedgerBusyError, match=named) as caught, exclusive(state):
-        pass
-    assert caught.value.exit_status == EX_ANOTHER_AUDIT
-    with exclusive(state):
-        pass
-
-
-def test_a_second_try_does_not_take_the_lock_from_the_first(state: Path) -> None:
-    with exclusive(state):
-        for _ in range(2):
-            with pytest.raises(LedgerBusyError), exclusive(state):
-                pass
-        open_ledger(state).staging(a_judged().started)
-        open_ledger(state)
-        assert list((state / "staging").iterdir()) == []  # it is still swept: the first still holds it
-
-
-def _hold(state: Path, ready: multiprocessing.synchronize.Event) -> None:
-    with exclusive(state):
-        ready.set()
-        signal.pause()
-
-
-def test_the_lock_of_a_killed_audit_is_free(state: Path) -> None:
-    context = multiprocessing.get_context("spawn")
-    ready = context.Event()
-    holder = context.Process(target=_hold, args=(state, ready))
-    holder.start()
-    assert ready.wait(30)
-    with pytest.raises(LedgerBusyError, match=f"process {holder.pid}"), exclusive(state):
-        pass
-    holder.kill()
-    holder.join()
-    with exclusive(state):
-        pass
-
-
-def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state: Path) -> None:
-    with exclusive(state):
-        ledger = filled(state)
-        staging = ledger.staging(a_judged().started)
-        code = (
-            "import sys, pathlib; from coverage_audit.ledger.opening import open_ledger;"
-            "print(open_ledger(pathlib.Path(sys.argv[1])).finding_ids())"
-        )
-        words = [sys.executable, "-c", code, str(state)]
-        reader = subprocess.run(words, check=True, capture_output=True, text=True, timeout=60)
-        assert "copies:field-recordings" in reader.stdout
-        assert staging.is_dir()

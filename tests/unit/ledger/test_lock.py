@@ -1,0 +1,68 @@
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from coverage_audit.errors import EX_ANOTHER_AUDIT, LedgerBusyError
+from coverage_audit.ledger.opening import exclusive, open_ledger
+from tests.builders.nights import filled
+from tests.builders.recorded import a_judged
+
+
+def test_another_audit_is_named_and_has_its_own_exit_status(state: Path) -> None:
+    named = rf"process {os.getpid()}, since 20"
+    with exclusive(state), pytest.raises(LedgerBusyError, match=named) as caught, exclusive(state):
+        pass
+    assert caught.value.exit_status == EX_ANOTHER_AUDIT
+    with exclusive(state):
+        pass
+
+
+def test_a_second_try_does_not_take_the_lock_from_the_first(state: Path) -> None:
+    with exclusive(state):
+        for _ in range(2):
+            with pytest.raises(LedgerBusyError), exclusive(state):
+                pass
+        open_ledger(state).staging(a_judged().started)
+        open_ledger(state)
+        assert list((state / "staging").iterdir()) == []  # it is still swept: the first still holds it
+
+
+def _hold(state: Path, ready: multiprocessing.synchronize.Event) -> None:
+    with exclusive(state):
+        ready.set()
+        signal.pause()
+
+
+def test_the_lock_of_a_killed_audit_is_free(state: Path) -> None:
+    context = multiprocessing.get_context("spawn")
+    ready = context.Event()
+    holder = context.Process(target=_hold, args=(state, ready))
+    holder.start()
+    assert ready.wait(30)
+    with pytest.raises(LedgerBusyError, match=f"process {holder.pid}"), exclusive(state):
+        pass
+    holder.kill()
+    holder.join()
+    with exclusive(state):
+        pass
+
+
+def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state: Path) -> None:
+    with exclusive(state):
+        ledger = filled(state)
+        staging = ledger.staging(a_judged().started)
+        code = (
+            "import sys, pathlib; from coverage_audit.ledger.opening import open_ledger;"
+            "print(open_ledger(pathlib.Path(sys.argv[1])).finding_ids())"
+        )
+        words = [sys.executable, "-c", code, str(state)]
+        reader = subprocess.run(words, check=True, capture_output=True, text=True, timeout=60)
+        assert "copies:field-recordings" in reader.stdout
+        assert staging.is_dir()
