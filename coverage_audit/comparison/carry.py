@@ -49,10 +49,9 @@ def carry(
         begin_judging(engine, pair.terms, first_ns=pair.first_ns, last_work_ns=pair.last_work)
         ask_births(engine, look, matched.relation)
         take_up = _take_up(pair, seen, sum_up(engine))
-        stopped = takes_nothing_up(take_up, now=now, max_age=max_age)
-        if stopped or lacks_most(
-            matched.total, without(matched.missing, matched.missing_blind), matched.under_old_name
-        ):
+        missing = without(matched.missing, matched.missing_blind)
+        most = lacks_most(matched.total, missing, matched.under_old_name)
+        if most or takes_nothing_up(take_up, now=now, max_age=max_age):
             end_grace(engine)
         relation = work.folder / f"carried-{uuid4().hex}.parquet"
         write_kept(engine, matched.relation, relation, pair.facts_of_now(work.seed), _mind(engine, pair))

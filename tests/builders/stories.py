@@ -23,6 +23,8 @@ from tests.builders.manifests import MEMORY, SEED, STARTED, a_manifest
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
 MAX_AGE = timedelta(hours=26)
+YEARS = 4 * 365 * DAY
+LAST_NIGHT = STARTED - DAY
 
 
 def at(before: timedelta, now: datetime = STARTED) -> int:
@@ -43,11 +45,9 @@ def a_file(
     )
 
 
-def touched(row: Row, ctime: timedelta, now: datetime = STARTED) -> Row:
-    """The same row with another ctime."""
-    return Row(
-        path=row.path, kind=row.kind, size=row.size, mtime_ns=row.mtime_ns, ctime_ns=at(ctime, now), target=row.target
-    )
+def old_files(count: int = 12) -> list[Row]:
+    """Files of years ago, so that what else is missing is not most of the dataset."""
+    return [a_file(b"old/%02d" % number, YEARS + number * DAY) for number in range(count)]
 
 
 @dataclass(kw_only=True)

@@ -15,21 +15,14 @@ from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.difference import CopyComparison, RowVerdict, TakeUp
 from coverage_audit.evidence.manifest import Row
 from tests.builders.manifests import STARTED as NOW
-from tests.builders.stories import DAY, HOUR, MAX_AGE, Story, a_file, at
+from tests.builders.stories import DAY, HOUR, LAST_NIGHT, MAX_AGE, YEARS, Story, a_file, at, old_files
 
 MINUTE = timedelta(minutes=1)
-LAST_NIGHT = NOW - DAY
-YEARS = 4 * 365 * DAY
 
 
 @pytest.fixture
 def story(tmp_path: Path) -> Story:
     return Story(folder=tmp_path)
-
-
-def old_files(count: int = 5) -> list[Row]:
-    """Files of years ago that both sides have: without them everything would be "most of the dataset"."""
-    return [a_file(b"old/%d" % number, YEARS + number * DAY) for number in range(count)]
 
 
 def born(path: bytes, row: Row, ago: timedelta | None) -> SecondLook:
@@ -169,10 +162,10 @@ def test_missing_for_weeks_and_edited_daily_is_incomplete(story: Story) -> None:
 
 def test_a_copy_of_files_that_live_for_20_hours_takes_nothing_up(story: Story) -> None:
     archive = a_file(b"archive", YEARS, size=10**9)
-    for nights in (1, 0):
-        now = NOW - nights * DAY
-        short = a_file(b"frame-%d" % nights, 10 * HOUR, now=now)
-        seen = story.audit(now, [*old_files(), archive, short], [*old_files(), archive])
+    copy = [*old_files(), archive]
+    story.audit(LAST_NIGHT, [*copy, a_file(b"frame-1", 10 * HOUR, now=LAST_NIGHT)], copy)
+
+    seen = story.audit(NOW, [*copy, a_file(b"frame-0", 10 * HOUR)], copy)
 
     assert (seen.counting.files, seen.pending.files) == (1, 0)
     assert takes_nothing_up(seen.take_up, now=NOW, max_age=MAX_AGE)
