@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerdict, Sample, Tally
+from coverage_audit.evidence.difference import CopyComparison, RowVerdict, Tally
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.verdict import Ground, Standing
-from coverage_audit.judgement.wording import age, amount, duration, files, names, when
+from coverage_audit.judgement.wording import age, amount, duration, files, such_as, when
 
 
 def damaged(view: CopyView) -> Reasoned | None:
@@ -18,8 +18,8 @@ def damaged(view: CopyView) -> Reasoned | None:
         return None
     parts = []
     if found.own.files:
-        rows = names(_samples(found, RowVerdict.ITS_OWN))
-        parts.append(f"{amount(found.own)} changed in the copy and not in the original{f': {rows}' if rows else ''}")
+        rows = such_as(found, RowVerdict.ITS_OWN)
+        parts.append(f"{amount(found.own)} changed in the copy and not in the original{rows}")
     if found.content.files:
         parts.append(f"the content of {amount(found.content)} differs from the original's")
     return Reasoned(standing=Standing.DAMAGED, ground=Ground.CONTENT, reason="; ".join(parts))
@@ -72,8 +72,8 @@ def _lacking(view: CopyView) -> str | None:
     if lacks_most(found):
         return f"it lacks most of the dataset: {amount(_shown_missing(found))} of {amount(found.original)} are missing"
     if found.counting_rows and found.holds_newer:
-        rows = names(_samples(found, RowVerdict.COUNTS))
-        return f"it lacks {_counting(found)} although it holds something newer{f': {rows}' if rows else ''}"
+        rows = such_as(found, RowVerdict.COUNTS)
+        return f"it lacks {_counting(found)} although it holds something newer{rows}"
     if not found.counting_rows or _cut_is_old(view, found) or clock_trouble(view):
         return None
     if found.take_up.gone_unheld:
@@ -111,7 +111,3 @@ def _counting(found: CopyComparison) -> str:
     if found.counting.files:
         return amount(found.counting)
     return "1 folder" if found.counting_rows == 1 else f"{found.counting_rows} folders"
-
-
-def _samples(found: CopyComparison, verdict: RowVerdict) -> list[Sample]:
-    return [row for row in found.samples if row.verdict is verdict and row.row_class is not RowClass.EXTRA]

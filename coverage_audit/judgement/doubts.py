@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import datetime
 
 from coverage_audit.estate.model import Proof, ShelfAccess
+from coverage_audit.evidence.difference import RowVerdict
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.defects import lacks_most
+from coverage_audit.judgement.original_standing import part_not_read
 from coverage_audit.judgement.verdict import Ground, Standing
-from coverage_audit.judgement.wording import age, amount, duration, when
+from coverage_audit.judgement.wording import age, amount, duration, such_as, when
 
 
 def another_volume(view: CopyView) -> Reasoned | None:
@@ -47,10 +49,10 @@ def partly_seen(view: CopyView) -> Reasoned | None:
     if found is None or not view.needs_tree:
         return None
     if found.blind_original:
-        return _unverified(Ground.EVIDENCE, "part of the original could not be read: what lies there is unknown")
+        return _unverified(Ground.EVIDENCE, f"{part_not_read(view.original.tree)}: what lies there is unknown")
     if found.unknown.files:
-        reason = f"whether it holds {amount(found.unknown)} is unknown: their folder in the copy could not be read"
-        return _kept(Ground.EVIDENCE, reason)
+        reason = f"whether it holds {amount(found.unknown)} is unknown, as their folder in the copy could not be read"
+        return _kept(Ground.EVIDENCE, reason + such_as(found, RowVerdict.UNKNOWN))
     lacks_nothing = not (found.missing.files or found.changed.files or found.folders_missing)
     if found.blind_copy and not lacks_nothing:
         return _kept(Ground.EVIDENCE, "part of the copy could not be read: what is missing may lie there")
@@ -64,12 +66,15 @@ def cannot_be_told(view: CopyView) -> Reasoned | None:
         return None
     if found.between_rows:
         missed = found.between_missing_audit
-        after = f"no audit between {when(missed, view.zone)} and this one" if missed else "no audit saw it begin"
+        after = (
+            f"there being no audit between {when(missed, view.zone)} and this one" if missed else "none saw it begin"
+        )
         lacking = f"{amount(found.between)} are lacking for longer than {duration(view.max_age)}"
-        return _kept(Ground.EVIDENCE, f"whether {lacking} cannot be told: {after}")
+        return _kept(Ground.EVIDENCE, f"whether {lacking} cannot be told, {after}{such_as(found, RowVerdict.BETWEEN)}")
     if found.unhashed.files:
         newer = f"{amount(found.unhashed)} bear a later time than in the original"
-        return _kept(Ground.EVIDENCE, f"{newer}: their content is unverified until hashed")
+        reason = f"{newer}, their content unverified until hashed{such_as(found, RowVerdict.UNHASHED)}"
+        return _kept(Ground.EVIDENCE, reason)
     return None
 
 

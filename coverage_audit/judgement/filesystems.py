@@ -56,7 +56,7 @@ def _about_one_side(place: PlaceEvidence) -> list[str]:
         return [f"{place.volume.key} is mounted {served}over a network: where its bytes lie is not shown"]
     if not seen.filesystem_uuid:
         return [f"{place.volume.key} does not show its filesystem UUID"]
-    if not seen.drives and not seen.backing_file:
+    if not seen.drives:  # also of a filesystem in a file: the file may lie on a share that the other box serves
         return [f"{place.volume.key} does not show which drives it stands on"]
     return []
 

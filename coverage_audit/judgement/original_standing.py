@@ -10,7 +10,7 @@ from coverage_audit.evidence.manifest import Census, Manifest, PartialManifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import OriginalEvidence
 from coverage_audit.judgement.verdict import JudgedOriginal, Standing
-from coverage_audit.judgement.wording import files, joined
+from coverage_audit.judgement.wording import NAMES_SHOWN, files, joined
 
 SHRUNK_TO = 0.1
 """An original that kept less than this share of its files or bytes since the last audit has shrunk to nothing."""
@@ -62,7 +62,17 @@ def why_not_whole(evidence: OriginalEvidence) -> str | None:
     shrunk = _shrunk(tree.census, evidence.before)
     if shrunk or not isinstance(tree, PartialManifest):
         return shrunk
-    return f"part of the original could not be read: {joined(_blind(tree))}"
+    return part_not_read(tree)
+
+
+def part_not_read(tree: Manifest | Gap) -> str:
+    """Say that part of the original could not be read, and which where that is known."""
+    if not isinstance(tree, PartialManifest):
+        return "part of the original could not be read"
+    named = [f"“{visible(blind.path) or '.'}” ({visible(blind.why)})" for blind in tree.blind[:NAMES_SHOWN]]
+    if len(tree.blind) > NAMES_SHOWN:
+        named.append(f"{len(tree.blind) - NAMES_SHOWN} more")
+    return f"part of the original could not be read, {joined(named)}"
 
 
 def _not_trusted(evidence: OriginalEvidence) -> str | None:
@@ -83,10 +93,6 @@ def _shrunk(now: Census, before: Manifest | None) -> str | None:
     if now.files < SHRUNK_TO * then.files or now.bytes < SHRUNK_TO * then.bytes:
         return f"the original shrank to nearly nothing: {files(then.files)} at the last audit, {files(now.files)} now"
     return None
-
-
-def _blind(tree: PartialManifest) -> list[str]:
-    return [f"“{visible(blind.path) or '.'}” ({visible(blind.why)})" for blind in tree.blind[:3]]
 
 
 def _detail(gap: Gap) -> str:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.units import format_duration, format_size
-from coverage_audit.evidence.difference import Sample, Tally
+from coverage_audit.evidence.difference import CopyComparison, RowVerdict, Sample, Tally
 from coverage_audit.evidence.visible import visible
 
 NAMES_SHOWN = 5
@@ -49,6 +49,12 @@ def joined(words: Iterable[str]) -> str:
     """Join with commas and a final "and"."""
     *first, last = tuple(words) or ("",)
     return f"{', '.join(first)} and {last}" if first else last
+
+
+def such_as(found: CopyComparison, verdict: RowVerdict) -> str:
+    """Name a few rows of one verdict, led in by a colon (empty: none was kept as a sample)."""
+    rows = [row for row in found.samples if row.verdict is verdict]
+    return f": {names(rows)}" if rows else ""
 
 
 def names(samples: Iterable[Sample]) -> str:

@@ -114,10 +114,12 @@ def test_a_volume_without_a_filesystem_uuid_or_drives_is_not_shown_apart() -> No
     assert related(HERE, replace(THERE, device_facts=a_gap())).apart is Apart.NOT_SHOWN
 
 
-def test_a_loop_device_stands_on_a_file_of_its_own_machine() -> None:
-    loop = with_volume(THERE, drives=frozenset(), backing_file="/srv/images/pool.img")
+def test_a_loop_device_stands_on_a_file_of_its_own_machine_whose_drives_must_be_shown() -> None:
+    loop = with_volume(THERE, drives=frozenset({"wwn-file"}), backing_file="/srv/images/pool.img")
+    somewhere = with_volume(THERE, drives=frozenset(), backing_file="/mnt/kestrel/pool.img")
 
     assert related(HERE, loop).apart is Apart.SHOWN
+    assert related(HERE, somewhere).reasons == ("heron:pool does not show which drives it stands on",)
     assert related(with_box(HERE, machine_id="m", boot_id="b"), with_box(loop, machine_id="m", boot_id="b")).apart is (
         Apart.ONE
     )
