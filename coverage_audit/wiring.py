@@ -24,6 +24,9 @@ from coverage_audit.notices.telling import tell_target, try_target
 
 Clock = Callable[[], datetime]
 
+DATABASE = "COVERAGE_AUDIT_DATABASE"
+"""Names the environment variable that holds the URL of the ledger's database, e.g. `postgresql://...`."""
+
 
 def wall_clock() -> datetime:
     """Read the auditor's own clock, in UTC: the only place that does so for an audit."""
@@ -32,8 +35,12 @@ def wall_clock() -> datetime:
 
 @contextmanager
 def reading(state: Path) -> Iterator[Ledger]:
-    """Open the ledger of a state folder to read it; an audit may be running meanwhile."""
-    ledger = open_ledger(state)
+    """Open the ledger of a state folder to read it; an audit may be running meanwhile.
+
+    Its database is a file in the folder, or the one whose URL stands in the environment (it may hold a password,
+    so it is no option of the command line).
+    """
+    ledger = open_ledger(state, os.environ.get(DATABASE))
     try:
         yield ledger
     finally:

@@ -66,7 +66,9 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         manifests=_manifests(answers, cases, sighting),
         comparisons=tuple(o.compared for case in cases for o in case.outcomes if o.compared),
     )
-    return Audited(judged=judged, recorded=parts.ledger.record(record))
+    recorded = parts.ledger.record(record)
+    parts.ledger.prune(judged.finished)
+    return Audited(judged=judged, recorded=recorded)
 
 
 def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) -> _Case:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.estate.model import Copy
@@ -29,7 +30,7 @@ def earlier_tree(place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> Ke
     if device.may_be_off is None or gap.kind is not GapKind.UNREACHABLE:
         return None
     tree = parts.ledger.last_manifest(copy.address, device.formerly)
-    if tree is None or parts.clock() - tree.origin.started > device.may_be_off:
+    if tree is None or not timedelta(0) <= parts.clock() - tree.origin.started <= device.may_be_off:
         return None
     points = parts.ledger.last_points(copy.address, device.formerly) if copy.points else None
     if copy.points and points is None:

@@ -24,7 +24,10 @@ class LookAgain(Protocol):
     """Looks once more at named paths below a root."""
 
     def __call__(self, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
-        """Return one look a path, in order. Raises CollectionError when the box cannot be asked."""
+        """Return what lies there now; a path that cannot be looked at is left out.
+
+        Raises CollectionError when the box cannot be asked.
+        """
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -53,7 +53,7 @@ def command(
     """Audit all datasets of the estate, or those named, now."""
     estate = read_estate(estate_file)
     for finding in cannot_be_met(estate):
-        click.echo(f"before anything is walked: {visible(finding.message)}", err=True)
+        click.echo(f"Before anything is walked: {visible(finding.message)}", err=True)
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         audited = run_audit(estate, datasets, parts)
         page = _page(estate, audited) if page_file or notify else None

@@ -53,7 +53,7 @@ def command(
     estate = read_estate(estate_file)
     click.echo(f"{visible(str(estate_file))} is well-formed: {_counts(estate)}.")
     for finding in cannot_be_met(estate):
-        click.echo(f"but {visible(finding.message)}")
+        click.echo(f"It can never conform as it stands: {visible(finding.message)}")
     for name in keys:
         _trust(estate, name)
     with assembled(estate, state_folder) as parts:
