@@ -7,6 +7,8 @@ pytest_plugins = [
     "tests.parts.mailbox",
     "tests.parts.loops",
     "tests.parts.sshd",
+    "tests.parts.machines",
     "tests.parts.station",
+    "tests.parts.two_boxes",
     "tests.parts.tampering",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,8 +38,8 @@ class LoopVolume:
 class MakeVolume(Protocol):
     """Makes a filesystem of a kind and mounts it at `folder`."""
 
-    def __call__(self, folder: Path, kind: str = "ext4", size: int = 64) -> LoopVolume:
-        """Return it mounted; `size` is in MiB (btrfs takes 128 at the least)."""
+    def __call__(self, folder: Path, kind: str = "ext4", size: int = 64, image: Path | None = None) -> LoopVolume:
+        """Return it mounted; `size` is in MiB (btrfs takes 128 at the least), `image` the file that it lies in."""
 
 
 @pytest.fixture
@@ -46,8 +47,8 @@ def make_volume(tmp_path: Path) -> Iterator[MakeVolume]:
     """Give a way to make and mount filesystems."""
     made: list[LoopVolume] = []
 
-    def make(folder: Path, kind: str = "ext4", size: int = 64) -> LoopVolume:
-        image = tmp_path / f"volume-{len(made)}.img"
+    def make(folder: Path, kind: str = "ext4", size: int = 64, image: Path | None = None) -> LoopVolume:
+        image = image or tmp_path / f"volume-{len(made)}.img"
         with image.open("wb") as file:
             file.truncate(max(size, 128 if kind == "btrfs" else 0) << 20)
         subprocess.run([*_MAKE[kind], str(image)], check=True, capture_output=True)
@@ -59,5 +60,14 @@ def make_volume(tmp_path: Path) -> Iterator[MakeVolume]:
 
     yield make
     for volume in reversed(made):
-        while subprocess.run(["umount", str(volume.folder)], check=False, capture_output=True).returncode == 0:
-            continue
+        _unmount_all(volume.folder)
+
+
+def _unmount_all(folder: Path) -> None:
+    """Unmount all that lies there; an image in it that a process which just ended had mounted lets go soon."""
+    until = time.monotonic() + 10
+    while folder.is_mount():
+        done = subprocess.run(["umount", str(folder)], check=False, capture_output=True)
+        if done.returncode:
+            assert time.monotonic() < until, done.stderr.decode()
+            time.sleep(0.05)

@@ -10,7 +10,7 @@ import signal
 import socket
 import subprocess
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
@@ -68,10 +68,16 @@ class StartSshd(Protocol):
     """Starts a server: extra lines of its configuration, the kinds of its host keys.
 
     `login_shell` (needs root) gives the account another login shell, in a mount namespace of the server's own.
+    `within` is the start of a command that runs the server, instead of the server by itself.
     """
 
     def __call__(
-        self, *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True, login_shell: str | None = None
+        self,
+        *lines: str,
+        kinds: tuple[str, ...] = ("ed25519",),
+        known: bool = True,
+        login_shell: str | None = None,
+        within: Sequence[str] = (),
     ) -> Box:
         """Return the running box."""
 
@@ -82,7 +88,11 @@ def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
     boxes: list[subprocess.Popen[bytes]] = []
 
     def start(
-        *lines: str, kinds: tuple[str, ...] = ("ed25519",), known: bool = True, login_shell: str | None = None
+        *lines: str,
+        kinds: tuple[str, ...] = ("ed25519",),
+        known: bool = True,
+        login_shell: str | None = None,
+        within: Sequence[str] = (),
     ) -> Box:
         folder = tmp_path / f"box-{len(boxes)}"
         folder.mkdir()
@@ -92,7 +102,7 @@ def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
             make_key(folder / f"host_{kind}", kind)
         config = _CONFIG.format(folder=folder) + "".join(f"HostKey {folder}/host_{kind}\n" for kind in kinds)
         (folder / "sshd_config").write_text("\n".join(lines) + config)  # of two values the first holds
-        process, port = _listening(folder, _with_shell(folder, login_shell) if login_shell else [])
+        process, port = _listening(folder, _with_shell(folder, login_shell) if login_shell else within)
         boxes.append(process)
         (folder / "ssh_config").touch()
         access = SshAccess(
@@ -153,7 +163,7 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _listening(folder: Path, within: list[str]) -> tuple[subprocess.Popen[bytes], int]:
+def _listening(folder: Path, within: Sequence[str]) -> tuple[subprocess.Popen[bytes], int]:
     if os.geteuid() == 0:
         Path("/run/sshd").mkdir(mode=0o755, exist_ok=True)  # where a server of root's keeps nothing, and demands it
     for _ in range(5):  # another test may take the port first
