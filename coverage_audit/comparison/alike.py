@@ -14,7 +14,7 @@ import numpy as np
 from coverage_audit.comparison.side import FILE, LINK, Side
 
 SLOTS_A_ROW = 2
-ROUNDS = (0, 21)  # rows that met in one slot get a second chance with other bits of the key
+ROUNDS = (0, 20, 40)  # rows that met in one slot get another chance with other bits of the key
 
 
 def alike(sides: tuple[Side, Side], rows: tuple[Any, Any]) -> tuple[Any, Any]:

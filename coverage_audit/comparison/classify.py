@@ -91,8 +91,8 @@ class Paired:
     later_ns: Any
 
 
-def pair_up(engine: Engine, sides: tuple[Side, Side], rows: tuple[Any, Any], rules: Rules) -> Paired:
-    """Pair rows (numbers) of the original's and the copy's side by path and say how each pair differs.
+def pair_up(engine: Engine, sides: tuple[Side, Side], rules: Rules) -> Paired:
+    """Pair the rows of the original's and the copy's side by path and say how each pair differs.
 
     Raises ComparisonError when memory or disk is short.
     """
@@ -107,7 +107,7 @@ def pair_up(engine: Engine, sides: tuple[Side, Side], rows: tuple[Any, Any], rul
             mode.by_size and mode.offset_ns is not None,
             mode.offset_ns or 0,
         ],
-        {name: _table(side, picked) for name, side, picked in zip("oc", sides, rows, strict=True)},
+        {"o": _table(sides[0]), "c": _table(sides[1])},
     )
     differs = answer.filter(pc.is_valid(answer["row_class"]))
     later = answer["later_ns"].drop_null()
@@ -123,9 +123,9 @@ def pair_up(engine: Engine, sides: tuple[Side, Side], rows: tuple[Any, Any], rul
     )
 
 
-def _table(side: Side, rows: Any) -> Any:
-    columns = {name: getattr(side, name)[rows] for name in (*NUMBERS, "kind")}
-    return pa.table({"row": rows.astype(np.int64), **columns, "target": side.targets(rows)})
+def _table(side: Side) -> Any:
+    columns = {name: getattr(side, name) for name in (*NUMBERS, "kind", "target")}
+    return pa.table({"row": np.arange(len(side)), **columns})
 
 
 def _numbers(column: Any) -> Any:

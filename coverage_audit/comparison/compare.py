@@ -20,7 +20,7 @@ from coverage_audit.comparison.leaving_out import LeavingOut
 from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide, plain_mode
 from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.passing import Pass
-from coverage_audit.comparison.reading import Loading, Readers, count_files, opened
+from coverage_audit.comparison.reading import Loading, Trees, opened
 from coverage_audit.comparison.renamed import under_old_name
 from coverage_audit.comparison.totals import Differences
 from coverage_audit.comparison.types import Matched, Workspace
@@ -41,9 +41,9 @@ def match(original: Manifest, copy: Manifest, *, leave_out: Sequence[str], work:
     """
     leaving = LeavingOut(leave_out)
     with ExitStack() as stack:
-        front, back = stack.enter_context(opened(original, copy, work))
+        trees = stack.enter_context(opened(original, copy, work, threads=3))
         engine = stack.enter_context(open_engine(work.memory, work.folder))
-        job = _Job(original=original, copy=copy, leaving=leaving, work=work, front=front, back=back, engine=engine)
+        job = _Job(original=original, copy=copy, leaving=leaving, work=work, trees=trees, engine=engine)
         plain = plain_mode(original, copy)
         outcome = job.compared(plain)
         mode = decide(job.signs(outcome), plain, clock_offset_ns(original, copy))
@@ -72,13 +72,12 @@ class _Job:
     copy: Manifest
     leaving: LeavingOut
     work: Workspace
-    front: Readers
-    back: Readers
+    trees: tuple[Trees, ...]
     engine: Engine
 
     def compared(self, mode: Mode) -> _Outcome:
         """Go over both manifests once. Under a shift nothing is skipped: what is equal is then an hour off."""
-        groups = (self.front[0].groups, self.front[1].groups)
+        groups = (self.trees[0][0].groups, self.trees[0][1].groups)
         equal = () if mode.shift else equal_groups(*groups)
         parts = self._parts(mode)
         if self.leaving:
@@ -98,7 +97,7 @@ class _Job:
         """Return what the files of equal size showed. Files in skipped groups are counted only where it matters."""
         signs = outcome.parts.signs
         if not self.leaving and signs.could_decide():
-            signs.sized += count_files(self.front[0], [mine for mine, _ in outcome.equal])
+            signs.sized += self.trees[0][0].count_files([mine for mine, _ in outcome.equal])
         return signs
 
     def summed_up(self, outcome: _Outcome) -> Matched:
@@ -142,9 +141,10 @@ class _Job:
         return Pass(
             engine=self.engine,
             rules=rules,
-            loading=Loading(self.front, self.leaving),
-            fill_up=FillUp(self.back, (BlindPlaces(self.original), BlindPlaces(self.copy))),
-            newest=Newest(self.back[0], rules.original_last_ns),
+            loading=Loading(self.trees[0], self.leaving),
+            newest=Newest(self.trees[1][0], rules.original_last_ns),
+            fill_up=FillUp(self.trees[2], (BlindPlaces(self.original), BlindPlaces(self.copy))),
             signs=Signs(granularity_ns=mode.granularity_ns),
             differences=Differences(),
+            window=self.work.window,
         )

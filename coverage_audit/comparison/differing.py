@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Executor
 from typing import Any
 
 import numpy as np
@@ -10,35 +11,35 @@ import pyarrow.compute as pc
 
 from coverage_audit.comparison.blind import BlindPlaces
 from coverage_audit.comparison.classify import ABSENT, Differing
+from coverage_audit.comparison.reading import Trees
 from coverage_audit.comparison.relation import RAW
-from coverage_audit.comparison.side import NUMBERS, Side, read_more
+from coverage_audit.comparison.side import NUMBERS, Side, Tree
 from coverage_audit.evidence.order import rises, tree_keys
-from coverage_audit.evidence.store import RowReader
 from coverage_audit.evidence.store.columns import single
 
 _LETTERS = pa.array(["d", "f", "l", "o"])
 
 
 class FillUp:
-    """Turns pairs into rows of the raw relation, with readers and blind places of its own."""
+    """Turns pairs into rows of the raw relation. The trees are its own, each for one of its threads."""
 
-    def __init__(self, readers: tuple[RowReader, RowReader], blind: tuple[BlindPlaces, BlindPlaces]) -> None:
-        self._readers = readers
+    def __init__(self, trees: Trees, blind: tuple[BlindPlaces, BlindPlaces]) -> None:
+        self._trees = trees
         self._blind_original, self._blind_copy = blind
 
-    def rows(self, sides: tuple[Side, Side], differing: Differing) -> Any:
-        """Return the relation's rows for one window's pairs, in tree order.
+    def rows(self, sides: tuple[Side, Side], differing: Differing, aside: Executor) -> Any:
+        """Return the relation's rows for these pairs, in tree order; half of the reading is done `aside`.
 
         A row that only the copy has is dropped where the original was not looked into: it may be no extra at all.
         """
         if not len(differing.original):
             return RAW.empty_table()
         ordered = _roughly_in_order(differing)
-        alone = ordered.original == ABSENT
-        original = _values(sides[0], ordered.original)
-        copy = _values(sides[1], ordered.copy)
-        ctimes, paths = _late(self._readers[0], sides[0], ordered.original, ordered.original)
-        copy_ctimes, own_paths = _late(self._readers[1], sides[1], ordered.copy, np.where(alone, ordered.copy, ABSENT))
+        own = np.where(ordered.original == ABSENT, ordered.copy, ABSENT)
+        other = aside.submit(_late, self._trees[1], sides[1], ordered.copy, own)
+        ctimes, paths = _late(self._trees[0], sides[0], ordered.original, ordered.original)
+        copy_ctimes, own_paths = other.result()
+        original, copy = _values(sides[0], ordered.original), _values(sides[1], ordered.copy)
         columns = {
             **{name: pc.coalesce(original[name], copy[name]) for name in ("key_hi", "key_lo")},
             "path": pc.coalesce(paths, own_paths),
@@ -76,20 +77,19 @@ def _roughly_in_order(differing: Differing) -> Differing:
 
 
 def _values(side: Side, rows: Any) -> dict[str, Any]:
-    """Return what the side knows of its rows, null where a row is ABSENT."""
-    present = rows[rows != ABSENT]
-    letters = np.searchsorted([ord(letter) for letter in _LETTERS.to_pylist()], side.kind[present])
-    known = {name: pa.array(getattr(side, name)[present]) for name in NUMBERS}
-    known |= {"kind": _LETTERS.take(pa.array(letters)), "target": side.targets(present)}
-    return {name: _spread(values, rows) for name, values in known.items()}
+    """Return what is known of the side's rows (numbers), null where a row is ABSENT."""
+    known = side.only(rows[rows != ABSENT])
+    letters = np.searchsorted([ord(letter) for letter in _LETTERS.to_pylist()], known.kind)
+    values = {name: pa.array(getattr(known, name)) for name in NUMBERS}
+    values |= {"kind": _LETTERS.take(pa.array(letters)), "target": known.target}
+    return {name: _spread(column, rows) for name, column in values.items()}
 
 
-def _late(reader: RowReader, side: Side, rows: Any, named: Any) -> tuple[Any, Any]:
-    """Read the ctimes of `rows` and the paths of `named` (ABSENT left null), from the groups that hold them only."""
-    return tuple(
-        _spread(single(read_more(reader, side, wanted[wanted != ABSENT], [column])[column]), wanted)
-        for column, wanted in (("ctime_ns", rows), ("path", named))
-    )
+def _late(tree: Tree, side: Side, rows: Any, named: Any) -> tuple[Any, Any]:
+    """Read the ctimes of `rows` and the paths of `named` (numbers; ABSENT gives null)."""
+    ctimes = tree.late(side.place[rows[rows != ABSENT]], "ctime_ns")
+    paths = tree.late(side.place[named[named != ABSENT]], "path")
+    return _spread(ctimes, rows), _spread(paths, named)
 
 
 def _spread(values: Any, rows: Any) -> Any:

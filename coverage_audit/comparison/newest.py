@@ -10,54 +10,54 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import pyarrow.compute as pc
 
-from coverage_audit.comparison.side import FILE, Limits, Side, read_more, read_side
-from coverage_audit.evidence.store import Group, RowReader
-from coverage_audit.evidence.store.columns import integers, single
+from coverage_audit.comparison.side import FILE, Limits, Side, Tree
+from coverage_audit.evidence.store import Group
+from coverage_audit.evidence.store.columns import integers
 
 
 class Newest:
     """Follows the newest of all files that are held, those with a time after `last_ns` (implausible) left aside."""
 
-    def __init__(self, reader: RowReader, last_ns: int) -> None:
-        self._reader = reader
+    def __init__(self, tree: Tree, last_ns: int) -> None:
+        self._tree = tree
         self._last = last_ns
         self.mtime_ns: int | None = None
         self.arrival_ns: int | None = None
 
     def see(self, side: Side, held: Any) -> None:
         """Take the rows of the original's side that are held (a mask)."""
-        times = np.where(held & (side.kind == FILE) & (side.mtime_ns <= self._last), side.mtime_ns, -1)
-        newest = int(times.argmax()) if len(times) else -1
-        if newest < 0 or times[newest] < 0:
+        if not len(side) or int(side.mtime_ns.max()) <= self._surely:
             return
-        self.mtime_ns = _later(self.mtime_ns, int(times[newest]))
-        if self.arrival_ns is None or times[newest] > self.arrival_ns:
-            self._arrived(side, np.array([newest]))  # as a rule its ctime is later: then no other can have come later
-            self._arrived(side, np.flatnonzero(times > (self.arrival_ns or 0)))
+        dated = held & (side.kind == FILE) & (side.mtime_ns <= self._last) & (side.mtime_ns > self._surely)
+        times = np.where(dated, side.mtime_ns, -1)
+        newest = int(times.argmax())
+        if not dated[newest]:
+            return
+        self.mtime_ns = max(self.mtime_ns or 0, int(times[newest]))
+        self._arrived(side, np.array([newest]))
+        if self._surely < times[newest]:  # its ctime is earlier, against the rule: another may have come later
+            self._arrived(side, np.flatnonzero(dated))
 
     def see_groups(self, equal: Sequence[int]) -> None:
         """Take whole groups that are held, reading only those that could hold the newest."""
-        for number in sorted(equal, key=lambda number: _newest_of(self._reader.groups[number]), reverse=True):
-            if self.arrival_ns is not None and _newest_of(self._reader.groups[number]) <= self.arrival_ns:
+        for number in sorted(equal, key=lambda number: _newest_of(self._tree.groups[number]), reverse=True):
+            if _newest_of(self._tree.groups[number]) <= self._surely:
                 return
-            side, _ = read_side(self._reader, (number,), Limits())
+            side, _ = self._tree.read((number,), Limits())
             self.see(side, np.ones(len(side), dtype=bool))
 
+    @property
+    def _surely(self) -> int:
+        return -1 if self.arrival_ns is None else self.arrival_ns
+
     def _arrived(self, side: Side, rows: Any) -> None:
-        if not len(rows):
-            return
-        ctimes = single(read_more(self._reader, side, rows, ["ctime_ns"])["ctime_ns"])
+        ctimes = self._tree.late(side.place[rows], "ctime_ns")
         shown = ctimes.is_valid().to_numpy(zero_copy_only=False)
         times = side.mtime_ns[rows]
-        least = np.where(shown, np.minimum(times, integers(pc.fill_null(ctimes, 0))), times)
-        self.arrival_ns = _later(self.arrival_ns, int(least.max()))
+        least = np.where(shown, np.minimum(times, integers(ctimes)), times)
+        self.arrival_ns = max(int(least.max()), self._surely)
 
 
 def _newest_of(group: Group) -> int:
     return -1 if group.newest_mtime_ns is None else group.newest_mtime_ns
-
-
-def _later(one: int | None, other: int) -> int:
-    return other if one is None else max(one, other)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
-from coverage_audit.comparison.side import FILE, Limits, Side, letter_codes, read_side
+from coverage_audit.comparison.side import Limits, Side, Tree
 from coverage_audit.comparison.totals import tally
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.comparison.windows import Window
@@ -20,7 +20,7 @@ from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import RowReader, seed_id
 from coverage_audit.evidence.store.columns import single
 
-Readers = tuple[RowReader, RowReader]
+Trees = tuple[Tree, Tree]
 """The original's and the copy's."""
 
 
@@ -33,15 +33,13 @@ class Loaded:
 
 
 @contextmanager
-def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[tuple[Readers, Readers]]:
-    """Hold both files open for two threads: yields the readers of either thread.
+def opened(original: Manifest, copy: Manifest, work: Workspace, threads: int) -> Iterator[tuple[Trees, ...]]:
+    """Hold both files open for so many threads: yields a pair of trees for each.
 
     Raises ComparisonError where the keys of the two cannot be compared or a file is not the one that was recorded.
     """
     with ExitStack() as stack:
-        mine = stack.enter_context(RowReader(original.file, coded=True))
-        other = stack.enter_context(RowReader(copy.file, coded=True))
-        readers = (mine, other)
+        readers = tuple(stack.enter_context(RowReader(side.file, coded=True)) for side in (original, copy))
         for reader, manifest in zip(readers, (original, copy), strict=True):
             if reader.footer.census != manifest.census or reader.footer.origin != manifest.origin:
                 raise ComparisonError(f"{manifest.file} is not the manifest that was recorded: it changed underneath.")
@@ -50,14 +48,15 @@ def opened(original: Manifest, copy: Manifest, work: Workspace) -> Iterator[tupl
                     f"{manifest.file} was keyed with another ledger's seed: its paths cannot be matched with "
                     f"those of this one. Record it anew."
                 )
-        yield readers, (stack.enter_context(mine.twin()), stack.enter_context(other.twin()))
+        pairs = [readers, *(tuple(stack.enter_context(one.twin()) for one in readers) for _ in range(threads - 1))]
+        yield tuple((Tree(mine), Tree(other)) for mine, other in pairs)
 
 
 class Loading:
     """Reads windows, and counts what is left out of them (over the original's rows) and how many rows went by."""
 
-    def __init__(self, readers: Readers, leaving: LeavingOut) -> None:
-        self._readers = readers
+    def __init__(self, trees: Trees, leaving: LeavingOut) -> None:
+        self._trees = trees
         self._leaving = leaving
         self._left_by = dict.fromkeys(leaving.leaving(), Tally())
         self.seen = [0, 0]
@@ -90,7 +89,7 @@ class Loading:
 
     def _read(self, which: int, groups: tuple[int, ...], limits: Limits) -> tuple[Side, Any]:
         also = ("path",) if self._leaving else ()
-        side, more = read_side(self._readers[which], groups, limits, also)
+        side, more = self._trees[which].read(groups, limits, also)
         self.seen[which] += len(side)
         if not self._leaving:
             return side, np.arange(len(side))
@@ -99,8 +98,3 @@ class Loading:
             for number in np.unique(by[by != KEPT]).tolist():
                 self._left_by[number] += tally(side.kind[by == number], side.size[by == number])
         return side, np.flatnonzero(by == KEPT)
-
-
-def count_files(reader: RowReader, groups: Sequence[int]) -> int:
-    """Count the regular files in some groups."""
-    return sum(int((letter_codes(reader.read([number], ["kind"])["kind"]) == FILE).sum()) for number in groups)

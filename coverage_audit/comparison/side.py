@@ -1,53 +1,48 @@
-"""One side's rows in one window: the columns that every comparison needs now, the others when they are asked for."""
+"""One side's rows of a window: the columns that every comparison needs now, the others when they are asked for."""
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from coverage_audit.evidence.order import tree_key
-from coverage_audit.evidence.store import RowReader
+from coverage_audit.evidence.store import Group, RowReader
 from coverage_audit.evidence.store.columns import integers, single
 
 NUMBERS = ("key_hi", "key_lo", "size", "mtime_ns")
 FILE, FOLDER, LINK = ord("f"), ord("d"), ord("l")
-NO_TARGETS = pa.nulls(0, pa.binary())
+GROUPS_AT_ONCE = 16
+"""Groups of which a late column is read at a time: of a column of paths no more than that is ever in memory."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Side:
-    """All rows of a window that one side has, as numpy columns.
+    """Rows of one side, as numpy columns: `place` is each row's number in its manifest, `kind` the letter's code.
 
-    `kind` is the letter's code. Row number `i` is the row at place `first + i` among the rows of `groups`. `target` is
-    an Arrow array over `links`, the numbers of the rows that are links.
+    `target` is an Arrow array, null for what is no link.
     """
 
-    groups: tuple[int, ...]
-    starts: Any  # place at which each of the groups begins, and the end of the last
-    first: int
+    place: Any
     key_hi: Any
     key_lo: Any
     kind: Any
     size: Any
     mtime_ns: Any
-    links: Any
     target: Any
-
-    def targets(self, rows: Any) -> Any:
-        """Return the targets of some rows (numbers) as an Arrow array; null for what is no link."""
-        place = np.searchsorted(self.links, rows)
-        place[place == len(self.links)] = 0
-        known = self.links[place] == rows if len(self.links) else np.zeros(len(rows), dtype=bool)
-        return self.target.take(pa.array(place, mask=~known))
 
     def __len__(self) -> int:
         """How many rows."""
-        return len(self.kind)
+        return len(self.place)
+
+    def only(self, rows: Any) -> Side:
+        """Return some of the rows (numbers)."""
+        columns = {name: getattr(self, name)[rows] for name in ("place", "kind", *NUMBERS)}
+        return Side(target=self.target.take(pa.array(rows)), **columns)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,63 +53,109 @@ class Limits:
     high: bytes | None = None
 
 
-def read_side(reader: RowReader, groups: tuple[int, ...], limits: Limits, also: Sequence[str] = ()) -> tuple[Side, Any]:
-    """Read the rows of `groups` within the limits; return them, and a table of the columns `also`."""
-    table = reader.read(groups, [*NUMBERS, "kind", *also])
-    sizes = [reader.groups[number].rows for number in groups]
-    starts = np.concatenate([[0], np.cumsum(sizes, dtype=np.int64)])
-    first, stop = _within(reader, groups, starts, limits)
-    table = table.slice(first, stop - first)
-    kind = letter_codes(table["kind"])
-    side = Side(
-        groups=groups,
-        starts=starts,
-        first=first,
-        kind=kind,
-        links=np.flatnonzero(kind == LINK),
-        target=NO_TARGETS,
-        **{name: integers(table[name]) for name in NUMBERS},
-    )
-    if len(side.links):
-        side = replace(side, target=single(read_more(reader, side, side.links, ["target"])["target"]))
-    return side, table.select(list(also))
+class Tree:
+    """One manifest as it is read here. For one thread: `twin` makes another."""
+
+    def __init__(self, reader: RowReader) -> None:
+        self._reader = reader
+        self._starts = np.cumsum([0, *(group.rows for group in reader.groups)], dtype=np.int64)
+
+    @property
+    def groups(self) -> tuple[Group, ...]:
+        """What the manifest says of its groups."""
+        return self._reader.groups
+
+    def read(self, groups: Sequence[int], limits: Limits, also: Sequence[str] = ()) -> tuple[Side, Any]:
+        """Read the rows of `groups` within the limits; return them, and a table of the columns `also`."""
+        table = self._reader.read(groups, [*NUMBERS, "kind", *also])
+        places = [np.arange(self._starts[number], self._starts[number + 1]) for number in groups]
+        first, stop = self._within(groups, len(table), limits)
+        table = table.slice(first, stop - first)
+        place = _joined(places, np.int64)[first:stop]
+        kind = letter_codes(table["kind"])
+        columns = {name: integers(table[name]) for name in NUMBERS}
+        side = Side(place=place, kind=kind, target=self._targets(place, kind), **columns)
+        return side, table.select(list(also))
+
+    def late(self, places: Any, column: str) -> Any:
+        """Return a column of some rows (places, in any order) as an Arrow array, out of the groups that hold them."""
+        order = np.argsort(places, kind="stable")
+        wanted = places[order]
+        holder = np.searchsorted(self._starts, wanted, side="right") - 1
+        needed = np.unique(holder)
+        parts = [pa.nulls(0, self._reader.read([], [column])[column].type)]
+        for start in range(0, len(needed), GROUPS_AT_ONCE):
+            chosen = needed[start : start + GROUPS_AT_ONCE]
+            first, stop = np.searchsorted(holder, [chosen[0], chosen[-1] + 1])
+            parts.append(self._picked(column, chosen, wanted[first:stop], holder[first:stop]))
+        return pa.concat_arrays(parts).take(pa.array(np.argsort(order, kind="stable")))
+
+    def count_files(self, groups: Sequence[int]) -> int:
+        """Count the regular files in some groups."""
+        kinds = (letter_codes(self._reader.read([number], ["kind"])["kind"]) for number in groups)
+        return sum(int((codes == FILE).sum()) for codes in kinds)
+
+    def _picked(self, column: str, groups: Any, places: Any, holder: Any) -> Any:
+        found = self._reader.read(groups.tolist(), [column])[column]
+        rows = self._starts[groups + 1] - self._starts[groups]
+        begins = np.cumsum(rows) - rows
+        wanted = places - self._starts[holder] + begins[np.searchsorted(groups, holder)]
+        parts, start = [], 0
+        for chunk in found.chunks:  # one by one: joining them would copy all for the sake of a few
+            first, stop = np.searchsorted(wanted, [start, start + len(chunk)])
+            parts.append(chunk.take(pa.array(wanted[first:stop] - start)))
+            start += len(chunk)
+        return pa.concat_arrays(parts)
+
+    def _targets(self, place: Any, kind: Any) -> Any:
+        links = kind == LINK
+        if not links.any():
+            return pa.nulls(len(place), pa.binary())
+        return self.late(place[links], "target").take(pa.array(np.cumsum(links) - 1, mask=~links))
+
+    def _within(self, groups: Sequence[int], rows: int, limits: Limits) -> tuple[int, int]:
+        first, stop = 0, rows
+        low, high = limits.low, limits.high
+        if groups and low is not None and tree_key(self.groups[groups[0]].first) < tree_key(low):
+            first = self._rows_before(groups[0], low)
+        if groups and high is not None and not self._ends_before(groups[-1], high):
+            stop = rows - self.groups[groups[-1]].rows + self._rows_before(groups[-1], high)
+        return first, stop
+
+    def _ends_before(self, group: int, limit: bytes) -> bool:
+        following = group + 1
+        return following < len(self.groups) and tree_key(self.groups[following].first) <= tree_key(limit)
+
+    def _rows_before(self, group: int, limit: bytes) -> int:
+        """Return how many rows of a group lie before a path, in tree order."""
+        paths = single(self._reader.read([group], ["path"])["path"])
+        return bisect_left(range(len(paths)), tree_key(limit), key=lambda row: tree_key(paths[row].as_py()))
 
 
-def read_more(reader: RowReader, side: Side, rows: Any, columns: Sequence[str]) -> Any:
-    """Return a table of `columns` for some of the side's rows (numbers), reading only the groups that hold them."""
-    places = rows + side.first
-    holders = np.searchsorted(side.starts, places, side="right") - 1
-    needed, slot = np.unique(holders, return_inverse=True)
-    table = reader.read([side.groups[number] for number in needed], columns)
-    sizes = (side.starts[1:] - side.starts[:-1])[needed]
-    begins = np.cumsum(sizes) - sizes
-    return table.take(pa.array(begins[slot] + places - side.starts[holders]))
+def joined(sides: Sequence[Side]) -> Side:
+    """Return the rows of several windows as one side."""
+    columns = {
+        name: _joined([getattr(side, name) for side in sides], dtype)
+        for name, dtype in (
+            ("place", np.int64),
+            ("kind", np.uint8),
+            ("key_hi", np.uint64),
+            ("key_lo", np.uint64),
+            ("size", np.int64),
+            ("mtime_ns", np.int64),
+        )
+    }
+    return Side(target=pa.concat_arrays([pa.nulls(0, pa.binary()), *(side.target for side in sides)]), **columns)
 
 
 def letter_codes(kinds: Any) -> Any:
     """Return the letter codes of a column of kinds that comes as a dictionary, each chunk with its own."""
-    codes = [np.empty(0, dtype=np.uint8)]
+    codes = []
     for chunk in kinds.chunks:
         letters = np.array([ord(letter) for letter in chunk.dictionary.to_pylist()], dtype=np.uint8)
         codes.append(letters[chunk.indices.to_numpy(zero_copy_only=False)])
-    return np.concatenate(codes)
+    return _joined(codes, np.uint8)
 
 
-def _within(reader: RowReader, groups: tuple[int, ...], starts: Any, limits: Limits) -> tuple[int, int]:
-    if not groups:
-        return 0, 0
-    first, stop = 0, int(starts[-1])
-    low, high = limits.low, limits.high
-    if low is not None and tree_key(reader.groups[groups[0]].first) < tree_key(low):
-        first = _rows_before(reader, groups[0], low)
-    following = groups[-1] + 1
-    ends_before = following < len(reader.groups) and tree_key(reader.groups[following].first) <= tree_key(high or b"")
-    if high is not None and not ends_before:
-        stop = int(starts[-2]) + _rows_before(reader, groups[-1], high)
-    return first, stop
-
-
-def _rows_before(reader: RowReader, group: int, limit: bytes) -> int:
-    """Return how many rows of a group lie before a path, in tree order."""
-    paths = single(reader.read([group], ["path"])["path"])
-    return bisect_left(range(len(paths)), tree_key(limit), key=lambda row: tree_key(paths[row].as_py()))
+def _joined(parts: Sequence[Any], dtype: Any) -> Any:
+    return np.concatenate(parts) if parts else np.empty(0, dtype=dtype)

@@ -28,7 +28,7 @@ class Workspace:
     folder: Path
     memory: int
     seed: bytes
-    window: int = 1 << 18
+    window: int = 1 << 16
 
 
 @dataclass(frozen=True, kw_only=True)
