@@ -72,6 +72,14 @@ def printed_records(block: bytes) -> Printed:
     return _in_columns(records, targets) or _one_by_one(records, targets)
 
 
+def is_printed_record(record: bytes) -> bool:
+    """Whether this is one record as GNU find prints it."""
+    try:
+        return len(printed_records(record).batch) == 1
+    except EvidenceError:
+        return False
+
+
 def _without_nul(fields: Any, start: int = 0) -> Any:
     return pc.binary_slice(fields, start, -1)
 

@@ -11,7 +11,7 @@ from coverage_audit.collectors.readers.find_tree.script import Markers, shown_ro
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
 from coverage_audit.errors import EvidenceError
-from coverage_audit.evidence.batches.printed import Printed, printed_records
+from coverage_audit.evidence.batches.printed import Printed, is_printed_record, printed_records
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
@@ -92,7 +92,7 @@ class FindReader:
         try:
             printed = printed_records(block)
         except EvidenceError as error:
-            raise self._unlike_find(error) from error
+            raise self._unlike_find(block, error) from error
         if self._device is None:
             printed = self._take_root(printed)
         self._borders.update(printed.elsewhere(self._device or 0))
@@ -109,8 +109,9 @@ class FindReader:
         self._device = int(printed.devices[0])
         return printed.without_first()
 
-    def _unlike_find(self, error: EvidenceError) -> TransportError:
-        if self._device is None:
+    def _unlike_find(self, block: bytes, error: EvidenceError) -> TransportError:
+        first = b"".join(field + b"\0" for field in block.split(b"\0", 2)[:2])
+        if self._device is None and not is_printed_record(first):
             return TransportError(GapKind.NO_TOOL, "the box has a find that is not GNU find (findutils is wanted)")
         return TransportError(GapKind.MALFORMED, f"{error} (after {self.entries} entries)")
 
@@ -120,10 +121,10 @@ class FindReader:
             raise TransportError(GapKind.NO_SHELL, f"status {exit_status}, and no answer but {noise!r}")
         if exit_status is None or not self._records_ended:
             raise TransportError(GapKind.CUT, f"the listing ended in the middle, after {self.entries} entries")
-        middle, table, end, *rest = [*bytes(self._waiting).split(b"\0"), b"", b"", b""][:5]
-        if middle != self._markers.middle or end != b"%s %d" % (self._markers.end, exit_status) or any(rest):
+        parts = bytes(self._waiting).split(b"\0", 2)
+        if parts[0] != self._markers.middle or parts[2:] != [b"%s %d\0" % (self._markers.end, exit_status)]:
             raise TransportError(GapKind.CUT, f"the listing has no end that agrees with status {exit_status}")
-        self._take_mounts(table)
+        self._take_mounts(parts[1])
         return exit_status
 
 

@@ -1,0 +1,99 @@
+"""Trees walked for real, in both ways, with their rows as objects."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import secrets
+import subprocess
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.scan_tree import scan
+from coverage_audit.collectors.transport import Transport, TransportError
+from coverage_audit.collectors.transports.local import LocalTransport
+from coverage_audit.collectors.walked import Walked
+from coverage_audit.evidence.manifest import Kind, Row
+from coverage_audit.evidence.order import tree_key
+
+Way = Literal["find", "scan"]
+WAYS: tuple[Way, ...] = ("find", "scan")
+ORDINARY = ("setpriv", "--inh-caps=-all", "--bounding-set=-dac_override,-dac_read_search")
+"""Runs a command as root without root's right to read everything."""
+
+CHECKOUT = Path(__file__).parents[2]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """What a walk proved, and its rows in tree order."""
+
+    walked: Walked
+    rows: tuple[Row, ...]
+
+    @property
+    def blind(self) -> dict[bytes, str]:
+        """The blind places and why."""
+        return {place.path: place.why for place in self.walked.blind}
+
+    @property
+    def paths(self) -> list[bytes]:
+        """The paths in tree order."""
+        return [row.path for row in self.rows]
+
+
+def rows_of(batches: Sequence[Any]) -> list[Row]:
+    """The rows of record batches, as they came."""
+    return [Row(**{**row, "kind": Kind(row["kind"])}) for batch in batches for row in batch.to_pylist()]
+
+
+def by_scan(root: str | Path, walkers: int = 2, seconds: float = 60) -> Seen:
+    """Walk by the local walkers; their rows must come in tree order."""
+    batches: list[Any] = []
+    walked = scan(os.fspath(root), batches.append, walkers=walkers, deadline=time.monotonic() + seconds)
+    rows = rows_of(batches)
+    assert rows == sorted(rows, key=lambda row: tree_key(row.path))
+    assert walked.entries == len(rows)
+    return Seen(walked=walked, rows=tuple(rows))
+
+
+def by_find(root: str | Path, transport: Transport | None = None) -> Seen:
+    """Walk by the system's GNU find, here or over a transport."""
+    batches: list[Any] = []
+    nonce = secrets.token_hex(16)
+    reader = FindReader(os.fspath(root), nonce, batches.append)
+    asked = script(os.fspath(root), nonce)
+    with (transport or LocalTransport()).open_command(asked, deadline=time.monotonic() + 60) as stream:
+        for piece in stream:
+            reader.feed(piece)
+        walked = reader.end(stream.exit_status, stream.stderr, stream.stderr_dropped)
+    rows = sorted(rows_of(batches), key=lambda row: tree_key(row.path))
+    assert walked.entries == len(rows)
+    return Seen(walked=walked, rows=tuple(rows))
+
+
+def by(way: Way, root: str | Path) -> Seen:
+    """Walk in one of the two ways."""
+    return by_find(root) if way == "find" else by_scan(root)
+
+
+def by_ordinary(way: Way, root: str | Path) -> Seen | TransportError:
+    """Walk in a process that may not read everything, as an auditor's account does."""
+    program = (
+        "import pickle, sys\n"
+        "from coverage_audit.collectors.transport import TransportError\n"
+        "from tests.builders.walks import by\n"
+        "try:\n    seen = by(*sys.argv[1:])\n"
+        "except TransportError as error:\n    seen = error\n"
+        "sys.stdout.buffer.write(pickle.dumps(seen))\n"
+    )
+    prefix = ORDINARY if os.geteuid() == 0 else ()
+    command = [*prefix, sys.executable, "-c", program, way, os.fspath(root)]
+    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, cwd=CHECKOUT)
+    seen: Seen | TransportError = pickle.loads(done.stdout)  # noqa: S301 - our own process
+    return seen
