@@ -2,10 +2,11 @@
 
 What it asks: that nothing which the volume showed when it was first seen (filesystem UUID, type, mount source and
 target, drive serials, machine id, host key) has vanished or changed, and that a path does not lie on the box's
-root filesystem unless that is declared.
+root filesystem unless that is declared. Of a copy's volume it observes besides that it is mounted read-only or full.
 
 Why: a disk that is not mounted leaves an empty folder, or an older tree, where the copy should be; files written
-there land on the system disk. An original that is not mounted is an empty folder that anything "covers".
+there land on the system disk. An original that is not mounted is an empty folder that anything "covers". To a volume
+that takes nothing more, a job may report success and bring nothing.
 
 How to mend: mount the volume. If it was replaced on purpose, look at what differs and accept the new identity; if the
 path lies on the root filesystem on purpose, declare `on_root: true`.
@@ -18,10 +19,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from coverage_audit.estate.model import Address
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_identity
+from coverage_audit.judgement.room import takes_nothing_more
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import place_subject
 from coverage_audit.judgement.verdict import Answer, Finding
@@ -34,6 +37,9 @@ RULE = Rule(
     waivable=False,
 )
 
+_MOUNT = "Mount the volume; accept its new identity if it was replaced; `on_root: true` if it belongs there."
+_MAKE_ROOM = "Make room on the volume, or mount it writable; see whether the job that fills it says that it fails."
+
 
 def check(context: DatasetContext) -> Iterable[Finding]:
     """Say of the original's volume and of each copy's whether it is the one pinned."""
@@ -41,7 +47,12 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     yield _finding(context, context.dataset.original, original, context.originals_answer(_answer(original)))
     for copy in context.copies:
         place = copy.evidence.place
-        yield _finding(context, copy.address, place, context.own_answer(_answer(place)))
+        answer = context.own_answer(_answer(place))
+        full = takes_nothing_more(place, copy.comparison.missing if copy.comparison else Tally())
+        if full and answer is Answer.CONFORMITY:
+            yield _finding(context, copy.address, place, Answer.OBSERVATION, full)
+        else:
+            yield _finding(context, copy.address, place, answer)
 
 
 def _answer(place: PlaceEvidence) -> Answer:
@@ -49,8 +60,10 @@ def _answer(place: PlaceEvidence) -> Answer:
     return Answer.CONFORMITY if trusted else Answer.UNVERIFIED
 
 
-def _finding(context: DatasetContext, address: Address, place: PlaceEvidence, answer: Answer) -> Finding:
-    said = _said(place)
+def _finding(
+    context: DatasetContext, address: Address, place: PlaceEvidence, answer: Answer, full: str | None = None
+) -> Finding:
+    said = "; ".join(filter(None, (_said(place), full)))
     return Finding(
         rule=RULE.id,
         subject=place_subject(context.dataset.id, address),
@@ -58,7 +71,7 @@ def _finding(context: DatasetContext, address: Address, place: PlaceEvidence, an
         measured=said,
         required="the volume that is pinned",
         message=f"The volume {place.volume.key} under {address}: {said}.",
-        mend="Mount the volume; accept its new identity if it was replaced; `on_root: true` if it belongs there.",
+        mend=_MAKE_ROOM if full else _MOUNT,
         evidence=of_identity(place),
         control=RULE.control,
     )
