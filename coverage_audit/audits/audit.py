@@ -75,14 +75,14 @@ def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) ->
     policy = estate.policy(dataset.policy)
     device = estate.device(dataset.original.volume.device)
     seen = sighting.tree(estate, dataset.original)
-    before = parts.ledger.last_manifest(dataset.original, device.formerly, complete=True)
+    earlier = parts.ledger.last_manifest(dataset.original, device.formerly, complete=True)
     evidence = OriginalEvidence(
         place=sighting.place(estate, dataset.original),
         tree=seen,
-        as_of=before if isinstance(seen, Gap) else None,
-        before=before,
+        as_of=earlier if isinstance(seen, Gap) else None,
+        before=parts.ledger.proven_size(dataset.id, dataset.original.volume, device.formerly),
     )
-    tree = before if isinstance(seen, Gap) and before is not None else seen
+    tree = earlier if isinstance(seen, Gap) and earlier is not None else seen
     original = (
         tree
         if isinstance(tree, Gap)

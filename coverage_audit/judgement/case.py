@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from coverage_audit.estate.model import Copy, Dataset, Device, Policy, Volume
-from coverage_audit.evidence.difference import CopyComparison, Exposure
+from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.evidence.facts import (
     DeviceFacts,
     Gap,
@@ -38,13 +38,13 @@ class OriginalEvidence:
     """What was seen of an original.
 
     `tree` is this audit's; `as_of` the last complete manifest against which the copies were judged when `tree`
-    is a gap (None: there is none). `before` is the last complete manifest before this audit's, for shrinkage.
+    is a gap (None: there is none). `before` is what it held when it was last proven, for shrinkage (None: never).
     """
 
     place: PlaceEvidence
     tree: Manifest | Gap
     as_of: Manifest | None = None
-    before: Manifest | None = None
+    before: Tally | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,15 +5,19 @@ from __future__ import annotations
 from datetime import datetime
 
 from coverage_audit.estate.model import Proof
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Census, Manifest, PartialManifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import OriginalEvidence
 from coverage_audit.judgement.verdict import JudgedOriginal, Standing
-from coverage_audit.judgement.wording import NAMES_SHOWN, files, joined
+from coverage_audit.judgement.wording import NAMES_SHOWN, amount, joined
 
 SHRUNK_TO = 0.1
-"""An original that kept less than this share of its files or bytes since the last audit has shrunk to nothing."""
+"""An original that kept less than this share of its files or bytes since it was last proven has shrunk to nothing.
+
+That holds until the owner accepts anew what its volume shows.
+"""
 
 
 def judge_original(evidence: OriginalEvidence, *, started: datetime) -> JudgedOriginal:
@@ -84,14 +88,14 @@ def _not_trusted(evidence: OriginalEvidence) -> str | None:
     return None
 
 
-def _shrunk(now: Census, before: Manifest | None) -> str | None:
+def _shrunk(now: Census, before: Tally | None) -> str | None:
     if now.files == 0:
         return "the original shows no file at all: there is nothing that a copy could be proven to hold"
     if before is None:
         return None
-    then = before.census
-    if now.files < SHRUNK_TO * then.files or now.bytes < SHRUNK_TO * then.bytes:
-        return f"the original shrank to nearly nothing: {files(then.files)} at the last audit, {files(now.files)} now"
+    if now.files < SHRUNK_TO * before.files or now.bytes < SHRUNK_TO * before.bytes:
+        then, left = amount(before), amount(Tally(files=now.files, bytes=now.bytes))
+        return f"the original shrank to nearly nothing: {then} when it was last proven, {left} now"
     return None
 
 

@@ -11,9 +11,12 @@ from coverage_audit.judgement.wording import joined
 
 
 def uncounted(context: DatasetContext) -> str:
-    """Say of each place that is not proven what it is and why (empty: all are proven)."""
+    """Say of each place that is not proven what it is and why (empty: all are proven).
+
+    Its files are named by its own findings, not again in each count.
+    """
     parts = [
-        f"{holding.address} is {holding.standing} ({holding.reason})"
+        f"{holding.address} is {holding.standing} ({holding.reason.partition(': “')[0]})"
         for holding in context.holdings.places
         if holding.standing is not Standing.PROVEN
     ]

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, select
+from sqlalchemy import ColumnElement, Connection, Table, and_, select, true
 
-from coverage_audit.estate.model import Address, DeviceId
+from coverage_audit.estate.model import Address, DatasetId, DeviceId
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PointList, VolumeFacts
+from coverage_audit.judgement.verdict import Standing
 from coverage_audit.ledger.mapping import load_device_facts, load_points, load_volume_facts
-from coverage_audit.ledger.tables import DEVICE_FACTS, MANIFESTS, POINTS, VOLUME_FACTS
+from coverage_audit.ledger.tables import AUDITS, DEVICE_FACTS, JUDGED_DATASETS, MANIFESTS, POINTS, VOLUME_FACTS
 
 Shown = tuple[DeviceFacts, tuple[VolumeFacts, ...]]
 
@@ -42,6 +44,20 @@ def last_points(connection: Connection, address: Address, formerly: Sequence[Dev
         select(POINTS).where(lies_at(POINTS, address, formerly)).order_by(POINTS.c.audit.desc()).limit(1)
     ).first()
     return None if row is None else load_points(address, row.at, row.body)
+
+
+def last_proven_size(connection: Connection, dataset: DatasetId, since: datetime | None) -> Tally | None:
+    """Return what a dataset's original held when it was last proven, in audits started after `since` (None: ever)."""
+    row = connection.execute(
+        select(JUDGED_DATASETS.c.original_files, JUDGED_DATASETS.c.original_bytes)
+        .join(AUDITS, AUDITS.c.id == JUDGED_DATASETS.c.audit)
+        .where(JUDGED_DATASETS.c.dataset == dataset, JUDGED_DATASETS.c.original_standing == Standing.PROVEN.value)
+        .where(JUDGED_DATASETS.c.original_files.is_not(None))
+        .where(AUDITS.c.started > since if since is not None else true())
+        .order_by(AUDITS.c.id.desc())
+        .limit(1)
+    ).first()
+    return None if row is None else Tally(files=row.original_files, bytes=row.original_bytes)
 
 
 def trusted_manifests(

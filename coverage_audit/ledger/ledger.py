@@ -17,6 +17,7 @@ from sqlalchemy import Connection, Engine, select
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeKey
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PinnedFact, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.verdict import Conclusion
@@ -67,6 +68,14 @@ class Ledger:
         """Pin a volume's identity anew, on the word of `who`."""
         with self._writing() as connection:
             pins.replace_pins(connection, volume, tuple(facts), at, who)
+
+    def proven_size(self, dataset: DatasetId, volume: VolumeKey, formerly: Sequence[DeviceId] = ()) -> Tally | None:
+        """Return what a dataset's original held when it was last proven (None: it never was).
+
+        What was before a person accepted anew what its `volume` shows does not count any more.
+        """
+        with self._reading() as connection:
+            return history.last_proven_size(connection, dataset, pins.accepted_at(connection, volume, formerly))
 
     def last_answer_facts(
         self, device: DeviceId, formerly: Sequence[DeviceId] = ()

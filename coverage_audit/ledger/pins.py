@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 
 from coverage_audit.estate.model import DeviceId, VolumeKey
 from coverage_audit.evidence.facts import PinnedFact
 from coverage_audit.ledger.mapping import load_pins, store_pins
 from coverage_audit.ledger.tables import PINS
+
+FIRST_SEEN = "first seen"
+IN_ADDITION = "shown in addition"
+"""Who pinned, where it was no person."""
 
 
 def pinned(connection: Connection, volume: VolumeKey, formerly: Sequence[DeviceId]) -> tuple[PinnedFact, ...] | None:
@@ -26,10 +30,25 @@ def pinned(connection: Connection, volume: VolumeKey, formerly: Sequence[DeviceI
     return None
 
 
-def pin_first(connection: Connection, volume: VolumeKey, facts: tuple[PinnedFact, ...], at: datetime) -> None:
-    """Pin a volume that has no pins yet; what is pinned already stays as it is."""
-    if pinned(connection, volume, ()) is None:
-        _pin(connection, volume, facts, at, "first seen")
+def pin_seen(connection: Connection, volume: VolumeKey, facts: tuple[PinnedFact, ...], at: datetime) -> None:
+    """Pin a volume that has no pins yet, or add what it shows in addition; what is pinned never changes by itself."""
+    known = pinned(connection, volume, ())
+    if known is None:
+        _pin(connection, volume, facts, at, FIRST_SEEN)
+    elif set(facts) > set(known):
+        replace_pins(connection, volume, facts, at, IN_ADDITION)
+
+
+def accepted_at(connection: Connection, volume: VolumeKey, formerly: Sequence[DeviceId]) -> datetime | None:
+    """Return when a person last accepted what a volume shows (None: nobody ever had to)."""
+    accepted: datetime | None = connection.execute(
+        select(func.max(PINS.c.pinned)).where(
+            PINS.c.device.in_([volume.device, *formerly]),
+            PINS.c.volume == volume.volume,
+            PINS.c.who.not_in([FIRST_SEEN, IN_ADDITION]),
+        )
+    ).scalar()
+    return accepted
 
 
 def replace_pins(

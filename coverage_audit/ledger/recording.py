@@ -15,7 +15,7 @@ from coverage_audit.evidence.manifest import CompleteManifest
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.history import lies_at
 from coverage_audit.ledger.keeping import place
-from coverage_audit.ledger.pins import pin_first
+from coverage_audit.ledger.pins import pin_seen
 from coverage_audit.ledger.record import AuditRecord, Compared, Recorded, SeenManifest
 from coverage_audit.ledger.recording_facts import write_facts
 from coverage_audit.ledger.recording_findings import write_findings
@@ -36,7 +36,7 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
         write_judgement(connection, audit, record.judged)
         write_facts(connection, audit, record)
         for volume, facts in record.pins:
-            pin_first(connection, volume, facts, record.judged.started)
+            pin_seen(connection, volume, facts, record.judged.started)
         for seen in record.manifests:
             _write_manifest(connection, audit, seen, moved)
         for compared in record.comparisons:

@@ -18,7 +18,7 @@ from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.reports.page import audit_page
 from tests.builders.judged import NOW, a_comparison, a_copy, a_dataset, a_finding, a_sample, address, an_estate, judged
 from tests.builders.judged import renamed as named
-from tests.builders.station import the_station
+from tests.builders.judged_station import the_station
 
 FLAGS = (
     "--headless",

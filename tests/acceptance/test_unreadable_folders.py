@@ -5,6 +5,8 @@ Root reads everything, so the audit runs without the two capabilities that let i
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from coverage_audit.judgement.verdict import Conclusion, Standing
@@ -23,7 +25,7 @@ def recorded(station: Station) -> Station:
     return station
 
 
-def audit(station: Station) -> tuple[Ran, dict[str, object]]:
+def audit(station: Station) -> tuple[Ran, dict[str, Any]]:
     ran = station.command("audit", "--json", prefix=ORDINARY)
     assert ran.status in {0, 1, 69}, ran.err
     return ran, ran.object["datasets"][0]
@@ -45,7 +47,7 @@ def test_absence_below_an_unreadable_folder_of_the_copy_is_unknown(recorded: Sta
     (recorded.root / "heron/recordings/closed").chmod(0)
 
     ran, dataset = audit(recorded)
-    (copy,) = dataset["copies"]  # type: ignore[misc]
+    (copy,) = dataset["copies"]
 
     assert ran.status == 69
     assert copy["standing"] == Standing.UNVERIFIED
@@ -58,7 +60,7 @@ def test_a_defect_proven_elsewhere_in_the_same_copy_still_shows(recorded: Statio
     (recorded.root / "heron/recordings/open/take-31.wav").unlink()
 
     ran, dataset = audit(recorded)
-    (copy,) = dataset["copies"]  # type: ignore[misc]
+    (copy,) = dataset["copies"]
 
     assert ran.status == 1
     assert copy["standing"] == Standing.INCOMPLETE

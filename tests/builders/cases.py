@@ -125,7 +125,7 @@ def an_original(device: Device = KESTREL, **values: Any) -> OriginalEvidence:
     wanted: dict[str, Any] = {
         "place": a_place(device),
         "tree": a_manifest(RECORDINGS.original),
-        "before": a_manifest(RECORDINGS.original, at=STARTED - timedelta(days=1)),
+        "before": HELD,
     }
     return OriginalEvidence(**{**wanted, **values})
 

@@ -20,6 +20,7 @@ from tests.builders.cases import (
     a_copy,
     a_dated_copy,
     a_gap,
+    a_manifest,
     a_point,
     an_identity,
     device_facts,
@@ -181,7 +182,12 @@ ON_THE_ORIGINAL: dict[str, OnCase] = {
     "shrunk": shrunk(7),
     "unseen": lambda case: replace(case, original=replace(case.original, tree=a_gap("kestrel"), as_of=None)),
     "as of": lambda case: replace(
-        case, original=replace(case.original, tree=a_gap("kestrel"), as_of=case.original.before)
+        case,
+        original=replace(
+            case.original,
+            tree=a_gap("kestrel"),
+            as_of=a_manifest(case.dataset.original, at=STARTED - timedelta(days=1)),
+        ),
     ),
     "copy forgotten": lambda case: replace(case, copies=case.copies[1:]),
 }

@@ -44,7 +44,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             measured=_measured(copy),
             required="nothing lacking but what is pending, nothing changed on its own",
             message=_message(copy),
-            mend="See which files are named, mend the cause (space, names, rights, left-out patterns), run it again.",
+            mend=_mend(copy),
             evidence=of_copy(copy),
             control=RULE.control,
         )
@@ -79,6 +79,16 @@ def _measured(copy: JudgedCopy) -> str:
     if found is None:
         return "not compared"
     return f"{amount(found.missing)} missing, {amount(found.changed)} changed, {amount(found.pending)} of those pending"
+
+
+def _mend(copy: JudgedCopy) -> str:
+    if copy.standing is Standing.DAMAGED:
+        return "Leave the copy as it is until you know what wrote to it; then bring the named files into line."
+    if copy.comparison is None:
+        return "Mend what stood in the way, then audit again."
+    if copy.standing is Standing.UNVERIFIED:
+        return "Audit again after the copy's next run; let the auditor's account read all of both sides."
+    return "See which files are named, mend the cause (space, names, rights, left-out patterns), run the copy again."
 
 
 def _message(copy: JudgedCopy) -> str:

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from coverage_audit.evidence.facts import Gap
+from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_copy, of_original
 from coverage_audit.judgement.rule import Rule, supports
@@ -44,10 +44,17 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             measured=_seen(copy.evidence.tree_at, context),
             required=_required(copy, context),
             message=_message(copy, context, lacking=lacking),
-            mend="Reach the device and audit again; `may_be_off` where it is switched off on purpose.",
+            mend=_mend(copy),
             evidence=of_copy(copy),
             control=RULE.control,
         )
+
+
+def _mend(copy: JudgedCopy) -> str:
+    gap = copy.evidence.gap
+    if gap is not None and gap.kind is GapKind.UNREACHABLE:
+        return "Reach the device and audit again; `may_be_off` where it is switched off on purpose."
+    return "Mend what stood in the way, then audit again."
 
 
 def _of_original(context: DatasetContext) -> Finding:
@@ -65,7 +72,7 @@ def _of_original(context: DatasetContext) -> Finding:
         measured=_seen(kept, context),
         required="seen in this audit",
         message=f"{address} (the original) {'was seen in this audit' if now else as_of}.",
-        mend="Reach the device of the original and audit again.",
+        mend="Mend what stood in the way of reading the original, then audit again.",
         evidence=of_original(context.original, str(address)),
         control=RULE.control,
     )

@@ -26,7 +26,7 @@ from tests.builders.judged import (
     an_estate,
     judged,
 )
-from tests.builders.station import the_station
+from tests.builders.judged_station import the_station
 
 # The keys that the design promises to keep.
 PROMISED = {"schema", "estate", "started", "finished", "conclusion", "rehearsal", "waived", "datasets", "findings"}

@@ -25,7 +25,7 @@ from tests.builders.judged import (
     an_item,
     judged,
 )
-from tests.builders.station import the_station
+from tests.builders.judged_station import the_station
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>\x1b[2J\n\u202e\udcff'
 FETCHING = {"src", "srcset", "action", "formaction", "data", "poster", "background", "ping"}

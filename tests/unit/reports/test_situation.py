@@ -10,7 +10,7 @@ from coverage_audit.evidence.difference import Exposure
 from coverage_audit.judgement.verdict import Answer, Conclusion, JudgedDataset
 from coverage_audit.reports.situation import by_weight, situation, worst_first
 from tests.builders.judged import NOW, a_copy, a_dataset, a_finding, address, an_estate, judged
-from tests.builders.station import the_station
+from tests.builders.judged_station import the_station
 
 ESTATE = an_estate()
 GOOD = a_dataset("maps", (a_copy(ESTATE, address("heron", "maps")),))

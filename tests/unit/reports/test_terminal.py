@@ -10,7 +10,7 @@ import pytest
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.reports.terminal import audit_text
 from tests.builders.judged import a_copy, a_dataset, a_finding, a_gap, address, an_estate, judged
-from tests.builders.station import the_station
+from tests.builders.judged_station import the_station
 
 LONG = "mirror/" + "a-very-long-folder-name-" * 8 + "end"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
