@@ -5,13 +5,15 @@ Machines and hours differ: a figure is a ratio to a reference that was timed in 
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
-import time
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
+from tempfile import NamedTemporaryFile
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,17 +72,27 @@ class Figure:
         )
 
 
+# A process begins with the peak memory of the one that forked it: so a small one stands between, and measures.
+_MEASURE = """
+import json, os, sys, time
+began = time.perf_counter()
+child = os.posix_spawnp(sys.argv[2], sys.argv[2:], os.environ)
+_, status, used = os.wait4(child, 0)
+wall = time.perf_counter() - began
+with open(sys.argv[1], "w") as file:
+    json.dump([os.waitstatus_to_exitcode(status), wall, used.ru_utime + used.ru_stime, used.ru_maxrss * 1024], file)
+"""
+
+
 def measure(command: Sequence[str | Path], *, output: Path | None = None) -> Measured:
     """Run a command to its end, its output to a file (or nowhere). Raises RuntimeError when it fails."""
-    with Path(output or os.devnull).open("wb") as out:
-        began = time.perf_counter()
-        process = subprocess.Popen([*command], stdout=out, env={**os.environ, "LC_ALL": "C"})
-        _, status, used = os.wait4(process.pid, 0)
-        wall = time.perf_counter() - began
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"{command[0]} ended with {process.returncode}")
-    return Measured(wall=wall, cpu=used.ru_utime + used.ru_stime, peak=used.ru_maxrss * 1024)
+    with NamedTemporaryFile() as figures, Path(output or os.devnull).open("wb") as out:
+        between = [sys.executable, "-I", "-S", "-c", _MEASURE, figures.name]
+        subprocess.run([*between, *command], stdout=out, env={**os.environ, "LC_ALL": "C"}, check=True)
+        status, wall, cpu, peak = json.loads(Path(figures.name).read_text(encoding="ascii"))
+    if status:
+        raise RuntimeError(f"{command[0]} ended with {status}")
+    return Measured(wall=wall, cpu=cpu, peak=peak)
 
 
 def in_pairs(one: Callable[[], Measured], other: Callable[[], Measured], rounds: int = 3) -> tuple[Measured, Measured]:
