@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.sighting import Sighting
@@ -64,6 +65,10 @@ def compare_copy(
         return CopyOutcome(evidence=replace(bare, gap=original))
     tree = sighting.tree(estate, copy.address)
     if isinstance(tree, Gap):
+        absent = absent_tree(copy, tree, sighting, parts.work)
+        if absent is not None:
+            outcome = _judged_attempt(replace(bare, gap=tree), original, absent, parts)
+            return replace(outcome, fetched=(SeenTree(address=copy.address, outcome=absent),))
         kept = earlier_tree(bare.place, copy, tree, parts)
         if kept is None:
             return CopyOutcome(evidence=replace(bare, gap=tree))

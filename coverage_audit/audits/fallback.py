@@ -35,11 +35,11 @@ def earlier_tree(place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> Ke
     points = parts.ledger.last_points(copy.address, device.formerly) if copy.points else None
     if copy.points and points is None:
         return None
-    return KeptTree(tree=tree, place=_place_then(place, parts), points=points)
+    return KeptTree(tree=tree, place=place_then(place, parts), points=points)
 
 
-def _place_then(place: PlaceEvidence, parts: Parts) -> PlaceEvidence:
-    """Show the place with the facts of the audit that last saw it; only trusted volumes' manifests are kept."""
+def place_then(place: PlaceEvidence, parts: Parts) -> PlaceEvidence:
+    """Show the place with the facts of the audit that last saw it; only trusted volumes' manifests are given out."""
     then = parts.ledger.last_answer_facts(place.device.id, place.device.formerly)
     if then is None:
         return place

@@ -22,6 +22,7 @@ _LISTING: dict[str, tuple[tuple[str, int, int], ...]] = {
     "herbarium": (("asteraceae/sheet-{n:03}.tif", 30, 80_000), ("orchidaceae/sheet-{n:03}.tif", 22, 80_000)),
     "accounts": (("books-{n}.db", 6, 20_000), ("receipts/{n:04}.pdf", 20, 9_000)),
     "weather": (("mast/{year}/day-{n:03}.log", 50, 1_500),),
+    "site-plans": (("plans/sheet-{n:02}.svg", 12, 8_000),),
     "visitor-book": (("pages/page-{n:03}.png", 18, 25_000),),
 }
 """What lies below each original: path pattern, how many, bytes each at the most."""
