@@ -105,7 +105,8 @@ class LeavingOut:
 def _compiled(text: str) -> _Pattern | None:
     """Return a pattern, or None for a comment, an empty line and what git itself discards."""
     try:
-        parsed = GitIgnoreSpecPattern(text)
+        # The library takes "a/**/" for "a/", git for all folders below it: said so that both agree.
+        parsed = GitIgnoreSpecPattern(f"{text}*/" if text.endswith("/**/") else text)
         if parsed.regex is None or parsed.include is None:
             return None
         return _Pattern(parsed.regex.pattern.encode("utf-8", "surrogateescape"), leaves_out=parsed.include)
