@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
 from coverage_audit.audits.exposing import exposure_of
+from coverage_audit.audits.fallback import excused, place_then
 from coverage_audit.audits.identifying import identify, new_pins
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.planning import plan_audit
@@ -76,8 +77,11 @@ def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) ->
     device = estate.device(dataset.original.volume.device)
     seen = sighting.tree(estate, dataset.original)
     earlier = parts.ledger.last_manifest(dataset.original, device.formerly, complete=True)
+    place = sighting.place(estate, dataset.original)
+    if isinstance(seen, Gap) and earlier is not None and excused(device, seen, earlier, parts):
+        place = place_then(estate, place, parts)
     evidence = OriginalEvidence(
-        place=sighting.place(estate, dataset.original),
+        place=place,
         tree=seen,
         as_of=earlier if isinstance(seen, Gap) else None,
         before=parts.ledger.proven_size(dataset.id, dataset.original.volume, device.formerly),

@@ -69,7 +69,7 @@ def compare_copy(
         if absent is not None:
             outcome = _judged_attempt(replace(bare, gap=tree), original, absent, parts)
             return replace(outcome, fetched=(SeenTree(address=copy.address, outcome=absent),))
-        kept = earlier_tree(bare.place, copy, tree, parts)
+        kept = earlier_tree(estate, bare.place, copy, tree, parts)
         if kept is None:
             return CopyOutcome(evidence=replace(bare, gap=tree))
         bare, tree = replace(bare, place=kept.place, points=kept.points), kept.tree

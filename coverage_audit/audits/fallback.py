@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from coverage_audit.audits.parts import Parts
-from coverage_audit.estate.model import Copy
-from coverage_audit.evidence.facts import Gap, GapKind, IdentityCheck, PinState, PointList
+from coverage_audit.estate.model import Copy, Device, Estate
+from coverage_audit.evidence.facts import Gap, GapKind, PointList
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.identity import check_identity
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,30 +22,39 @@ class KeptTree:
     points: PointList | None
 
 
-def earlier_tree(place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> KeptTree | None:
-    """Return what an earlier audit saw, if the device was simply off and `may_be_off` covers the age.
-
-    Anything but a device that does not answer is no excuse: a changed host key or another volume is news.
-    """
+def earlier_tree(estate: Estate, place: PlaceEvidence, copy: Copy, gap: Gap, parts: Parts) -> KeptTree | None:
+    """Return what an earlier audit saw of a copy, if its device is simply off and `may_be_off` covers the age."""
     device = place.device
-    if device.may_be_off is None or gap.kind is not GapKind.UNREACHABLE:
-        return None
     tree = parts.ledger.last_manifest(copy.address, device.formerly)
-    if tree is None or not timedelta(0) <= parts.clock() - tree.origin.started <= device.may_be_off:
-        return None
     points = parts.ledger.last_points(copy.address, device.formerly) if copy.points else None
-    if copy.points and points is None:
+    if tree is None or not excused(device, gap, tree, parts) or (copy.points and points is None):
         return None
-    return KeptTree(tree=tree, place=place_then(place, parts), points=points)
+    return KeptTree(tree=tree, place=place_then(estate, place, parts), points=points)
 
 
-def place_then(place: PlaceEvidence, parts: Parts) -> PlaceEvidence:
-    """Show the place with the facts of the audit that last saw it; only trusted volumes' manifests are given out."""
+def excused(device: Device, gap: Gap, tree: Manifest, parts: Parts) -> bool:
+    """Whether a device is simply off, and may be for as long as this tree is old.
+
+    Anything but a device that does not answer is no excuse: a changed host key or another volume is news. Nor is a tree
+    of the future evidence of anything.
+    """
+    age = parts.clock() - tree.origin.started
+    allowed = device.may_be_off
+    return gap.kind is GapKind.UNREACHABLE and allowed is not None and timedelta(0) <= age <= allowed
+
+
+def place_then(estate: Estate, place: PlaceEvidence, parts: Parts) -> PlaceEvidence:
+    """Show a place as the last audit that its device answered saw it, held against what is pinned now.
+
+    Where that audit met another volume, the newest news is that it did.
+    """
     then = parts.ledger.last_answer_facts(place.device.id, place.device.formerly)
     if then is None:
         return place
     device_facts, volumes = then
-    facts = next((volume for volume in volumes if volume.volume == place.volume.key), place.volume_facts)
-    pins = parts.ledger.pins(place.volume.key, place.device.formerly) or ()
-    identity = IdentityCheck(volume=place.volume.key, state=PinState.AS_PINNED, pinned=pins, seen=pins)
+    facts = next((volume for volume in volumes if volume.volume == place.volume.key), None)
+    if facts is None:
+        return place
+    pins = parts.ledger.pins(place.volume.key, place.device.formerly)
+    identity = check_identity(place.volume, facts, device_facts, pins, rehearsal=estate.rehearsal)
     return replace(place, device_facts=device_facts, volume_facts=facts, identity=identity)
