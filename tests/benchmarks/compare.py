@@ -28,7 +28,7 @@ def rows(
     with TemporaryDirectory(dir=folder) as scratch:
         place = Path(scratch)
         figures = [_against_comm(place, entries, rounds), *_quiet_nights(place, entries, rounds)]
-        figures.append(_growth(place, entries // 10, entries, rounds))
+        figures += [_empty_copy(place, entries, rounds), _growth(place, entries // 10, entries, rounds)]
         if also_50_million:
             figures.append(_growth(place, entries, 5 * entries, 3))
     return figures
@@ -55,8 +55,7 @@ def _against_comm(place: Path, entries: int, rounds: int) -> Figure:
 
 def _quiet_nights(place: Path, entries: int, rounds: int) -> list[Figure]:
     """Against the full comparison of trees of one size, the start of either process left aside."""
-    original, copy = _spread_evenly(place, entries)
-    whole = partial(_compare_alone, original, copy, place)
+    whole = partial(_compare_alone, *_spread_evenly(place, entries), place)
     before = _written(place / f"before-{entries}.parquet", entries, unchanged)
     some = runs_of_folders(entries, share=0.001, runs=50)
     nights: list[tuple[str, Vary, float]] = [
@@ -71,6 +70,22 @@ def _quiet_nights(place: Path, entries: int, rounds: int) -> list[Figure]:
         after.unlink()
     before.unlink()
     return figures
+
+
+def _empty_copy(place: Path, entries: int, rounds: int) -> Figure:
+    """Every row is missing and goes into the relation: the most that a comparison can have to write."""
+    original, copy = _spread_evenly(place, entries)
+    empty = _written(place / "empty.parquet", 0, unchanged)
+    ours, referred = in_pairs(
+        partial(_compare, original, empty, place), partial(_compare, original, copy, place), rounds
+    )
+    return Figure(
+        work=f"compare {entries:,} with an empty copy",
+        measured=ours,
+        reference="the full comparison",
+        referred=referred,
+        most_peak=PEAK,
+    )
 
 
 def _growth(place: Path, small: int, large: int, rounds: int) -> Figure:
