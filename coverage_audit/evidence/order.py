@@ -20,13 +20,9 @@ def tree_key(path: bytes) -> bytes:
 
 def tree_keys(paths: Any) -> Any:
     """Return `tree_key` of a whole Arrow binary array, without a Python object a row."""
-    offsets = np.frombuffer(paths.buffers()[1], dtype=np.int32)[paths.offset : paths.offset + len(paths) + 1]
-    content = paths.buffers()[2]
-    octets = np.frombuffer(content, dtype=np.uint8) if content is not None else np.empty(0, np.uint8)
-    octets = octets[offsets[0] : offsets[-1]]
-    keys = np.where(octets == ord("/"), np.uint8(0), octets)
-    moved = (offsets - offsets[0]).astype(np.int32)
-    return pa.Array.from_buffers(pa.binary(), len(paths), [None, pa.py_buffer(moved), pa.py_buffer(keys)])
+    offsets, octets = _parts(paths)
+    keys = octets * (octets != ord("/")).view(np.uint8)
+    return pa.Array.from_buffers(pa.binary(), len(paths), [None, pa.py_buffer(offsets), pa.py_buffer(keys)])
 
 
 def rises(keys: Any) -> bool:
@@ -38,13 +34,20 @@ def rises(keys: Any) -> bool:
 
 def are_paths(paths: Any, keys: Any) -> bool:
     """Whether these are paths below a root: names between single slashes, none empty. `keys` are their tree keys."""
-    offsets = np.frombuffer(keys.buffers()[1], dtype=np.int32)[keys.offset : keys.offset + len(keys) + 1]
     if not len(keys):
         return True
+    offsets, octets = _parts(keys)
     if not np.diff(offsets).all():
         return False
-    octets = np.frombuffer(keys.buffers()[2], dtype=np.uint8)
     between = octets == 0
     at_an_edge = between[offsets[:-1]].any() or between[offsets[1:] - 1].any()
-    slashes = pc.sum(pc.count_substring(paths, b"/")).as_py()
-    return not at_an_edge and not (between[1:] & between[:-1]).any() and slashes == int(between.sum())
+    slashes = np.count_nonzero(_parts(paths)[1] == ord("/"))
+    return not at_an_edge and not (between[1:] & between[:-1]).any() and slashes == np.count_nonzero(between)
+
+
+def _parts(column: Any) -> tuple[Any, Any]:
+    """Return where the values of a binary column begin and end, from 0, and their bytes one after the other."""
+    offsets = np.frombuffer(column.buffers()[1], dtype=np.int32)[column.offset : column.offset + len(column) + 1]
+    content = column.buffers()[2]
+    octets = np.frombuffer(content, dtype=np.uint8) if content is not None else np.empty(0, np.uint8)
+    return (offsets - offsets[0]).astype(np.int32), octets[offsets[0] : offsets[-1]]

@@ -9,17 +9,16 @@ from collections.abc import Callable
 from operator import attrgetter
 from typing import Final
 
-from coverage_audit.collectors.local_walk.messages import Facts
+from coverage_audit.collectors.local_walk.messages import Facts, Opens
 
 REPLACED: Final = "it was replaced while it was being read"
 BORDER: Final = "another filesystem is mounted here"
 
-_FACTS = attrgetter("st_mode", "st_size", "st_mtime_ns", "st_ctime_ns", "st_ino", "st_dev")
+_FACTS = attrgetter("st_mode", "st_size", "st_mtime_ns", "st_ctime_ns")
 _FLAGS: Final = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 _NO_FOLDER: Final = {errno.ENOTDIR, errno.ELOOP}  # what O_NOFOLLOW and O_DIRECTORY say of anything else
 _LONGEST: Final = 4000  # bytes of a path that the kernel takes in one piece (PATH_MAX is 4096 with its end)
 
-_MODE, _DEVICE = 0, 5  # places in Facts
 _TYPE: Final = 0o170000
 
 
@@ -70,38 +69,29 @@ class Sight:
             self._blind(path, REPLACED)
         return False
 
-    def look(self, path: bytes, names: list[bytes]) -> tuple[list[bytes], list[Facts], list[int]]:
-        """Return paths and facts of names in the current folder `path`, and which of them are folders to open."""
+    def look(self, path: bytes, names: list[bytes]) -> tuple[list[bytes], list[Facts], Opens]:
+        """Return paths and facts of names in the current folder `path`, and the folders among them to open."""
         prefix = path + b"/" if path else b""
         try:
-            facts: list[Facts] = list(map(_FACTS, map(os.lstat, names)))
+            seen = list(map(os.lstat, names))
         except OSError:
-            names, facts = self._one_by_one(prefix, names)
+            names, seen = self._one_by_one(prefix, names)
         paths = [prefix + name for name in names]
-        home = self._device
-        special = [
-            place for place, fact in enumerate(facts) if fact[_MODE] & _TYPE != stat.S_IFREG or fact[_DEVICE] != home
-        ]
-        if self._borders:
+        facts: list[Facts] = list(map(_FACTS, seen))
+        special = [place for place, fact in enumerate(facts) if fact[0] & _TYPE != stat.S_IFREG]
+        if self._borders:  # a file can be a mount point too
             special = sorted({*special, *(place for place, one in enumerate(paths) if one in self._borders)})
-        opens, dropped = self._take_special(names, paths, facts, special)
-        if dropped:
-            return self._without(dropped, paths, facts, opens)
-        return paths, facts, opens
-
-    def _take_special(
-        self, names: list[bytes], paths: list[bytes], facts: list[Facts], special: list[int]
-    ) -> tuple[list[int], set[int]]:
-        opens: list[int] = []
+        opens: Opens = []
         dropped: set[int] = set()
         for place in special:
-            if facts[place][_DEVICE] != self._device or paths[place] in self._borders:
+            mode = seen[place].st_mode
+            if seen[place].st_dev != self._device or paths[place] in self._borders:
                 self._blind(paths[place], BORDER)
-            elif stat.S_ISDIR(facts[place][_MODE]):
-                opens.append(place)
-            if stat.S_ISLNK(facts[place][_MODE]) and not self._read_link(names[place], paths[place]):
+            elif stat.S_ISDIR(mode):
+                opens.append((place, seen[place].st_ino))
+            if stat.S_ISLNK(mode) and not self._read_link(names[place], paths[place]):
                 dropped.add(place)
-        return opens, dropped
+        return self._without(dropped, paths, facts, opens) if dropped else (paths, facts, opens)
 
     def _read_link(self, name: bytes, path: bytes) -> bool:
         try:
@@ -114,28 +104,29 @@ class Sight:
             return False
         return True
 
-    def _one_by_one(self, prefix: bytes, names: list[bytes]) -> tuple[list[bytes], list[Facts]]:
-        seen: list[bytes] = []
-        facts: list[Facts] = []
+    def _one_by_one(self, prefix: bytes, names: list[bytes]) -> tuple[list[bytes], list[os.stat_result]]:
+        kept: list[bytes] = []
+        seen: list[os.stat_result] = []
         for name in names:
             try:
-                fact: Facts = _FACTS(os.lstat(name))
+                one = os.lstat(name)
             except FileNotFoundError:
                 self.vanished += 1
             except OSError as error:
                 self._blind(prefix + name, _reason(error))
             else:
-                seen.append(name)
-                facts.append(fact)
-        return seen, facts
+                kept.append(name)
+                seen.append(one)
+        return kept, seen
 
     @staticmethod
     def _without(
-        dropped: set[int], paths: list[bytes], facts: list[Facts], opens: list[int]
-    ) -> tuple[list[bytes], list[Facts], list[int]]:
+        dropped: set[int], paths: list[bytes], facts: list[Facts], opens: Opens
+    ) -> tuple[list[bytes], list[Facts], Opens]:
         kept = [place for place in range(len(paths)) if place not in dropped]
         moved = {place: new for new, place in enumerate(kept)}
-        return [paths[place] for place in kept], [facts[place] for place in kept], [moved[place] for place in opens]
+        still_open = [(moved[place], inode) for place, inode in opens]
+        return [paths[place] for place in kept], [facts[place] for place in kept], still_open
 
     def _opened(self, path: bytes) -> int:
         if len(path) <= _LONGEST:

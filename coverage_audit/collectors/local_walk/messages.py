@@ -9,14 +9,17 @@ import marshal
 from collections.abc import Iterator
 from typing import Any, Final
 
-Facts = tuple[int, int, int, int, int, int]
-"""mode, size, mtime in ns, ctime in ns, inode, device: of one entry, as lstat gives them."""
+Facts = tuple[int, int, int, int]
+"""mode, size, mtime in ns, ctime in ns: of one entry, as lstat gives them."""
 
-Stretch = tuple[list[bytes], list[Facts], list[int], dict[bytes, bytes]]
-"""Entries in tree order that are not told yet: their paths, their facts, the places of those that are folders still to
-be opened, and the targets of the links among them."""
+Opens = list[tuple[int, int]]
+"""Folders still to be opened among some entries: the place of each, and its inode number when it was listed."""
 
-NUMBERS: Final = 6  # of one entry's facts, as 64-bit integers side by side
+Stretch = tuple[list[bytes], list[Facts], Opens, dict[bytes, bytes]]
+"""Entries in tree order that are not told yet: their paths, their facts, the folders among them that are still to be
+opened, and the targets of the links among them."""
+
+NUMBERS: Final = 4  # of one entry's facts, as 64-bit integers side by side
 
 # To a walker: (number, stretch or None for the whole tree, how many rows are enough).
 # From it: ("rows", number, count, paths each ended by NUL, facts, targets of the links among them)

@@ -8,7 +8,7 @@ from itertools import chain
 from typing import Any, Final
 
 from coverage_audit.collectors.local_walk.looking import Sight
-from coverage_audit.collectors.local_walk.messages import Facts, Stretch
+from coverage_audit.collectors.local_walk.messages import Facts, Opens, Stretch
 
 BATCH: Final = 8192
 AT_ONCE: Final = 100_000  # names of one folder whose facts are held at a time
@@ -24,7 +24,7 @@ class Folder:
         self.path, self.inode, self.later = path, inode, later
         self.show([], [], [])
 
-    def show(self, paths: list[bytes], facts: list[Facts], opens: list[int]) -> None:
+    def show(self, paths: list[bytes], facts: list[Facts], opens: Opens) -> None:
         """Hold these entries, none of them told."""
         self.paths, self.facts, self.opens = paths, facts, opens
         self.told = self.turn = 0
@@ -55,10 +55,10 @@ class Walker:
     def _step(self, stack: list[Folder]) -> None:
         folder = stack[-1]
         if folder.turn < len(folder.opens):
-            place = folder.opens[folder.turn]
+            place, inode = folder.opens[folder.turn]
             folder.turn += 1
             self._tell(folder, place + 1)
-            inner = self._opened(folder.paths[place], folder.facts[place][4])
+            inner = self._opened(folder.paths[place], inode)
             if inner.opens or inner.later:
                 stack.append(inner)
             else:
@@ -108,9 +108,9 @@ class Walker:
     def _rest(self, stack: list[Folder]) -> Stretch | None:
         paths: list[bytes] = []
         facts: list[Facts] = []
-        opens: list[int] = []
+        opens: Opens = []
         for folder in reversed(stack):
-            opens += [place - folder.told + len(paths) for place in folder.opens[folder.turn :]]
+            opens += [(place - folder.told + len(paths), inode) for place, inode in folder.opens[folder.turn :]]
             paths += folder.paths[folder.told :]
             facts += folder.facts[folder.told :]
         known = self._sight.targets
@@ -121,5 +121,5 @@ class Walker:
 def _as_integers(facts: list[Facts]) -> bytes:
     try:
         return array("q", chain.from_iterable(facts)).tobytes()
-    except OverflowError:  # times after 2262, inode numbers above 2**63
+    except OverflowError:  # times before 1677 or after 2262
         return array("q", (max(-_LAST - 1, min(number, _LAST)) for number in chain.from_iterable(facts))).tobytes()

@@ -23,9 +23,8 @@ from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, REPLACED
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.walks import Seen, by_find, by_scan
 
-# Facts of entries as lstat gives them: a folder and a file, by mode.
-FOLDER = (0o040755, 0, 0, 0, 1, 1)
-FILE = (0o100644, 0, 0, 0, 1, 1)
+# The facts of a folder as lstat gives them, of which only its mode counts here.
+FOLDER = (0o040755, 0, 0, 0)
 
 
 @pytest.fixture
@@ -85,18 +84,18 @@ def test_what_is_left_when_enough_was_told_is_handed_back_whole(tree: Path) -> N
     assert rows == len(paths_in(said)) >= 40
     paths, facts, opens, targets = left
     assert len(paths) == len(facts)
-    assert all(facts[place][0] & 0o170000 == 0o040000 for place in opens)
+    assert all(facts[place][0] & 0o170000 == 0o040000 for place, _inode in opens)
     assert set(targets) == {path for path in paths if path.endswith(b"/link") or path == b"link"}
 
 
 def test_rows_come_out_in_tree_order_however_the_stretches_end() -> None:
     parts = Sequence()
-    parts.end(0, 0, ([b"a", b"b"], [FOLDER, FOLDER], [0, 1], {}))
+    parts.end(0, 0, ([b"a", b"b"], [FOLDER, FOLDER], [(0, 1), (1, 2)], {}))
     sequence_number, stretch = parts.next_stretch() or (0, None)
     assert stretch is not None
     assert parts.next_stretch() is None
     parts.take(sequence_number, 1, (1, b"a\0", b"", []))
-    parts.end(sequence_number, 1, ([b"b"], [FOLDER], [0], {}))
+    parts.end(sequence_number, 1, ([b"b"], [FOLDER], [(0, 2)], {}))
     later, _ = parts.next_stretch() or (0, None)
     assert [block[1] for block in parts.ready()] == [b"a\0"]
     parts.take(later, 1, (1, b"b\0", b"", []))
@@ -118,7 +117,7 @@ def test_walkers_that_run_far_ahead_are_held_back(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr(sequence, "FOLDERS_AT_ONCE", 1)
     monkeypatch.setattr(sequence, "_MOST_HELD", 10)
     parts = Sequence()
-    parts.end(0, 0, ([b"a", b"b", b"c"], [FOLDER] * 3, [0, 1, 2], {}))
+    parts.end(0, 0, ([b"a", b"b", b"c"], [FOLDER] * 3, [(0, 1), (1, 2), (2, 3)], {}))
     first, _ = parts.next_stretch() or (0, None)
     second, _ = parts.next_stretch() or (0, None)
     parts.take(second, 1, (1, b"b/a-long-name\0", b"", []))
@@ -264,7 +263,7 @@ def test_a_link_that_vanished_or_was_replaced_before_it_was_read_is_no_row(
         monkeypatch.setattr(os, "readlink", lambda _name, error=error: (_ for _ in ()).throw(error))
         paths, facts, opens = seeing.look(b"a", names)
         assert b"a/link" not in paths
-        assert all(facts[place][0] & 0o170000 == 0o040000 for place in opens)
+        assert all(facts[place][0] & 0o170000 == 0o040000 for place, _inode in opens)
         assert blind == wanted
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import fcntl
 import os
 import selectors
 import subprocess
@@ -43,6 +44,8 @@ class Hand:
         assert self.process.stdout is not None  # noqa: S101 - likewise
         self.stdin, self.stdout = self.process.stdin, self.process.stdout
         os.set_blocking(self.stdin.fileno(), False)
+        with contextlib.suppress(OSError):  # only an aid: fewer and larger pieces
+            fcntl.fcntl(self.stdout, fcntl.F_SETPIPE_SZ, _PIECE)
         self.inbox = Inbox()
         self.outgoing = bytearray()
         self.asked = 0

@@ -90,9 +90,9 @@ def _divided(stretch: Stretch) -> tuple[Stretch, Stretch | None]:
     paths, facts, opens, targets = stretch
     if len(opens) <= FOLDERS_AT_ONCE:
         return stretch, None
-    end = opens[FOLDERS_AT_ONCE]
+    end, _inode = opens[FOLDERS_AT_ONCE]
     first: Stretch = (paths[:end], facts[:end], opens[:FOLDERS_AT_ONCE], {})
-    after: Stretch = (paths[end:], facts[end:], [place - end for place in opens[FOLDERS_AT_ONCE:]], {})
+    after: Stretch = (paths[end:], facts[end:], [(place - end, inode) for place, inode in opens[FOLDERS_AT_ONCE:]], {})
     if targets:
         for part in (first, after):
             part[3].update((path, targets[path]) for path in part[0] if path in targets)
