@@ -20,6 +20,7 @@ from coverage_audit.evidence.manifest import Manifest
 HOUR_NS = 3600 * 10**9
 MOST_HOURS = 26  # zones lie from -12 to +14 hours: no two further apart than this
 NEARLY_ALL_PERCENT = 95
+A_DAY = 24  # no zone error between inhabited places, but what files show that are written anew every night
 LEAST_FILES = 3
 MOST_OFFSET = timedelta(minutes=5)
 
@@ -39,7 +40,7 @@ class Signs:
         self.later += int((later_ns >= self.granularity_ns).sum())
         hours = np.rint(later_ns / HOUR_NS).astype(np.int64)
         whole = np.abs(later_ns - hours * HOUR_NS) < self.granularity_ns
-        shifted = hours[whole & (hours != 0) & (np.abs(hours) <= MOST_HOURS)]
+        shifted = hours[whole & (hours != 0) & (np.abs(hours) <= MOST_HOURS) & (np.abs(hours) != A_DAY)]
         for hour, count in zip(*np.unique(shifted, return_counts=True), strict=True):
             self.hours[int(hour)] += int(count)
 

@@ -138,7 +138,7 @@ def _mode(
             continue
         later += apart > 0
         for hour in range(-26, 27):
-            if hour and abs(apart - hour * HOUR_NS) < granularity_ns:
+            if hour not in {-24, 0, 24} and abs(apart - hour * HOUR_NS) < granularity_ns:
                 hours[hour] += 1
     shifts = [hour for hour, count in hours.items() if count >= 3 and count >= 0.95 * sized]
     if shifts:

@@ -47,6 +47,11 @@ def test_hours_that_are_not_whole_or_not_one_are_no_zone_error() -> None:
     assert decide(_signs(50, *[-27 * HOUR_NS] * 50), PLAIN, 0) == PLAIN
 
 
+def test_a_copy_that_is_just_a_day_behind_is_old_not_in_another_zone() -> None:
+    """Dumps of one size that are written anew every night at the same second look so."""
+    assert decide(_signs(50, *[-24 * HOUR_NS] * 50), PLAIN, 0) == PLAIN
+
+
 def test_a_whole_hour_within_two_seconds_is_one_where_times_are_kept_in_two_seconds() -> None:
     plain = Mode(granularity_ns=2 * 10**9)
     signs = _signs(3, HOUR_NS - 10**9, HOUR_NS, HOUR_NS + 1, granularity_ns=plain.granularity_ns)
