@@ -72,7 +72,7 @@ def _about_rows(view: CopyView, found: CopyComparison) -> Iterator[str]:
         yield f"its recovery point is set by few files: {names(found.sticking_out)}"
     if found.blind_copy:
         yield "part of the copy could not be read"
-    if found.left_out.files:
+    if found.left_out_by:  # also where a pattern left out nothing: it may be misspelt
         yield f"left out on purpose: {amount(found.left_out)}{_by_pattern(found)}"
 
 
