@@ -34,15 +34,19 @@ class Part:
         self._cutter = Cutter()
         self._groups: list[Group] = []
         os.close(os.open(self._part, os.O_CREAT | os.O_TRUNC | os.O_WRONLY, 0o600))
-        self._writer = pq.ParquetWriter(
-            self._part,
-            ROW_SCHEMA,
-            compression=COMPRESSION,
-            use_dictionary=DICTIONARIES,
-            column_encoding=ENCODINGS,
-            write_statistics=False,
-            write_page_checksum=True,
-        )
+        try:
+            self._writer = pq.ParquetWriter(
+                self._part,
+                ROW_SCHEMA,
+                compression=COMPRESSION,
+                use_dictionary=DICTIONARIES,
+                column_encoding=ENCODINGS,
+                write_statistics=False,
+                write_page_checksum=True,
+            )
+        except BaseException:
+            self._part.unlink()
+            raise
 
     def write(self, rows: Any) -> None:
         """Write a table of BATCH_SCHEMA with single chunks."""
