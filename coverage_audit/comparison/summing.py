@@ -50,9 +50,11 @@ SELECT
 FROM judged WHERE verdict <> 'extra' ORDER BY {_RANK}, coalesce(earliest, latest), i LIMIT {SAMPLES}
 """  # noqa: S608 - the fragments are this module's own
 
+# Where no audit saw a difference begin, only the file's own time says when: an old file that is lacking while younger
+# ones are held is a hole. Where its beginning is known, what is held must have come surely after it.
 _HOLES = """
 SELECT min(CASE
-    WHEN NOT went_back THEN latest
+    WHEN NOT went_back AND earliest IS NOT NULL THEN latest
     ELSE least(latest, (CASE WHEN class = 'missing' THEN o_mtime ELSE c_mtime END) - getvariable('original_offset'))
 END) FROM judged WHERE verdict = 'counts'
 """
