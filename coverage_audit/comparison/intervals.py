@@ -5,7 +5,9 @@ holds. The first listing that was not yet past it bounds the start from below; t
 audit's, from above: the row's ctime there, or the moment it was seen where the ctime lies before the lower
 bound (a move keeps no ctime; clocks differ).
 
-The listing that the last comparison used is the reference: what did not differ then was held then.
+The listing that the last comparison used is the reference: what did not differ then was held then, so what is
+lacking now came later, unless the copy went back. Any other listing that shows an earlier version than the one
+held bounds nothing: times can lie.
 """
 
 from __future__ import annotations
@@ -29,6 +31,7 @@ _PLAIN = """
 CASE
     WHEN NOT was_there THEN 'lacked'
     WHEN class <> 'missing' AND held THEN 'held'
+    WHEN not_past THEN 'not yet'
     ELSE 'past'
 END
 """
@@ -39,8 +42,8 @@ CASE
     WHEN fresh AND class = 'missing' THEN 'lost'
     WHEN fresh AND class IN ('newer', 'other') AND same_original THEN 'own'
     WHEN class <> 'missing' AND held THEN 'held'
-    WHEN class IN ('older', 'other') AND not_past AND NOT went_back THEN 'taken since'
-    WHEN fresh AND class = 'newer' THEN 'taken since'
+    WHEN fresh AND (not_past OR (class = 'newer' AND NOT behind)) THEN 'held till then'
+    WHEN not_past THEN 'not yet'
     ELSE 'past'
 END
 """
@@ -49,7 +52,7 @@ _BEGIN = """
 INSERT INTO begun
 WITH bounded AS (
     SELECT *, CASE WHEN latest < getvariable('listed_from') THEN seen_by ELSE latest END AS until
-    FROM (SELECT *, {answer} AS answer FROM step) WHERE answer <> 'past'
+    FROM (SELECT *, {answer} AS answer FROM step) WHERE answer NOT IN ('past', 'not yet')
 )
 SELECT
     i,
@@ -73,9 +76,10 @@ _GO_ON = """
 CREATE OR REPLACE TEMP TABLE unplaced AS
 SELECT
     i, key_hi, key_lo, class, o_kind, o_size, o_mtime, o_target, c_kind, c_size, c_mtime, c_target,
-    seen_then AS latest, getvariable('listed_by') AS seen_by, fresh,
-    went_back OR ({reference} AND fresh AND class <> 'missing' AND behind) AS went_back
-FROM step WHERE {answer} = 'past'
+    CASE WHEN answer = 'past' THEN seen_then ELSE latest END AS latest,
+    CASE WHEN answer = 'past' THEN getvariable('listed_by') ELSE seen_by END AS seen_by,
+    fresh, went_back OR ({reference} AND fresh AND class <> 'missing' AND behind) AS went_back
+FROM (SELECT *, {answer} AS answer FROM step) WHERE answer IN ('past', 'not yet')
 """
 
 _END = """

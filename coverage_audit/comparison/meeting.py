@@ -52,7 +52,7 @@ SELECT
     CASE
         WHEN way = 'lost' THEN true
         WHEN way = 'own' OR (way = 'arrived' AND b_verdict = 'unknown') THEN false
-        ELSE b_went_back
+        ELSE b_went_back OR (way = 'both' AND fell_back)
     END,
     CASE
         WHEN way = 'own' OR (way = 'same' AND b_verdict = 'changed on its own') THEN 'changed on its own'

@@ -173,12 +173,20 @@ def judge(world: World, last: Known | None, seen_without: set[bytes]) -> Known:
         before = last.held.get(path)
         was_lacking = path in last.starts
         same = was_lacking and (before and before.number) == (held and held.number)
+        if not was_lacking and held is not None:  # held at the last comparison: what it lacks came later
+            late = min((when for when, _ in world.past[path] if when > last.at), default=last.at)
+            known.starts[path] = Start(known.starts[path].early, max(late, known.starts[path].late))
+        newest = min(before.mtime, last.originals[path].mtime) if before else None
+        fell_back = held is not None and newest is not None and held.mtime < newest
         if same:
             known.starts[path], known.went_back[path] = last.starts[path], last.went_back[path]
         elif held is None:
             known.went_back[path] = was_lacking or path not in seen_without
-        elif before is not None:
-            known.went_back[path] = held.mtime < before.mtime
+        elif was_lacking and held.mtime > version.mtime:  # never shown to be held: its start may be kept
+            known.starts[path] = Start(last.starts[path].early, known.starts[path].late)
+            known.went_back[path] = last.went_back[path] or fell_back
+        else:
+            known.went_back[path] = fell_back
     return known
 
 
