@@ -39,10 +39,9 @@ def are_paths(paths: Any, keys: Any) -> bool:
     offsets, octets = _parts(keys)
     if not np.diff(offsets).all():
         return False
-    between = octets == 0
-    at_an_edge = between[offsets[:-1]].any() or between[offsets[1:] - 1].any()
-    slashes = np.count_nonzero(_parts(paths)[1] == ord("/"))
-    return not at_an_edge and not (between[1:] & between[:-1]).any() and slashes == np.count_nonzero(between)
+    at_an_edge = (octets[offsets[:-1]] == 0).any() or (octets[offsets[1:] - 1] == 0).any()
+    two_slashes = len(octets) > 1 and not np.maximum(octets[1:], octets[:-1]).all()
+    return not at_an_edge and not two_slashes and bool(_parts(paths)[1].all())
 
 
 def _parts(column: Any) -> tuple[Any, Any]:
