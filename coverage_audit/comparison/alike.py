@@ -13,50 +13,70 @@ import numpy as np
 
 from coverage_audit.comparison.side import FILE, LINK, Side
 
+ANCHORS = 32  # one row in so many, by its key, is looked up first
+MOST_RUNS = 200  # beyond that, hashing all rows costs less
 SLOTS_A_ROW = 2
 ROUNDS = (0, 20, 40)  # rows that met in one slot get another chance with other bits of the key
 
+Rows = Any  # numbers of rows, or a slice
 
-def alike(sides: tuple[Side, Side], rows: tuple[Any, Any]) -> tuple[Any, Any]:
-    """Return two masks over all rows of either side: which of `rows` (numbers, rising) are alike.
 
-    They pair off one to one, because keys are unique on either side.
-    """
-    mine, other = rows
-    found = np.zeros(len(sides[0]), dtype=bool), np.zeros(len(sides[1]), dtype=bool)
+def alike(original: Side, copy: Side) -> tuple[Any, Any]:
+    """Return two masks: which rows of either side are alike. They pair off one to one, because keys are unique."""
+    found = np.zeros(len(original), dtype=bool), np.zeros(len(copy), dtype=bool)
+    for mine, other in _in_step(original, copy):
+        same = _same(original, mine, copy, other)
+        found[0][mine] |= same
+        found[1][other] |= same
     for shift in ROUNDS:
-        if not len(mine) or not len(other):
+        left_mine, left_other = np.flatnonzero(~found[0]), np.flatnonzero(~found[1])
+        if not len(left_mine) or not len(left_other):
             break
-        met_mine, met_other = _met(*sides, mine, other, shift)
-        found[0][met_mine] = True
-        found[1][met_other] = True
-        mine, other = mine[~found[0][mine]], other[~found[1][other]]
+        candidate = _met(original.key_lo[left_mine], copy.key_lo[left_other], shift)
+        same = _same(original, left_mine[candidate], copy, left_other)
+        found[0][left_mine[candidate[same]]] = True
+        found[1][left_other[same]] = True
     return found
 
 
-def _met(original: Side, copy: Side, mine: Any, other: Any, shift: int) -> tuple[Any, Any]:
-    """Hash the original's rows into slots by some bits of their key; look each of the copy's rows up there."""
+def _in_step(original: Side, copy: Side) -> list[tuple[slice, slice]]:
+    """Return runs of rows that may go in step: both sides are in one order, so between few changes they do."""
+    mine = np.flatnonzero(original.key_lo % np.uint64(ANCHORS) == 0)
+    other = np.flatnonzero(copy.key_lo % np.uint64(ANCHORS) == 0)
+    _, one, two = np.intersect1d(original.key_lo[mine], copy.key_lo[other], assume_unique=True, return_indices=True)
+    order = np.argsort(one)
+    here, there = mine[one[order]], other[two[order]]
+    ends = np.flatnonzero(np.diff(there - here, append=len(copy) + 1))
+    begins = np.concatenate([[0], ends[:-1] + 1]) if len(ends) else ends
+    if len(ends) > MOST_RUNS:
+        return []
+    return [
+        (slice(here[begin], here[end] + 1), slice(there[begin], there[end] + 1))
+        for begin, end in zip(begins.tolist(), ends.tolist(), strict=True)
+    ]
+
+
+def _met(mine: Any, other: Any, shift: int) -> Any:
+    """Hash keys into slots by some of their bits; return for each of `other` which of `mine` lies in its slot."""
     bits = max(10, (len(mine) * SLOTS_A_ROW).bit_length())
     slots = np.zeros(1 << bits, dtype=np.int64)
-    slots[_slot(_of(original.key_lo, mine), shift, bits)] = mine
-    there = _of(copy.key_lo, other)
-    candidate = slots[_slot(there, shift, bits)]
-    kind = original.kind[candidate]
-    good = original.key_lo[candidate] == there
-    good &= original.key_hi[candidate] == _of(copy.key_hi, other)
-    good &= kind == _of(copy.kind, other)
-    good &= kind != LINK
-    same = original.size[candidate] == _of(copy.size, other)
-    same &= original.mtime_ns[candidate] == _of(copy.mtime_ns, other)
-    same |= kind != FILE
-    good &= same
-    return candidate[good], other[good]
+    slots[_slot(mine, shift, bits)] = np.arange(len(mine))
+    return slots[_slot(other, shift, bits)]
 
 
 def _slot(key: Any, shift: int, bits: int) -> Any:
     return ((key >> np.uint64(shift)) & np.uint64((1 << bits) - 1)).view(np.int64)
 
 
-def _of(column: Any, rows: Any) -> Any:
-    """Pick rows (numbers, rising); all of them are as a rule wanted, and then nothing is copied."""
-    return column if len(rows) == len(column) else column[rows]
+def _same(original: Side, mine: Rows, copy: Side, other: Rows) -> Any:
+    """Compare rows pair by pair; return a mask over the pairs."""
+    kind = original.kind[mine]
+    good = original.key_lo[mine] == copy.key_lo[other]
+    good &= original.key_hi[mine] == copy.key_hi[other]
+    good &= kind == copy.kind[other]
+    good &= kind != LINK
+    same = original.size[mine] == copy.size[other]
+    same &= original.mtime_ns[mine] == copy.mtime_ns[other]
+    same |= kind != FILE
+    good &= same
+    return good

@@ -22,7 +22,7 @@ from coverage_audit.comparison.classify import Rules, pair_up
 from coverage_audit.comparison.differing import FillUp
 from coverage_audit.comparison.mode import Signs
 from coverage_audit.comparison.newest import Newest
-from coverage_audit.comparison.reading import Loaded, Loading
+from coverage_audit.comparison.reading import Loading
 from coverage_audit.comparison.relation import RAW, RAW_SCHEMA_NAME, RelationWriter
 from coverage_audit.comparison.side import FILE, Side, joined
 from coverage_audit.comparison.totals import Differences
@@ -76,32 +76,29 @@ class Pass:
         """Count what is left out of groups that are equal on both sides; the rest of their rows is held."""
         chunks = [groups[start : start + EQUAL_AT_ONCE] for start in range(0, len(groups), EQUAL_AT_ONCE)]
         with ThreadPoolExecutor(1) as reading:
-            for side, kept in _ahead(reading, self.loading.load_equal, chunks):
-                held = np.zeros(len(side), dtype=bool)
-                held[kept] = True
-                self.newest.see(side, held)
-                self.signs.sized += int((side.kind[kept] == FILE).sum())
+            for side in _ahead(reading, self.loading.load_equal, chunks):
+                self.newest.see(side, np.ones(len(side), dtype=bool))
+                self.signs.sized += int((side.kind == FILE).sum())
 
-    def _rest(self, windows: Iterable[Loaded]) -> Iterator[tuple[Side, Side]]:
+    def _rest(self, windows: Iterable[tuple[Side, Side]]) -> Iterator[tuple[Side, Side]]:
         """Yield what is not alike, of several windows at a time."""
         left: list[tuple[Side, Side]] = []
         rows = 0
-        for loaded in windows:
-            left.append(self._not_alike(loaded))
+        for sides in windows:
+            left.append(self._not_alike(*sides))
             rows += max(len(side) for side in left[-1])
             if rows >= WINDOWS_LEFT * self.window or len(left) >= WINDOWS_PASSED:
                 yield joined([mine for mine, _ in left]), joined([other for _, other in left])
                 left, rows = [], 0
         yield joined([mine for mine, _ in left]), joined([other for _, other in left])
 
-    def _not_alike(self, loaded: Loaded) -> tuple[Side, Side]:
-        sides, (mine, other) = loaded.sides, loaded.rows
+    def _not_alike(self, original: Side, copy: Side) -> tuple[Side, Side]:
         if self.rules.mode.shift:  # the very same time is then an hour off
-            return sides[0].only(mine), sides[1].only(other)
-        held, there = alike(sides, loaded.rows)
-        self.newest.see(sides[0], held)
-        self.signs.sized += int((held & (sides[0].kind == FILE)).sum())
-        return sides[0].only(mine[~held[mine]]), sides[1].only(other[~there[other]])
+            return original, copy
+        held, there = alike(original, copy)
+        self.newest.see(original, held)
+        self.signs.sized += int((held & (original.kind == FILE)).sum())
+        return original.only(np.flatnonzero(~held)), copy.only(np.flatnonzero(~there))
 
     def _pair(
         self, sides: tuple[Side, Side], writer: RelationWriter, writing: Executor, aside: Executor

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -22,14 +20,6 @@ from coverage_audit.evidence.store.columns import single
 
 Trees = tuple[Tree, Tree]
 """The original's and the copy's."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Loaded:
-    """One window's rows on both sides, and the numbers of those that are not left out."""
-
-    sides: tuple[Side, Side]
-    rows: tuple[Any, Any]
 
 
 @contextmanager
@@ -61,18 +51,17 @@ class Loading:
         self._left_by = dict.fromkeys(leaving.leaving(), Tally())
         self.seen = [0, 0]
 
-    def load(self, window: Window) -> Loaded:
-        """Read one window."""
+    def load(self, window: Window) -> tuple[Side, Side]:
+        """Read one window's rows on both sides, those that are left out not among them."""
         limits = Limits(low=window.low, high=window.high)
-        mine, kept_mine = self._read(0, window.original, limits)
-        other, kept_other = self._read(1, window.copy, limits)
-        return Loaded(sides=(mine, other), rows=(kept_mine, kept_other))
+        return self._read(0, window.original, limits), self._read(1, window.copy, limits)
 
-    def load_equal(self, groups: Sequence[int]) -> tuple[Side, Any]:
-        """Read groups of the original that the copy has just so; return them and the rows that are not left out."""
-        found = self._read(0, tuple(groups), Limits())
-        self.seen[1] += len(found[0])
-        return found
+    def load_equal(self, groups: Sequence[int]) -> Side:
+        """Read groups of the original that the copy has just so; return the rows that are not left out."""
+        before = self.seen[0]
+        side = self._read(0, tuple(groups), Limits())
+        self.seen[1] += self.seen[0] - before
+        return side
 
     def skip(self, rows: int) -> None:
         """Count rows that are equal on both sides and need no reading."""
@@ -87,14 +76,14 @@ class Loading:
         """Return what each pattern leaves out, those that take back in left aside."""
         return tuple((self._leaving.patterns[number], counted) for number, counted in self._left_by.items())
 
-    def _read(self, which: int, groups: tuple[int, ...], limits: Limits) -> tuple[Side, Any]:
+    def _read(self, which: int, groups: tuple[int, ...], limits: Limits) -> Side:
         also = ("path",) if self._leaving else ()
         side, more = self._trees[which].read(groups, limits, also)
         self.seen[which] += len(side)
         if not self._leaving:
-            return side, np.arange(len(side))
+            return side
         by = self._leaving.which_of(single(more["path"]), side.kind)
         if which == 0:
             for number in np.unique(by[by != KEPT]).tolist():
                 self._left_by[number] += tally(side.kind[by == number], side.size[by == number])
-        return side, np.flatnonzero(by == KEPT)
+        return side.only(np.flatnonzero(by == KEPT))

@@ -12,7 +12,7 @@ from unittest.mock import patch
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.comparison import compare
+from coverage_audit.comparison import alike, compare
 from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
 from coverage_audit.comparison.mode import clock_offset_ns
@@ -163,9 +163,9 @@ def _said(matched: Matched) -> Expected:
 
 
 @settings(max_examples=70, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
-@given(pair=pairs(), window=st.sampled_from([1, 3, 10, 1 << 18]))
-def test_a_comparison_by_windows_says_what_a_row_by_row_comparison_says(pair: Pair, window: int) -> None:
-    with TemporaryDirectory() as name:
+@given(pair=pairs(), window=st.sampled_from([1, 3, 10, 1 << 18]), anchors=st.sampled_from([1, 3, 32]))
+def test_a_comparison_by_windows_says_what_a_row_by_row_comparison_says(pair: Pair, window: int, anchors: int) -> None:
+    with TemporaryDirectory() as name, patch.object(alike, "ANCHORS", anchors):
         original, copy = _manifests(Path(name), pair)
         work = Workspace(folder=Path(name), memory=MEMORY, seed=SEED, window=window)
         matched = match(original, copy, leave_out=pair.patterns, work=work)
