@@ -90,7 +90,7 @@ def test_a_whole_reply_is_a_walk(whole: Reply) -> None:
 
 # Traps: a truncated listing taken for a small tree; the end of a stream taken for the end of the listing.
 def test_a_reply_cut_anywhere_is_no_walk(whole: Reply) -> None:
-    tables = [place for place, letter in enumerate(whole.out) if letter == 0][1:3]  # of mounts: long and much alike
+    tables = [place for place, letter in enumerate(whole.out) if letter == 0][2:4]  # of mounts: long and much alike
     for length in range(len(whole.out)):
         if tables[0] < length < tables[1] and length % 50:
             continue
@@ -218,6 +218,16 @@ def test_more_complaints_than_are_kept_are_no_walk(tree: Path, tools: Path) -> N
     real = shutil.which("find")
     failing = fake_find(tools, f'{real} "$@"; echo "find: \'{tree}/./x\': Permission denied" >&2; exit 1')
     assert gap_of(ask(tree, path=failing), dropped=1) is GapKind.UNREADABLE
+
+
+def test_a_root_that_was_replaced_meanwhile_is_no_walk(tmp_path: Path, tools: Path) -> None:
+    root = tmp_path / "root"
+    root.mkdir()
+    real = shutil.which("find")
+    swapping = fake_find(
+        tools, f'{real} "$@" || exit; case "$*" in *-xdev*) mv "{root}" "{root}.old"; mkdir "{root}";; esac'
+    )
+    assert gap_of(ask(root, path=swapping)) is GapKind.CUT
 
 
 def test_an_entry_that_vanished_is_counted_and_no_blind_place(tree: Path, tools: Path) -> None:

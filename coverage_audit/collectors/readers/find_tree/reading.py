@@ -32,6 +32,7 @@ class FindReader:
         self._add = add
         self._waiting = bytearray()
         self._real_root: bytes | None = None  # known once the head has come
+        self._identity = b""  # device and inode number of the root before the walk
         self._device: int | None = None  # known once the root's record has come
         self._borders: set[bytes] = set()
         self._records_ended = False
@@ -70,11 +71,12 @@ class FindReader:
     def _take_head(self) -> bool:
         begin = self._markers.begin + b"\0"
         _noise, found, rest = self._waiting.partition(begin)
-        parts = rest.split(b"\0", 2) if found else []
-        if len(parts) == 3:
+        parts = rest.split(b"\0", 3) if found else []
+        if len(parts) == 4:
             self._real_root = bytes(parts[0].removesuffix(b"\n"))
-            self._take_mounts(bytes(parts[1]))
-            self._waiting = bytearray(parts[2])
+            self._identity = bytes(parts[1])
+            self._take_mounts(bytes(parts[2]))
+            self._waiting = bytearray(parts[3])
             return True
         if len(self._waiting) > _MOST_BEFORE:
             raise TransportError(GapKind.NO_SHELL, "the box prints without end and does not run what it is asked to")
@@ -121,10 +123,12 @@ class FindReader:
             raise TransportError(GapKind.NO_SHELL, f"status {exit_status}, and no answer but {noise!r}")
         if exit_status is None or not self._records_ended:
             raise TransportError(GapKind.CUT, f"the listing ended in the middle, after {self.entries} entries")
-        parts = bytes(self._waiting).split(b"\0", 2)
-        if parts[0] != self._markers.middle or parts[2:] != [b"%s %d\0" % (self._markers.end, exit_status)]:
+        parts = bytes(self._waiting).split(b"\0", 3)
+        if parts[0] != self._markers.middle or parts[3:] != [b"%s %d\0" % (self._markers.end, exit_status)]:
             raise TransportError(GapKind.CUT, f"the listing has no end that agrees with status {exit_status}")
-        self._take_mounts(parts[1])
+        if parts[1] != self._identity:
+            raise TransportError(GapKind.CUT, f"another folder took the place of {shown_root(self._start)} meanwhile")
+        self._take_mounts(parts[2])
         return exit_status
 
 

@@ -10,20 +10,24 @@ from coverage_audit.evidence.batches.printed import PRINTF
 from coverage_audit.evidence.visible import visible
 
 # The root is written `/root/./`: a dash or a link at its start does no harm, and what find says of a path can be told
-# from the root's own name. The mount table is read before and after, so that a mount in between is not missed.
+# from the root's own name. Which folder the root is, and the mount table, are read before and after: what is mounted or
+# put in its place in between is not missed.
 # Leaving `find` to the shell (no exec) keeps its own status apart from that of the connection.
 _SCRIPT: Final = rb"""LC_ALL=C; export LC_ALL
 unset POSIXLY_CORRECT FIND_BLOCK_SIZE
 root=%(root)s
-mounts() { cat /proc/self/mountinfo 2>/dev/null; printf '\0'; }
+around() {
+  find -P "$root" -maxdepth 0 -printf '%%D:%%i' 2>/dev/null; printf '\0'
+  cat /proc/self/mountinfo 2>/dev/null; printf '\0'
+}
 printf '%%s\0' %(begin)s
 (cd -P -- "$root" 2>/dev/null && pwd -P); printf '\0'
-mounts
+around
 printf '%%s\n' %(begin)s >&2
 find -P "$root" -xdev -printf '%(format)s'
 status=$?
 printf '%%s\0' %(middle)s
-mounts
+around
 printf '%%s %%d\0' %(end)s "$status"
 exit "$status"
 """
