@@ -23,6 +23,7 @@ from coverage_audit.evidence.facts import Gap, PointList, RecoveryPoint
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared
+from coverage_audit.reckoning.keeping_up import lacks_most
 
 POINTS_TRIED = 3
 """How many of the newest points are looked at for one that is complete."""
@@ -122,8 +123,8 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
 
 def _has_hole(comparison: CopyComparison) -> bool:
     """Whether a point is no whole state: it lacks something although it holds something newer, or lacks most."""
-    lacks_most = 2 * comparison.missing.files > comparison.original.files
-    return comparison.counting_rows > 0 and (comparison.holds_newer or lacks_most)
+    most = lacks_most(comparison.original, comparison.missing, comparison.under_old_name)
+    return most or (comparison.counting_rows > 0 and comparison.holds_newer)
 
 
 def _older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator[SeenTree]:

@@ -18,12 +18,13 @@ from coverage_audit.comparison.meeting import meet
 from coverage_audit.comparison.pair import Pair, pair_of
 from coverage_audit.comparison.starts import earliest_starts, instant
 from coverage_audit.comparison.summing import Sums, holds_newer, samples, sum_up, without
-from coverage_audit.comparison.taking_up import Seen, go_on, look_for, takes_nothing_up
+from coverage_audit.comparison.taking_up import Seen, go_on, look_for
 from coverage_audit.comparison.terms import define
 from coverage_audit.comparison.types import Earlier, Look, Matched, Workspace
-from coverage_audit.comparison.verdicts import begin_judging, end_grace, lacks_most
+from coverage_audit.comparison.verdicts import begin_judging, end_grace
 from coverage_audit.evidence.difference import CopyComparison, RowVerdict, TakeUp
 from coverage_audit.evidence.engine import Engine, open_engine
+from coverage_audit.reckoning.keeping_up import lacks_most, takes_nothing_up
 
 
 def carry(

@@ -8,7 +8,7 @@ lacking, or gone from the original without ever having been held.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from coverage_audit.comparison.finding import FEW, find_listed
@@ -87,16 +87,3 @@ def go_on(before: TakeUp, seen: Seen, *, now: datetime, progress: bool, lacking:
         gone_unheld=before.gone_unheld + seen.gone_unheld,
         pending_since=before.pending_since or since,
     )
-
-
-def takes_nothing_up(record: TakeUp, *, now: datetime, max_age: timedelta) -> bool:
-    """Whether the copy has shown that it takes nothing up, so that nothing is pending for it.
-
-    Something that it lacked left the original without ever being held, and nothing was taken up since; no progress
-    was seen within `max_age`, and something was lacking for more than half of it, so that two audits shortly
-    after each other prove nothing (half: the project's own choice, no published source).
-    """
-    if not record.gone_unheld or record.pending_since is None:
-        return False
-    stalled = record.last_progress is None or now - record.last_progress > max_age
-    return stalled and now - record.pending_since > max_age / 2

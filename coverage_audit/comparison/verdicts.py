@@ -8,7 +8,6 @@ within it.
 from __future__ import annotations
 
 from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, span_ns, tell
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.engine import Engine
 
 _VERDICT = """
@@ -64,13 +63,3 @@ def first_grace(terms: Terms, first_ns: int | None, last_work_ns: int | None) ->
 def end_grace(engine: Engine) -> None:
     """From now on nothing is pending: the copy does not keep up."""
     tell(engine, "no_grace", 1)
-
-
-def lacks_most(total: Tally, missing: Tally, old_name: Tally) -> bool:
-    """Whether more than half of the original's files or of its bytes are missing.
-
-    What is there under an old name is not counted as missing: a renamed folder is no empty copy.
-    """
-    files = missing.files - min(missing.files, old_name.files)
-    held_bytes = min(missing.bytes, old_name.bytes)
-    return 2 * files > total.files or 2 * (missing.bytes - held_bytes) > total.bytes

@@ -9,6 +9,7 @@ from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.verdict import Ground, Standing
 from coverage_audit.judgement.wording import age, amount, duration, files, such_as, when
+from coverage_audit.reckoning import keeping_up
 
 
 def damaged(view: CopyView) -> Reasoned | None:
@@ -45,10 +46,9 @@ def stale(view: CopyView) -> Reasoned | None:
 def lacks_most(found: CopyComparison) -> bool:
     """Whether more than half of the original's files or bytes are shown to be missing.
 
-    What would lie below a place that could not be read is not shown to be.
+    What would lie below a place that could not be read is not shown to be; what is there under an old name is not.
     """
-    missing = _shown_missing(found)
-    return 2 * missing.files > found.original.files or 2 * missing.bytes > found.original.bytes
+    return keeping_up.lacks_most(found.original, _shown_missing(found), found.under_old_name)
 
 
 def _shown_missing(found: CopyComparison) -> Tally:
@@ -76,7 +76,7 @@ def _lacking(view: CopyView) -> str | None:
         return f"it lacks {_counting(found)} although it holds something newer{rows}"
     if not found.counting_rows or _cut_is_old(view, found) or clock_trouble(view):
         return None
-    if found.take_up.gone_unheld:
+    if keeping_up.takes_nothing_up(found.take_up, now=view.now, max_age=view.max_age):
         gone = files(found.take_up.gone_unheld)
         return f"it takes nothing up: {gone} that it was given time for left the original and were never held"
     return f"it lacks {_counting(found)} that no grace covers"

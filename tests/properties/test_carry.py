@@ -17,13 +17,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.comparison.rows import DifferingRow
-from coverage_audit.comparison.taking_up import takes_nothing_up
 from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE
-from coverage_audit.comparison.verdicts import lacks_most
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.difference import RowClass, RowVerdict
 from coverage_audit.evidence.instants import to_ns
 from coverage_audit.evidence.manifest import Kind, Row
+from coverage_audit.reckoning.keeping_up import lacks_most, takes_nothing_up
 from tests.builders.manifests import STARTED
 from tests.builders.stories import MAX_AGE, Story
 

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from coverage_audit.comparison.taking_up import takes_nothing_up
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.difference import CopyComparison, RowVerdict, TakeUp
 from coverage_audit.evidence.manifest import Row
+from coverage_audit.reckoning.keeping_up import takes_nothing_up
 from tests.builders.manifests import STARTED as NOW
 from tests.builders.stories import DAY, HOUR, LAST_NIGHT, MAX_AGE, YEARS, Story, a_file, at, old_files
 
