@@ -95,6 +95,25 @@ def test_a_mount_over_a_folder_of_the_copy_makes_absence_below_it_unknown(record
     assert copy.comparison.blind_copy
 
 
+def test_a_part_of_the_original_below_its_bare_mount_point_is_not_the_original(
+    recorded: Station, make_volume: MakeVolume
+) -> None:
+    for number in range(10):  # written before the disk was mounted; the copy holds every one of them
+        recorded.write(f"disk/recordings/day/take-{2 * number}.wav", bytes(100 + 2 * number))
+    disk = make_volume(recorded.root / "disk")
+    recorded.mirror("kestrel", "disk")
+    recorded.estate_file.write_text(recorded.estate_file.read_text().replace('/kestrel"', '/disk"'))
+    assert recorded.night().judged.conclusion is Conclusion.CONFORMING
+    disk.unmount()
+
+    audited = recorded.night()
+
+    original = dataset_of(audited, "field-recordings").original
+    assert original.standing is Standing.UNVERIFIED
+    assert "the original's volume is not the one pinned" in original.reason
+    assert audited.judged.conclusion is Conclusion.UNVERIFIED
+
+
 def test_another_disk_mounted_over_the_original_is_not_the_original(recorded: Station, make_volume: MakeVolume) -> None:
     make_volume(recorded.root / "kestrel-2")
     recorded.mirror("kestrel", "kestrel-2")
