@@ -6,8 +6,10 @@ older one is fetched and compared too, and the newest without a hole is the one 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree
@@ -16,10 +18,11 @@ from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.types import Earlier, Look
+from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
 from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
 from coverage_audit.evidence.difference import CopyComparison
-from coverage_audit.evidence.facts import Gap, PointList, RecoveryPoint
+from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared
@@ -59,9 +62,26 @@ class _Attempt:
 def compare_copy(
     estate: Estate, original: OriginalTree | Gap, copy: Copy, sighting: Sighting, parts: Parts
 ) -> CopyOutcome:
-    """Gather all evidence of one copy, and compare its tree where there is one."""
-    points = sighting.points.get(copy.address) if copy.points else None
-    bare = CopyEvidence(copy=copy, place=sighting.place(estate, copy.address), points=points)
+    """Gather all evidence of one copy, and compare its tree where there is one.
+
+    Where the auditor's own disk fails in the middle of it, this copy is not compared: a gap, and the others go on.
+    """
+    try:
+        return _compared_copy(estate, original, copy, sighting, parts)
+    except (ComparisonError, EvidenceError) as error:
+        gap = Gap(subject=str(copy.address), kind=GapKind.STORAGE, detail=str(error), at=parts.clock())
+        place = sighting.place(estate, copy.address)
+        return CopyOutcome(evidence=CopyEvidence(copy=copy, place=place, points=_points(copy, sighting), gap=gap))
+
+
+def _points(copy: Copy, sighting: Sighting) -> PointList | Gap | None:
+    return sighting.points.get(copy.address) if copy.points else None
+
+
+def _compared_copy(
+    estate: Estate, original: OriginalTree | Gap, copy: Copy, sighting: Sighting, parts: Parts
+) -> CopyOutcome:
+    bare = CopyEvidence(copy=copy, place=sighting.place(estate, copy.address), points=_points(copy, sighting))
     if isinstance(original, Gap):
         return CopyOutcome(evidence=replace(bare, gap=original))
     tree = sighting.tree(estate, copy.address)
@@ -110,15 +130,30 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
     copy = bare.copy
     patterns = (*original.dataset.leave_out, *copy.leave_out)
     matched = match(original.tree, tree, leave_out=patterns, work=parts.work)
-    comparison = carry(
+    carried = partial(
+        carry,
         matched,
-        _earlier(original.dataset, bare, parts),
         now=parts.clock(),
         look=_look(original, parts) if original.fresh else None,
         max_age=copy.max_age or original.policy.max_age,
         work=parts.work,
     )
+    comparison = _with_what_can_be_read(carried, _earlier(original.dataset, bare, parts))
     return _Attempt(tree=tree, address=tree.origin.address, comparison=comparison)
+
+
+def _with_what_can_be_read(
+    carried: Callable[[Earlier | None], CopyComparison], earlier: Earlier | None
+) -> CopyComparison:
+    """Carry over from earlier audits what their files still tell; what is damaged counts as lost, never as nothing."""
+    if earlier is None:
+        return carried(None)
+    less = replace(earlier, relation=None)
+    *first, last = (earlier, less, replace(less, originals=(), copy_manifest=None))
+    for known in first:
+        with suppress(ComparisonError, EvidenceError):
+            return carried(known)
+    return carried(last)
 
 
 def _has_hole(comparison: CopyComparison) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from coverage_audit.comparison.exposure import exposure
 from coverage_audit.comparison.types import Workspace
+from coverage_audit.errors import ComparisonError
 from coverage_audit.estate.model import Dataset, Estate
 from coverage_audit.evidence.difference import CopyComparison, Exposure
 from coverage_audit.evidence.manifest import Manifest
@@ -21,14 +22,20 @@ def exposure_of(
     copies: Sequence[CopyEvidence],
     estate: Estate,
     work: Workspace,
-) -> Exposure:
-    """Intersect what the copies lack. A copy shown to be one with the original holds nothing that it would not lose."""
+) -> Exposure | None:
+    """Intersect what the copies lack (None: the auditor's own disk failed, so that it is not known).
+
+    A copy shown to be one with the original holds nothing that it would not lose.
+    """
     relations = [
         found
         for copy in copies
         if (found := _relation(copy)) and relation(original.place, copy.place, estate).apart is not Apart.ONE
     ]
-    return exposure(tree, relations, leave_out=dataset.leave_out, work=work)
+    try:
+        return exposure(tree, relations, leave_out=dataset.leave_out, work=work)
+    except ComparisonError:
+        return None
 
 
 def _relation(copy: CopyEvidence) -> Path | None:
