@@ -45,15 +45,13 @@ def wrapped_find(station: Station, start_sshd: StartSshd, wrapper: str) -> Box:
     return start_sshd(f"ForceCommand {login}")
 
 
-# Each listing is cut at a whole record or in one, and each pipe ends well: only `find` itself says that it did not.
+# A record ends with every second NUL: what comes is made of whole records, and only `find` says that it is not all.
 @pytest.mark.parametrize(
     "wrapper",
     [
-        '/usr/bin/find "$@" | head -c 5000; kill -9 $$',
-        '/usr/bin/find "$@" | head -c 5000',
-        '/usr/bin/find "$@" | head -z -n 401; exit 1',
-        '/usr/bin/find "$@" | head -z -n 401; kill -9 $$',
-        '/usr/bin/find "$@" | cat; exit 3',
+        '/usr/bin/find "$@" | head -z -n 402; exit 1',
+        '/usr/bin/find "$@" | head -z -n 402; kill -9 $$',
+        '/usr/bin/find "$@"; exit 3',
     ],
 )
 def test_a_listing_whose_maker_did_not_end_well_is_no_small_tree(
@@ -69,8 +67,19 @@ def test_a_listing_whose_maker_did_not_end_well_is_no_small_tree(
     assert audited.judged.conclusion is Conclusion.UNVERIFIED
 
 
+def test_a_listing_cut_in_a_record_is_no_small_tree_however_well_it_seems_to_have_ended(
+    mirrored: Station, start_sshd: StartSshd
+) -> None:
+    declare(mirrored, wrapped_find(mirrored, start_sshd, '/usr/bin/find "$@" | head -c 5000'))
+
+    heron = copy_of(mirrored.night(), "field-recordings")
+
+    assert heron.standing is Standing.UNVERIFIED
+    assert heron.comparison is None
+
+
 def test_a_listing_of_an_original_that_was_cut_is_no_smaller_original(mirrored: Station, start_sshd: StartSshd) -> None:
-    declare(mirrored, wrapped_find(mirrored, start_sshd, '/usr/bin/find "$@" | head -z -n 41; exit 1'))
+    declare(mirrored, wrapped_find(mirrored, start_sshd, '/usr/bin/find "$@" | head -z -n 42; exit 1'))
     text = mirrored.estate_file.read_text().replace("original: kestrel:main", "original: heron:pool")
     mirrored.estate_file.write_text(text.replace("- at: heron:pool", "- at: kestrel:main"))
 
