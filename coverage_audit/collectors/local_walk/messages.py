@@ -47,6 +47,7 @@ class Inbox:
             end = _HEAD + int.from_bytes(self._bytes[:_HEAD], "little")
             if len(self._bytes) < end:
                 return
-            value = marshal.loads(memoryview(self._bytes)[_HEAD:end].tobytes())  # noqa: S302 - our own other process
+            with memoryview(self._bytes) as view:
+                value = marshal.loads(view[_HEAD:end])  # noqa: S302 - written by our own other process
             del self._bytes[:end]
             yield value

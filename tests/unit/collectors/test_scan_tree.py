@@ -45,6 +45,7 @@ def test_order_and_rows_do_not_depend_on_how_the_work_was_shared(
     tree: Path, monkeypatch: pytest.MonkeyPatch, walkers: int, enough: int, at_once: int
 ) -> None:
     monkeypatch.setattr(scanning, "_ENOUGH", enough)
+    monkeypatch.setattr(scanning, "_ENOUGH_AT_FIRST", enough)
     monkeypatch.setattr(sequence, "FOLDERS_AT_ONCE", at_once)
     assert by_scan(tree, walkers).rows == by_find(tree).rows
 
@@ -91,17 +92,20 @@ def test_what_is_left_when_enough_was_told_is_handed_back_whole(tree: Path) -> N
 def test_rows_come_out_in_tree_order_however_the_stretches_end() -> None:
     parts = Sequence()
     parts.end(0, 0, ([b"a", b"b"], [FOLDER, FOLDER], [(0, 1), (1, 2)], {}))
-    sequence_number, stretch = parts.next_stretch() or (0, None)
-    assert stretch is not None
+    first, _ = parts.next_stretch() or (0, None)
+    last, _ = parts.next_stretch() or (0, None)
     assert parts.next_stretch() is None
-    parts.take(sequence_number, 1, (1, b"a\0", b"", []))
-    parts.end(sequence_number, 1, ([b"b"], [FOLDER], [(0, 2)], {}))
-    later, _ = parts.next_stretch() or (0, None)
+    parts.take(last, 1, (1, b"b\0", b"", []))
+    parts.end(last, 1, None)
+    assert list(parts.ready()) == []
+    parts.take(first, 1, (1, b"a\0", b"", []))
+    parts.end(first, 1, ([b"a/z"], [FOLDER], [(0, 3)], {}))
+    middle, _ = parts.next_stretch() or (0, None)
     assert [block[1] for block in parts.ready()] == [b"a\0"]
-    parts.take(later, 1, (1, b"b\0", b"", []))
+    parts.take(middle, 1, (1, b"a/z\0", b"", []))
     assert not parts.is_told
-    parts.end(later, 1, None)
-    assert [block[1] for block in parts.ready()] == [b"b\0"]
+    parts.end(middle, 1, None)
+    assert [block[1] for block in parts.ready()] == [b"a/z\0", b"b\0"]
     assert parts.is_told
 
 

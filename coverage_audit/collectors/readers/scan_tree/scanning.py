@@ -20,6 +20,7 @@ from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
 
 _ENOUGH: Final = 32_768  # rows of a stretch after which a walker hands back the rest of it
+_ENOUGH_AT_FIRST: Final = 512  # so that the others have work soon
 _AHEAD: Final = 3  # requests that a walker has at a time: it never waits for the next
 
 
@@ -59,7 +60,7 @@ class _Walk:
     def run(self) -> None:
         first = self._pool.idle(1)
         if first is not None:
-            self._pool.ask(first, 0, None, _ENOUGH)
+            self._pool.ask(first, 0, None, _ENOUGH_AT_FIRST)
         while not self._sequence.is_told:
             for message in self._pool.hear():
                 self._take(message)

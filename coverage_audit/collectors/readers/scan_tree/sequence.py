@@ -11,7 +11,8 @@ from coverage_audit.collectors.local_walk.messages import Stretch
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.facts import GapKind
 
-FOLDERS_AT_ONCE: Final = 512  # in one stretch: enough work for a walker, little to hold back
+FOLDERS_AT_ONCE: Final = 512  # in one stretch at most: enough work for a walker, little to hold back
+_SHARES: Final = 4  # what is left is handed out in so many parts, for each may be large and all walkers want work
 _MOST_HELD: Final = 64 << 20  # bytes of rows that wait for rows before them
 
 
@@ -88,11 +89,12 @@ class Sequence:
 
 def _divided(stretch: Stretch) -> tuple[Stretch, Stretch | None]:
     paths, facts, opens, targets = stretch
-    if len(opens) <= FOLDERS_AT_ONCE:
+    folders = min(FOLDERS_AT_ONCE, max(1, len(opens) // _SHARES))
+    if len(opens) <= folders:
         return stretch, None
-    end, _inode = opens[FOLDERS_AT_ONCE]
-    first: Stretch = (paths[:end], facts[:end], opens[:FOLDERS_AT_ONCE], {})
-    after: Stretch = (paths[end:], facts[end:], [(place - end, inode) for place, inode in opens[FOLDERS_AT_ONCE:]], {})
+    end, _inode = opens[folders]
+    first: Stretch = (paths[:end], facts[:end], opens[:folders], {})
+    after: Stretch = (paths[end:], facts[end:], [(place - end, inode) for place, inode in opens[folders:]], {})
     if targets:
         for part in (first, after):
             part[3].update((path, targets[path]) for path in part[0] if path in targets)
