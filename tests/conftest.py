@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 pytest_plugins = [
+    "tests.parts.tools",
     "tests.parts.databases",
     "tests.parts.mailbox",
     "tests.parts.loops",

@@ -35,6 +35,10 @@ def ask(errand: Walk, transport: Transport, progress: Progress) -> Iterator[Word
     return _Asking(errand, transport, progress).parts()
 
 
+def _mounted(facts: VolumeFacts) -> tuple[str | None, ...]:
+    return (facts.filesystem_uuid, facts.device_number, facts.mount_source, facts.mount_target, facts.fs_root)
+
+
 class _Asking:
     def __init__(self, errand: Walk, transport: Transport, progress: Progress) -> None:
         self._errand = errand
@@ -111,7 +115,17 @@ class _Asking:
             clock_offset=clock_offset,
             volume=facts if isinstance(facts, VolumeFacts) else None,
         )
-        return walk(self._errand, place, self._transport, self._progress)
+        manifest = walk(self._errand, place, self._transport, self._progress)
+        if isinstance(facts, VolumeFacts):
+            self._still_there(facts)
+        return manifest
+
+    def _still_there(self, before: VolumeFacts) -> None:
+        """Look at the volume once more: what was walked counts only if the same was mounted before and after."""
+        volume = next(volume for volume in self._question.volumes if volume.key == before.volume)
+        after = self._volume_facts(volume)
+        if _mounted(after) != _mounted(before):
+            raise TransportError(GapKind.ANOTHER_VOLUME, "another volume was mounted while it was walked")
 
     def _pointed(self, copy: Copy) -> Iterator[Word]:
         listed = self._or_gap(copy.address, partial(self._points, copy))

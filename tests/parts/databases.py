@@ -12,12 +12,14 @@ from uuid import uuid4
 
 import pytest
 
+from tests.parts.tools import lacking
+
 
 def _programs() -> Path:
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin"))
     on_path = shutil.which("initdb")
-    if not found and on_path is None:
-        pytest.fail("PostgreSQL is not installed: apt install postgresql")
+    if not found:
+        lacking("initdb", "pg_ctl")
     return found[-1] if found else Path(str(on_path)).parent
 
 
