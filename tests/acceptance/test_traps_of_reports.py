@@ -119,7 +119,9 @@ def test_every_output_says_of_which_moments_it_speaks(recorded: Station) -> None
     assert datetime.fromisoformat(whole["datasets"][0]["original"]["at"]) >= started
     assert datetime.fromisoformat(whole["datasets"][0]["copies"][0]["seen"]) >= started
     here = started.astimezone(recorded.estate.time_zone)
-    assert f"{here:%Y-%m-%d %H:%M}" in page.read_text()
+    masthead = page.read_text().partition("</header>")[0]
+    assert f"{here:%Y-%m-%d %H:%M}" in masthead.partition("<title>")[2].partition("</title>")[0]
+    assert f"{here:%Y-%m-%d %H:%M}" in masthead.partition("<header")[2]
     assert "audited at 20" in text
 
 

@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 
+from coverage_audit.evidence.difference import RowClass
 from coverage_audit.judgement.verdict import Answer, Conclusion, JudgedCopy, Standing
 from tests.acceptance.test_a_mirror_that_stopped import ESTATE
 from tests.acceptance.test_boxes_that_fail import declare
@@ -128,6 +129,7 @@ def test_a_time_before_1970_that_wrapped_on_its_way_is_not_newer(recorded: Stati
     assert copy.standing is not Standing.PROVEN
     assert copy.comparison is not None
     assert copy.comparison.same.files == 39
+    assert [row.row_class for row in copy.comparison.samples] == [RowClass.OTHER]
 
 
 @pytest.mark.parametrize("mtime_ns", [WRAP_NS - 86_400 * 10**9, -86_400 * 10**9])
