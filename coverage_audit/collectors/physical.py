@@ -13,6 +13,9 @@ from coverage_audit.collectors.framing import shown
 _SOURCES: Final = ("wwid", "device/wwid", "serial", "device/serial", "device/cid", "udev", "lsblk")
 _NO_NAME: Final = re.compile(r"[0\s.\-]*|(?:.*\W)?QM0000\d|0123456789ABCDEF|unknown|none|n/a", re.IGNORECASE)
 _VIRTUAL: Final = "/devices/virtual/"
+# A drive reached over iSCSI, Fibre Channel or NVMe over a network: what it names may be a file on any other box.
+# Where the kernel hangs such drives into its tree: from memory.
+_OVER_A_NETWORK: Final = re.compile(r"/host\d+/session\d+/|/rport-\d+:\d+-\d+/|/nvme-fabrics/")
 
 
 @dataclass(kw_only=True)
@@ -64,6 +67,8 @@ def physical_drives(said: Iterable[tuple[str, bytes]]) -> Drives:
 
 
 def _name(leaf: _Leaf) -> str | None:
+    if _OVER_A_NETWORK.search(leaf.path):
+        return None
     for source in _SOURCES:
         name = leaf.names.get(source, "")
         if name and not _NO_NAME.fullmatch(name):

@@ -332,6 +332,18 @@ def test_a_device_of_the_kernels_own_making_is_no_drive() -> None:
 
 
 @pytest.mark.parametrize(
+    "path",
+    [
+        b"/sys/devices/platform/host6/session1/target6:0:0/6:0:0:1/block/sdc",
+        b"/sys/devices/pci0000:00/0000:00:05.0/host2/rport-2:0-3/target2:0:3/2:0:3:0/block/sdd",
+        b"/sys/devices/virtual/nvme-fabrics/ctl/nvme1/nvme1n1",
+    ],
+)
+def test_a_drive_reached_over_a_network_shows_no_drive_of_this_box(path: bytes) -> None:
+    assert read(("drive", path), ("drive-name wwid", b"naa.6001405")).drives == frozenset()
+
+
+@pytest.mark.parametrize(
     ("leaves", "turns"),
     [
         (((SDA, b"1"), (SDB, b"1")), True),
