@@ -65,7 +65,7 @@ SELECT
     NULL, getvariable('moment'), answer = 'lost' OR went_back,
     CASE
         WHEN answer = 'own' THEN 'changed on its own'
-        WHEN answer = 'lacked' AND class = 'newer' AND c_size = o_size THEN 'content unverified'
+        WHEN answer = 'lacked' AND unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified'
     END,
     CASE WHEN answer IN ('lost', 'own') OR went_back THEN getvariable('last_copy') END,
     false
@@ -88,7 +88,7 @@ SELECT
     i,
     CASE WHEN NOT (fresh AND $1) THEN version_time(class, c_mtime, latest) END,
     latest, NULL, getvariable('moment'), went_back,
-    CASE WHEN class = 'newer' AND c_size = o_size THEN 'content unverified' END,
+    CASE WHEN unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified' END,
     CASE WHEN went_back THEN getvariable('last_copy') END,
     false
 FROM unplaced

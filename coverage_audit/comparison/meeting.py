@@ -56,9 +56,9 @@ SELECT
     END,
     CASE
         WHEN way = 'own' OR (way = 'same' AND b_verdict = 'changed on its own') THEN 'changed on its own'
-        WHEN way = 'same' AND b_verdict = 'content unverified' AND class = 'newer' AND same_original
+        WHEN way = 'same' AND b_verdict = 'content unverified' AND class IN ('newer', 'other') AND same_original
             THEN 'content unverified'
-        WHEN way = 'arrived' AND class = 'newer' AND c_size = o_size THEN 'content unverified'
+        WHEN way = 'arrived' AND unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified'
     END,
     CASE way
         WHEN 'lost' THEN coalesce(held_until, earliest)

@@ -43,6 +43,9 @@ _DEFINITIONS = (
         alike(c_kind, c_size, c_mtime, c_target, o_kind, o_size, o_mtime, o_target) OR coalesce(
             getvariable('by_size') AND c_kind = 'f' AND o_kind = 'f' AND c_size = o_size
             AND o_mtime >= 0 AND c_mtime + getvariable('by_size_offset') >= o_mtime, false)""",
+    # Files of one size whose times do not say which is the older: newer in the copy, or a time that no file can bear.
+    """CREATE TEMP MACRO unclear(class, o_kind, o_size, c_kind, c_size) AS coalesce(
+        class IN ('newer', 'other') AND o_kind = 'f' AND c_kind = 'f' AND o_size = c_size, false)""",
     """CREATE TEMP MACRO before_by_far(mtime_a, mtime_b) AS
         coalesce(mtime_b - mtime_a >= getvariable('granularity'), false)""",
 )

@@ -122,3 +122,16 @@ def test_a_folder_renamed_in_the_original_is_pending_and_held_under_its_old_name
     assert copy.comparison is not None
     assert copy.comparison.under_old_name.files == 1
     assert any("old name" in remark for remark in copy.remarks)
+
+
+def test_a_time_that_no_file_can_bear_says_nothing_so_the_content_is_unverified_from_the_first_night_on(
+    recorded: Station,
+) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    wrapped = (2**32 - 86_400) * 10**9  # a day before 1970 as an unsigned 32-bit number of seconds
+    os.utime(recorded.root / "heron/recordings/take-7.wav", ns=(wrapped, wrapped))
+
+    audited = recorded.night()
+
+    assert copy_of(audited, "field-recordings").standing is Standing.UNVERIFIED
+    assert audited.judged.conclusion is Conclusion.UNVERIFIED
