@@ -52,7 +52,8 @@ def command(*, folder: Path | None) -> int:
     click.echo(f"The page:   {page}")
     click.echo(f"The estate: {estate_file}")
     click.echo("Audit it yourself, change something, and audit it again:")
-    click.echo(f"  coverage-audit audit --estate {estate_file} --state {place / 'state'}")
+    command_line = "coverage-audit" if shutil.which("coverage-audit") else f"{sys.executable} -m coverage_audit"
+    click.echo(f"  {command_line} audit --estate {estate_file} --state {place / 'state'}")
     return 0
 
 

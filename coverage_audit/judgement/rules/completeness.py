@@ -60,7 +60,8 @@ def _of_original(context: DatasetContext) -> Finding:
         measured=reason or "read whole, and not shrunk away",
         required="the original read whole, and not shrunk to nothing",
         message=f"{address} (the original): {reason or 'read whole, and not shrunk away'}.",
-        mend="Find out whether that was meant before a mirror takes the rest; let the auditor's account read it all.",
+        mend="Find out whether that was meant before a mirror takes the rest; let the auditor's account read it all. "
+        f"If it was meant: `coverage-audit preflight --accept {address.volume}`.",
         evidence=of_original(context.original, str(address)),
         control=RULE.control,
     )

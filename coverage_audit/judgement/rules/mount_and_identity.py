@@ -20,7 +20,7 @@ from collections.abc import Iterable
 
 from coverage_audit.estate.model import Address
 from coverage_audit.evidence.difference import Tally
-from coverage_audit.evidence.facts import Gap
+from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_identity
@@ -37,7 +37,8 @@ RULE = Rule(
     waivable=False,
 )
 
-_MOUNT = "Mount the volume; accept its new identity if it was replaced; `on_root: true` if it belongs there."
+_REACH = "Mend what stood in the way of seeing the volume, then audit again."
+_SHELF = "Declare a copy that this version can see as well: the manifest of a drive on a shelf cannot be recorded yet."
 _MAKE_ROOM = "Make room on the volume, or mount it writable; see whether the job that fills it says that it fails."
 
 
@@ -71,10 +72,17 @@ def _finding(
         measured=said,
         required="the volume that is pinned",
         message=f"The volume {place.volume.key} under {address}: {said}.",
-        mend=_MAKE_ROOM if full else _MOUNT,
+        mend=_MAKE_ROOM if full else _mend(place),
         evidence=of_identity(place),
         control=RULE.control,
     )
+
+
+def _mend(place: PlaceEvidence) -> str:
+    if not isinstance(place.identity, Gap):
+        accept = f"`coverage-audit preflight --accept {place.volume.key}` if it was replaced"
+        return f"Mount the volume; {accept}; `on_root: true` if it belongs there."
+    return _SHELF if place.identity.kind is GapKind.SHELF else _REACH
 
 
 def _said(place: PlaceEvidence) -> str:
