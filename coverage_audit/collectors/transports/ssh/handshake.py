@@ -110,7 +110,8 @@ def _agreed(transport: paramiko.Transport, limits: Limits) -> paramiko.PKey:
 
 def _prepare(transport: paramiko.Transport, limits: Limits, known_kinds: tuple[str, ...]) -> None:
     transport.banner_timeout = limits.connect_time.total_seconds()
-    transport.handshake_timeout = limits.login_time.total_seconds()
+    # Well after the limit that is watched here: the library's own timer looks like a connection that was closed.
+    transport.handshake_timeout = 3 * limits.login_time.total_seconds()
     transport.auth_timeout = limits.login_time.total_seconds()
     transport.channel_timeout = limits.read_time.total_seconds()
     options = transport.get_security_options()
