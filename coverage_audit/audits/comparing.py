@@ -22,7 +22,7 @@ from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
 from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
 from coverage_audit.evidence.difference import CopyComparison
-from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint
+from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared
@@ -173,11 +173,20 @@ def _older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator
             skip_points=frozenset(tried),
         )
         (answer,) = parts.gather([question])
+        if not _same_volume(bare.place.volume_facts, answer.volumes[0]):
+            return  # what is mounted there now was not identified: its points are no evidence
         found = [tree for tree in answer.trees if tree.point_of == bare.copy.address]
         if not found or found[0].address in tried:
             return
         tried.add(found[0].address)
         yield found[0]
+
+
+def _same_volume(first: VolumeFacts | Gap, again: VolumeFacts | Gap) -> bool:
+    if isinstance(first, Gap) or isinstance(again, Gap):
+        return False
+    shown = ("filesystem_uuid", "device_number", "mount_source", "mount_target", "fs_root")
+    return all(getattr(first, name) == getattr(again, name) for name in shown)
 
 
 def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryPoint | None:
