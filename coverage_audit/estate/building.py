@@ -8,9 +8,12 @@ from dataclasses import replace
 from coverage_audit.estate.model import (
     Access,
     Attestation,
+    BtrfsPoints,
+    CommandPoints,
     Copy,
     Dataset,
     DatasetId,
+    DatedFiles,
     DatedFolders,
     DeclaredIdentity,
     Device,
@@ -19,6 +22,8 @@ from coverage_audit.estate.model import (
     Limits,
     LocalAccess,
     NoticeTarget,
+    NotKept,
+    Points,
     Policy,
     PolicyId,
     Proof,
@@ -31,9 +36,11 @@ from coverage_audit.estate.model import (
     Volume,
     VolumeId,
     VolumeKey,
+    ZfsPoints,
 )
 from coverage_audit.estate.shape import (
     UNJUDGED,
+    BtrfsShape,
     CopyShape,
     DatasetShape,
     DeviceShape,
@@ -41,7 +48,9 @@ from coverage_audit.estate.shape import (
     IdentityShape,
     LimitsShape,
     NoticeShape,
+    NotKeptShape,
     OwnLimitsShape,
+    PointsShape,
     PolicyShape,
     ScheduleShape,
     SshShape,
@@ -49,8 +58,8 @@ from coverage_audit.estate.shape import (
 )
 
 
-def build_estate(shape: EstateShape, *, shipped: Limits, text: str) -> Estate:
-    """Build the estate; `text` is the file as it was read, `shipped` the limits where it gives none of its own."""
+def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...], text: str) -> Estate:
+    """Build the estate; `text` is the file as it was read, `shipped`, `litter`: where it gives none of its own."""
     return Estate(
         name=shape.estate,
         time_zone=shape.time_zone,
@@ -61,6 +70,8 @@ def build_estate(shape: EstateShape, *, shipped: Limits, text: str) -> Estate:
         limits=_own_limits(shape.limits, shipped),
         schedule=_schedule(shape.schedule),
         notices=tuple(_notice(name, body) for name, body in shape.notices.items()),
+        litter=litter if shape.litter is None else tuple(shape.litter),
+        not_kept=tuple(_not_kept(body) for body in shape.not_kept),
         rehearsal=shape.rehearsal,
         text=text,
     )
@@ -157,17 +168,36 @@ def _dataset(dataset: DatasetId, body: DatasetShape) -> Dataset:
         original=body.original,
         copies=tuple(_copy(copy) for copy in body.copies),
         leave_out=tuple(body.leave_out),
+        formerly=tuple(DatasetId(former) for former in body.formerly),
+        moved_from=tuple(body.moved_from),
     )
 
 
 def _copy(body: CopyShape) -> Copy:
     return Copy(
         address=body.at,
-        points=DatedFolders(pattern=body.points.folders) if body.points is not None else None,
+        points=_points(body.points) if body.points is not None else None,
         max_age=body.max_age,
         proof=body.proof,
         leave_out=tuple(body.leave_out),
+        moved_from=tuple(body.moved_from),
     )
+
+
+def _points(body: str | PointsShape) -> Points:
+    if isinstance(body, str):
+        return DatedFolders() if body == "folders" else DatedFiles()
+    if body.command is not None:
+        return CommandPoints(arguments=tuple(body.command), json=body.json_, lines=body.lines)
+    if body.zfs is not None:
+        return ZfsPoints(dataset=body.zfs)
+    if body.btrfs is not None:
+        return BtrfsPoints(snapshot_of=body.btrfs.snapshot_of if isinstance(body.btrfs, BtrfsShape) else None)
+    return DatedFiles(pattern=body.files) if body.files is not None else DatedFolders(pattern=body.folders)
+
+
+def _not_kept(body: NotKeptShape) -> NotKept:
+    return NotKept(volume=body.on, names=tuple(body.names), who=body.who, why=body.why)
 
 
 def _schedule(shape: ScheduleShape | None) -> Schedule:

@@ -12,6 +12,8 @@ from functools import cache
 from typing import Annotated, Any, Final, TypeVar
 from zoneinfo import ZoneInfo, available_timezones
 
+import jmespath
+from jmespath.exceptions import JMESPathError
 from pydantic import AfterValidator, PlainValidator, WithJsonSchema
 
 from coverage_audit.estate.addresses import (
@@ -160,6 +162,52 @@ def _criterion(value: object) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
+_ZFS_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.: -]*(?:/[A-Za-z0-9_.: -]+)*")
+_LONGEST_ARGUMENT: Final = 4096
+
+
+def _inner_path(text: str) -> str:
+    parts = [part for part in text.split("/") if part not in {"", "."}]
+    if text.startswith("/") or ".." in parts or "\0" in text or not text:
+        raise ValueError(f"{shown(text)} is no path below the volume (write it relative to the volume's own path)")
+    return "/".join(parts)
+
+
+def _zfs_name(text: str) -> str:
+    if not _ZFS_NAME.fullmatch(text):
+        raise ValueError(f"{shown(text)} is no ZFS dataset (write pool/name, without '@')")
+    return text
+
+
+def _argument(text: str) -> str:
+    if "\0" in text or "\n" in text or len(text) > _LONGEST_ARGUMENT:
+        raise ValueError(f"{shown(text[:80])} is no argument (one line of at most {_LONGEST_ARGUMENT} characters)")
+    return text
+
+
+def _selection(text: str) -> str:
+    try:
+        jmespath.compile(text)
+    except (JMESPathError, ValueError) as error:
+        why = str(error).splitlines()[0]
+        raise ValueError(f"{shown(text)} is no JMESPath expression: {why} (e.g. snapshots[].time)") from error
+    return text
+
+
+def _line_pattern(text: str) -> str:
+    try:
+        groups = re.compile(text).groupindex
+    except re.error as error:
+        raise ValueError(f"{shown(text)} is no regular expression: {error} (Python's syntax)") from error
+    if "time" not in groups:
+        raise ValueError(f"{shown(text)} does not say where the time is (mark it: (?P<time>...))")
+    for name in groups:
+        if name not in _GROUPS:
+            raise ValueError(f"{shown(text)} marks an unknown part ({did_you_mean(name, _GROUPS)})")
+    return text
+
+
+_GROUPS: Final = ("time", "name", "size")
 _MEDIA: Final = {medium.value: medium for medium in Medium}
 _PROOFS: Final = {proof.word: proof for proof in Proof}
 _KINDS: Final = {kind.value: kind for kind in NoticeKind}
@@ -220,6 +268,27 @@ SecretFile = Annotated[
 SshText = Annotated[SshTarget, _from_text(parse_ssh_target, "host (write user@host)"), _text_schema("user@host:port")]
 PointPattern = Annotated[
     str, _from_text(check_point_pattern, "pattern"), _text_schema("A strptime pattern", "%Y-%m-%dT%H%M%SZ")
+]
+InnerPath = Annotated[str, _from_text(_inner_path, "path"), _text_schema("A path below the volume")]
+ZfsName = Annotated[str, _from_text(_zfs_name, "ZFS dataset"), _text_schema("A ZFS dataset", "tank/recordings")]
+Argument = Annotated[str, _from_text(_argument, "argument (put it in quotes)"), _text_schema("One argument")]
+Selection = Annotated[
+    str, _from_text(_selection, "expression (put it in quotes)"), _text_schema("A JMESPath expression", "[].time")
+]
+LinePattern = Annotated[
+    str,
+    _from_text(_line_pattern, "regular expression (put it in quotes)"),
+    _text_schema("A regular expression with the group 'time'", r"^(?P<name>\S+)\s+(?P<time>\S+)$"),
+]
+PointsWord = Annotated[
+    str,
+    _word({"folders": "folders", "files": "files"}, "source of points", "; or {folders: pattern}"),
+    WithJsonSchema({"enum": ["folders", "files"]}),
+]
+ReceivedWord = Annotated[
+    str,
+    _word({"received": "received"}, "kind of btrfs points", "; or {snapshot_of: path}"),
+    WithJsonSchema({"enum": ["received"]}),
 ]
 Pattern = Annotated[str, _from_text(str, "pattern (put it in quotes)"), _text_schema("A name to leave out", "*.tmp")]
 EnvName = Annotated[

@@ -191,31 +191,99 @@ class Policy:
 
 @dataclass(frozen=True, kw_only=True)
 class DatedFolders:
-    """Recovery points that are folders named by a `strptime` pattern."""
+    """Recovery points that are folders, named by a `strptime` pattern (None: by one of the usual spellings)."""
 
-    pattern: str
+    pattern: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DatedFiles:
+    """Recovery points that are single files (dumps, images), named as dated folders are: each is opaque."""
+
+    pattern: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BtrfsPoints:
+    """Recovery points that are btrfs snapshots, dated by the filesystem itself.
+
+    `snapshot_of` is the path (below the volume) of the subvolume that they must be snapshots of; None: they were
+    received from another filesystem, and each must bear the mark of a finished receive.
+    """
+
+    snapshot_of: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class ZfsPoints:
+    """Recovery points that are snapshots of one ZFS dataset (`pool/name`), dated by the pool itself."""
+
+    dataset: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CommandPoints:
+    """Recovery points that a command of the owner's tells, run on the copy's device: an argument list, never a shell.
+
+    Its output is JSON, of which `json` (a JMESPath expression) selects the points, or lines, of which `lines` (a
+    regular expression with the group `time`, and perhaps `name` and `size`) matches those that are points.
+    """
+
+    arguments: tuple[str, ...]
+    json: str | None = None
+    lines: str | None = None
+
+
+Points = DatedFolders | DatedFiles | BtrfsPoints | ZfsPoints | CommandPoints
 
 
 @dataclass(frozen=True, kw_only=True)
 class Copy:
-    """Another place that should hold a dataset; unset criteria are the policy's."""
+    """Another place that should hold a dataset; unset criteria are the policy's.
+
+    `moved_from` are addresses at which this copy lay before: what is known of them goes on.
+    """
 
     address: Address
-    points: DatedFolders | None = None
+    points: Points | None = None
     max_age: timedelta | None = None
     proof: Proof | None = None
     leave_out: tuple[str, ...] = ()
+    moved_from: tuple[Address, ...] = ()
+
+    @property
+    def is_opaque(self) -> bool:
+        """Whether it can be asked for its points alone: none of them is a tree that could be compared."""
+        return isinstance(self.points, DatedFiles) or (self.points is not None and not self.address.has_point)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Dataset:
-    """A named body of data with one original location and a policy."""
+    """A named body of data with one original location and a policy.
+
+    `formerly` are ids that it had before, `moved_from` addresses at which its original lay: its history goes on.
+    """
 
     id: DatasetId
     policy: PolicyId
     original: Address
     copies: tuple[Copy, ...]
     leave_out: tuple[str, ...] = ()
+    formerly: tuple[DatasetId, ...] = ()
+    moved_from: tuple[Address, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class NotKept:
+    """The owner's word that some of what lies on a volume need not be kept: who says so, and why.
+
+    `names` are patterns in gitignore syntax, relative to the volume's path.
+    """
+
+    volume: VolumeKey
+    names: tuple[str, ...]
+    who: str
+    why: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -251,6 +319,8 @@ class Limits:
 
     `memory` is bytes for the comparing engine; `device_time` bounds all work on one device, `read_time` any
     wait for its next byte; `clock_tolerance` is the offset above which a clock is said to disagree.
+    Data that no dataset claims is a finding above `undeclared_above` bytes, looked for every `survey_every`, down to
+    `survey_depth` folders below a volume. A shelf drive seen attached for longer than `attached_grace` is not offline.
     """
 
     memory: int
@@ -262,11 +332,18 @@ class Limits:
     devices_at_once: int
     walkers: int
     clock_tolerance: timedelta
+    undeclared_above: int
+    survey_every: timedelta
+    survey_depth: int
+    attached_grace: timedelta
 
 
 @dataclass(frozen=True, kw_only=True)
 class Estate:
-    """All that is declared. `text` is the file as it was read: each audit stores what it judged."""
+    """All that is declared. `text` is the file as it was read: each audit stores what it judged.
+
+    `litter` are patterns of names that every dataset leaves out: what operating systems rewrite by themselves.
+    """
 
     name: str
     time_zone: ZoneInfo
@@ -277,6 +354,8 @@ class Estate:
     limits: Limits
     schedule: Schedule = field(default_factory=Schedule)
     notices: tuple[NoticeTarget, ...] = ()
+    litter: tuple[str, ...] = ()
+    not_kept: tuple[NotKept, ...] = ()
     rehearsal: bool = False
     text: str = ""
 

@@ -20,7 +20,7 @@ from coverage_audit.estate.model import Estate, Limits
 from coverage_audit.estate.nodes import Keys, plain
 from coverage_audit.estate.places import check_places
 from coverage_audit.estate.relations import check_relations
-from coverage_audit.estate.shape import EstateShape, LimitsShape
+from coverage_audit.estate.shape import EstateShape, LimitsShape, LitterShape
 from coverage_audit.estate.shipped import defaults_folder
 from coverage_audit.estate.wording import note_refusals
 
@@ -42,7 +42,12 @@ def read_estate(file: Path) -> Estate:
             check(tree, mistakes)
     if mistakes or shape is None:
         mistakes.raise_for(file)
-    return build_estate(shape, shipped=read_limits(defaults_folder() / "limits.yaml"), text=text)
+    return build_estate(
+        shape,
+        shipped=read_limits(defaults_folder() / "limits.yaml"),
+        litter=read_litter(defaults_folder() / "litter.yaml"),
+        text=text,
+    )
 
 
 def read_limits(file: Path) -> Limits:
@@ -52,6 +57,15 @@ def read_limits(file: Path) -> Limits:
     if mistakes or shape is None:
         mistakes.raise_for(file)
     return build_limits(shape)
+
+
+def read_litter(file: Path) -> tuple[str, ...]:
+    """Read a file of names that every dataset leaves out. Raises EstateError as `read_estate` does."""
+    mistakes = Mistakes()
+    shape = _shaped(LitterShape, read_tree(read_text(file), mistakes), mistakes)
+    if mistakes or shape is None:
+        mistakes.raise_for(file)
+    return tuple(shape.litter)
 
 
 def _shaped(shape: type[_Shape], tree: Keys | None, mistakes: Mistakes) -> _Shape | None:

@@ -26,6 +26,11 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
         _check_dataset(dataset, declared, mistakes)
     for entry, notice in root.mappings_at("notices"):
         _check_notice(entry, notice, mistakes)
+    _check_leave_out(root, mistakes, "litter")
+    for body in root.items_at("not_kept"):
+        if isinstance(body, Keys):
+            _check_leave_out(body, mistakes, "names")
+            _check_volume(body, "on", declared, mistakes)
 
 
 class Declared:
@@ -80,6 +85,15 @@ def address_at(mapping: Keys, key: str) -> tuple[Spot, Address] | None:
         return None
 
 
+def _addresses(mapping: Keys, key: str) -> Iterator[tuple[Spot, Address]]:
+    """Go through the addresses of the list under this key that can be read."""
+    for text in texts(mapping, key):
+        try:
+            yield text.spot, parse_address(text.value)
+        except ValueError:
+            continue
+
+
 def _check_device(device: Keys, declared: Declared, mistakes: Mistakes) -> None:
     _check_reference(device.text_at("site"), "site", declared.sites, mistakes)
     on_shelf = (access := device.text_at("access")) is not None and access.value == "shelf"
@@ -95,11 +109,11 @@ def _check_device(device: Keys, declared: Declared, mistakes: Mistakes) -> None:
     for entry, volume in device.mappings_at("volumes"):
         if not on_shelf and "path" not in volume.entries:
             mistakes.add(entry.spot, "'path' is missing (only a volume on a shelf may go without)")
-        _check_stored_on(volume, declared, mistakes)
+        _check_volume(volume, "stored_on", declared, mistakes)
 
 
-def _check_stored_on(volume: Keys, declared: Declared, mistakes: Mistakes) -> None:
-    text = volume.text_at("stored_on")
+def _check_volume(mapping: Keys, name: str, declared: Declared, mistakes: Mistakes) -> None:
+    text = mapping.text_at(name)
     if text is None:
         return
     try:
@@ -117,6 +131,8 @@ def _check_dataset(dataset: Keys, declared: Declared, mistakes: Mistakes) -> Non
         _note(spot, declared.refusal_of_volume(address.volume), mistakes)
         if address.has_point:
             mistakes.add(spot, f"an original has no {POINT} (it is where the dataset is worked on)")
+    for former, old in _addresses(dataset, "moved_from"):
+        _note(former, declared.refusal_of_volume(old.volume), mistakes)
     _check_leave_out(dataset, mistakes)
     for copy in dataset.items_at("copies"):
         if isinstance(copy, Keys):
@@ -130,15 +146,27 @@ def _check_copy(copy: Keys, declared: Declared, mistakes: Mistakes) -> None:
         return
     spot, address = at
     _note(spot, declared.refusal_of_volume(address.volume), mistakes)
+    _check_points(copy, spot, address, mistakes)
+    for former, old in _addresses(copy, "moved_from"):
+        _note(former, declared.refusal_of_volume(old.volume), mistakes)
+
+
+def _check_points(copy: Keys, spot: Spot, address: Address, mistakes: Mistakes) -> None:
     points = copy.entries.get("points")
-    if address.has_point and points is None:
-        mistakes.add(spot, f"{POINT} without 'points' (add e.g. points: {{folders: \"%Y-%m-%dT%H%M%SZ\"}})")
-    if points is not None and not address.has_point:
+    if points is None:
+        if address.has_point:
+            mistakes.add(spot, f"{POINT} without 'points' (add e.g. points: {{folders: \"%Y-%m-%dT%H%M%SZ\"}})")
+        return
+    source = copy.keys_at("points").entries
+    if not address.has_point and not {"zfs", "command"} & set(source):
         mistakes.add(points.spot, f"'points' without {POINT} (put {POINT} into 'at' where the name of a point stands)")
+    files = "files" in source or ((word := copy.text_at("points")) is not None and word.value == "files")
+    if files and address.has_point and POINT not in address.path.rpartition("/")[2]:
+        mistakes.add(spot, f"dated files have {POINT} in their own name (the last part of 'at')")
 
 
-def _check_leave_out(mapping: Keys, mistakes: Mistakes) -> None:
-    patterns = list(texts(mapping, "leave_out"))
+def _check_leave_out(mapping: Keys, mistakes: Mistakes, name: str = "leave_out") -> None:
+    patterns = list(texts(mapping, name))
     words = [pattern.value for pattern in patterns]
     for number, pattern in enumerate(patterns, 1):
         try:

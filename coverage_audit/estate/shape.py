@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
 from coverage_audit.estate.leaves import (
     AccessWord,
     AddressText,
+    Argument,
     Clock,
     CredentialName,
     Criterion,
@@ -21,21 +22,27 @@ from coverage_audit.estate.leaves import (
     EnvName,
     HostKey,
     IdText,
+    InnerPath,
     KindWord,
     Line,
+    LinePattern,
     MediumWord,
     OwnPath,
     Pattern,
     PointPattern,
+    PointsWord,
     ProofWord,
+    ReceivedWord,
     Reference,
     SecretFile,
+    Selection,
     Size,
     SshText,
     Tolerance,
     VolumePath,
     VolumeText,
     WeekdayClock,
+    ZfsName,
     Zone,
 )
 
@@ -132,20 +139,71 @@ UNJUDGED = ("immutable", "keep", "rhythm", "verify", "drill", "headroom", "shrin
 """The criteria of a policy that this version cannot judge: each becomes a finding."""
 
 
-class PointsShape(_Shape):
-    """How the recovery points of a copy are named."""
+class BtrfsShape(_Shape):
+    """Which subvolume the snapshots must be of."""
 
-    folders: PointPattern
+    snapshot_of: InnerPath
+
+
+def _kind_of_btrfs(value: object) -> str:
+    return "(snapshots)" if isinstance(value, dict | BtrfsShape) else "(received)"
+
+
+class PointsShape(_Shape):
+    """Where the recovery points of a copy are told: exactly one of the first five."""
+
+    folders: PointPattern | None = None
+    files: PointPattern | None = None
+    btrfs: (
+        Annotated[
+            Annotated[ReceivedWord, Tag("(received)")] | Annotated[BtrfsShape, Tag("(snapshots)")],
+            Discriminator(_kind_of_btrfs),
+        ]
+        | None
+    ) = None
+    zfs: ZfsName | None = None
+    command: Annotated[list[Argument], Field(min_length=1, max_length=32)] | None = None
+    json_: Annotated[Selection | None, Field(alias="json")] = None
+    lines: LinePattern | None = None
+
+    @model_validator(mode="after")
+    def one_source(self) -> PointsShape:
+        """Refuse two sources of points, and a command without a way to read what it prints."""
+        given = [name for name in SOURCES_OF_POINTS if getattr(self, name) is not None]
+        if len(given) != 1:
+            said = f"{' and '.join(given)} are two sources" if given else "no source of points is given"
+            raise ValueError(f"{said} (give one of {', '.join(SOURCES_OF_POINTS)})")
+        ways = [name for name, way in (("json", self.json_), ("lines", self.lines)) if way is not None]
+        if self.command is not None and len(ways) != 1:
+            raise ValueError("a command's points are read in one way (give either 'json' or 'lines')")
+        if self.command is None and ways:
+            raise ValueError(f"'{ways[0]}' reads what a command prints (give 'command' too, or remove it)")
+        return self
+
+
+SOURCES_OF_POINTS = ("folders", "files", "btrfs", "zfs", "command")
+"""The ways in which the recovery points of a copy can be told."""
+
+
+def _kind_of_points(value: object) -> str:
+    return "(source)" if isinstance(value, dict | PointsShape) else "(named)"
 
 
 class CopyShape(_Shape):
     """Another place that should hold the dataset."""
 
     at: AddressText
-    points: PointsShape | None = None
+    points: (
+        Annotated[
+            Annotated[PointsWord, Tag("(named)")] | Annotated[PointsShape, Tag("(source)")],
+            Discriminator(_kind_of_points),
+        ]
+        | None
+    ) = None
     max_age: Duration | None = None
     proof: ProofWord | None = None
     leave_out: list[Pattern] = []
+    moved_from: list[AddressText] = []
 
 
 class DatasetShape(_Shape):
@@ -155,6 +213,17 @@ class DatasetShape(_Shape):
     original: AddressText
     copies: list[CopyShape] = []
     leave_out: list[Pattern] = []
+    formerly: list[IdText] = []
+    moved_from: list[AddressText] = []
+
+
+class NotKeptShape(_Shape):
+    """What on a volume need not be kept, by whose word and why."""
+
+    on: VolumeText
+    names: Annotated[list[Pattern], Field(min_length=1)]
+    who: Line
+    why: Line
 
 
 class ScheduleShape(_Shape):
@@ -173,6 +242,12 @@ class NoticeShape(_Shape):
     send: Annotated[list[KindWord], Field(min_length=1)]
 
 
+class LitterShape(_Shape):
+    """The names that every dataset leaves out, where the estate gives none of its own."""
+
+    litter: list[Pattern]
+
+
 class LimitsShape(_Shape):
     """What an audit may use."""
 
@@ -185,6 +260,10 @@ class LimitsShape(_Shape):
     devices_at_once: Annotated[int, Field(ge=1, le=64)]
     walkers: Annotated[int, Field(ge=1, le=64)]
     clock_tolerance: Tolerance
+    undeclared_above: Size
+    survey_every: Duration
+    survey_depth: Annotated[int, Field(ge=1, le=32)]
+    attached_grace: Duration
 
 
 class OwnLimitsShape(_Shape):
@@ -199,6 +278,10 @@ class OwnLimitsShape(_Shape):
     devices_at_once: Annotated[int, Field(ge=1, le=64)] | None = None
     walkers: Annotated[int, Field(ge=1, le=64)] | None = None
     clock_tolerance: Tolerance | None = None
+    undeclared_above: Size | None = None
+    survey_every: Duration | None = None
+    survey_depth: Annotated[int, Field(ge=1, le=32)] | None = None
+    attached_grace: Duration | None = None
 
 
 class EstateShape(_Shape):
@@ -213,4 +296,6 @@ class EstateShape(_Shape):
     schedule: ScheduleShape | None = None
     notices: dict[IdText, NoticeShape] = {}
     limits: OwnLimitsShape | None = None
+    litter: list[Pattern] | None = None
+    not_kept: list[NotKeptShape] = []
     rehearsal: bool = False

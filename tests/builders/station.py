@@ -60,6 +60,10 @@ LIMITS = Limits(
     devices_at_once=4,
     walkers=2,
     clock_tolerance=timedelta(minutes=2),
+    undeclared_above=10**9,
+    survey_every=timedelta(days=7),
+    survey_depth=4,
+    attached_grace=timedelta(days=3),
 )
 
 
