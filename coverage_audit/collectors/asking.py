@@ -21,7 +21,7 @@ from coverage_audit.collectors.replies import Reply, reply_to
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
 from coverage_audit.errors import EvidenceError
-from coverage_audit.estate.model import Address, Copy, LocalAccess, Volume, VolumeKey
+from coverage_audit.estate.model import Address, Copy, DatedFolders, LocalAccess, Volume, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
@@ -136,7 +136,7 @@ class _Asking:
             yield SeenTree(address=newest, outcome=outcome, point_of=copy.address)
 
     def _points(self, copy: Copy) -> PointList:
-        if copy.points is None:
+        if not isinstance(copy.points, DatedFolders) or copy.points.pattern is None:
             raise TransportError(GapKind.NOT_YET, "its recovery points are of a kind that cannot be listed yet")
         facts = self._volumes.get(copy.address.volume)
         if isinstance(facts, Gap) and facts.kind is GapKind.MISSING:
