@@ -31,6 +31,8 @@ class Row:
 
     `path` is relative to the root, as bytes, without a leading slash; the root itself is no row.
     Times are integer nanoseconds since 1970 UTC, by the box's own clock; `ctime_ns` None: not offered.
+    `blocks` (of 512 bytes, that it takes up), `links` (its names on the filesystem) and `digest` (of its content, by
+    the algorithm that its manifest's origin names) are of regular files only; None: not offered.
     """
 
     path: bytes
@@ -39,6 +41,9 @@ class Row:
     mtime_ns: int
     ctime_ns: int | None = None
     target: bytes | None = None  # of a link
+    blocks: int | None = None
+    links: int | None = None
+    digest: bytes | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +59,9 @@ class Origin:
     """Where, when and how a manifest was observed; it is stored inside the file too.
 
     `precision_ns` is the granularity of mtimes that the way of listing offers (1 for find and scandir).
+    `lacks` names what it does not offer: "mtime" and "size" (0 in every row then), "ctime", "links", "blocks",
+    "targets" (of links), "kinds" (only files are listed, no folders or others). `digest` is the algorithm of the rows'
+    digests ("sha256", "md5", "sha1", "sha512"), None where there are none.
     `clock_offset` is the box's clock minus the auditor's at that time, None when it was not shown.
     """
 
@@ -67,13 +75,16 @@ class Origin:
     clock_offset: timedelta | None = None
     filesystem_uuid: str | None = None
     filesystem_type: str | None = None
+    digest: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Census:
     """What the rows add up to. `bytes` counts regular files; `granularity_ns` is inferred from mtimes.
 
-    `newest_mtime_ns`, `newest_ctime_ns` are over regular files and links (None when there are none).
+    `newest_mtime_ns`, `newest_ctime_ns` are over regular files and links (None when there are none). Of regular files,
+    `hollow` are those of at least 64 KiB whose blocks are shown and hold less than an eighth of their size, `linked`
+    those with further names on the filesystem, `digested` those with a digest.
     """
 
     entries: int
@@ -83,6 +94,9 @@ class Census:
     newest_mtime_ns: int | None = None
     newest_ctime_ns: int | None = None
     odd_times: int = 0  # mtimes outside [1970, started + one day]: wrapped or wrong, never "newer"
+    hollow: int = 0
+    linked: int = 0
+    digested: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -91,6 +91,9 @@ def _table(numbers: Any, other: Any) -> Any:
         "mtime_ns": mtime,
         "ctime_ns": mtime + 10**9,
         "target": pa.nulls(len(numbers), pa.binary()),
+        "blocks": pa.array(size // 4096 * 8 + 8, pa.int64(), mask=folder | station),
+        "links": pa.array(np.ones(len(numbers), np.int64), mask=folder | station),
+        "digest": pa.nulls(len(numbers), pa.binary()),
     }
     return pa.table(columns).cast(BATCH_SCHEMA)
 

@@ -29,6 +29,9 @@ def a_listing(draw: st.DrawFn) -> list[Row]:
             mtime_ns=draw(numbers),
             ctime_ns=draw(st.none() | numbers),
             target=draw(st.binary(max_size=9)) if kind is Kind.LINK else None,
+            blocks=draw(st.none() | st.integers(0, 2**50)) if kind is Kind.FILE else None,
+            links=draw(st.none() | st.integers(1, 9)) if kind is Kind.FILE else None,
+            digest=draw(st.none() | st.binary(max_size=4)) if kind is Kind.FILE else None,
         )
         for path in draw(st.lists(paths, max_size=12, unique=True))
     ]
@@ -72,6 +75,8 @@ def test_the_census_is_what_the_rows_add_up_to(listing: list[Row]) -> None:
             size,
         )
         assert sum(group.files for group in groups) == len(files)
+        assert sum(group.hollow for group in groups) == manifest.census.hollow
+        assert sum(group.digested for group in groups) == manifest.census.digested
         assert sum(group.bytes for group in groups) == size
         step = manifest.census.granularity_ns
         assert all(row.mtime_ns % step == 0 for row in listing if row.kind is Kind.FILE)

@@ -14,7 +14,7 @@ from coverage_audit.collectors.local_walk.messages import Facts, Opens
 REPLACED: Final = "it was replaced while it was being read"
 BORDER: Final = "another filesystem is mounted here"
 
-_FACTS = attrgetter("st_mode", "st_size", "st_mtime_ns", "st_ctime_ns")
+_FACTS = attrgetter("st_mode", "st_size", "st_mtime_ns", "st_ctime_ns", "st_blocks", "st_nlink")
 _FLAGS: Final = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 _NO_FOLDER: Final = {errno.ENOTDIR, errno.ELOOP}  # what O_NOFOLLOW and O_DIRECTORY say of anything else
 _LONGEST: Final = 4000  # bytes of a path that the kernel takes in one piece (PATH_MAX is 4096 with its end)

@@ -9,8 +9,8 @@ import marshal
 from collections.abc import Iterator
 from typing import Any, Final
 
-Facts = tuple[int, int, int, int]
-"""mode, size, mtime in ns, ctime in ns: of one entry, as lstat gives them."""
+Facts = tuple[int, int, int, int, int, int]
+"""mode, size, mtime in ns, ctime in ns, blocks of 512 bytes, links: of one entry, as lstat gives them."""
 
 Opens = list[tuple[int, int]]
 """Folders still to be opened among some entries: the place of each, and its inode number when it was listed."""
@@ -19,7 +19,7 @@ Stretch = tuple[list[bytes], list[Facts], Opens, dict[bytes, bytes]]
 """Entries in tree order that are not told yet: their paths, their facts, the folders among them that are still to be
 opened, and the targets of the links among them."""
 
-NUMBERS: Final = 4  # of one entry's facts, as 64-bit integers side by side
+NUMBERS: Final = 6  # of one entry's facts, as 64-bit integers side by side
 
 # To a walker: (number, stretch or None for the whole tree, how many rows are enough).
 # From it: ("rows", number, count, paths each ended by NUL, facts, targets of the links among them)

@@ -18,16 +18,20 @@ import pyarrow.compute as pc
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.batches.rows import batch_of, kinds_of_letters, nanoseconds
 
-PRINTF: Final = rb"%y%13s %21T@ %21C@ %10D %P\0%l\0"
+PRINTF: Final = rb"%y%13s %11b %7n %21T@ %21C@ %10D %P\0%l\0"
 
 _SIZE = slice(1, 14)
-_MTIME = slice(15, 36)
-_CTIME = slice(37, 58)
-_DEVICE = slice(59, 69)
-_BLANKS = (14, 36, 58, 69)
-_HEAD = 70
+_BLOCKS = slice(15, 26)
+_LINKS = slice(27, 34)
+_MTIME = slice(35, 56)
+_CTIME = slice(57, 78)
+_DEVICE = slice(79, 89)
+_BLANKS = (14, 26, 34, 56, 78, 89)
+_HEAD = 90
 _RECORD = re.compile(
-    rb"([a-zA-Z?]) *([0-9]+) +(-?[0-9]+)\.([0-9]{9})[0-9] +(-?[0-9]+)\.([0-9]{9})[0-9] +([0-9]+) ([^\0]*)\Z", re.DOTALL
+    rb"([a-zA-Z?]) *([0-9]+) +([0-9]+) +([0-9]+) +(-?[0-9]+)\.([0-9]{9})[0-9] +(-?[0-9]+)\.([0-9]{9})[0-9] +([0-9]+) "
+    rb"([^\0]*)\Z",
+    re.DOTALL,
 )
 
 
@@ -91,12 +95,14 @@ def _in_columns(records: Any, targets: Any) -> Printed | None:
     heads = pc.binary_slice(records, 0, _HEAD)
     table = np.frombuffer(heads.buffers()[2], np.uint8).reshape(len(records), _HEAD).T
     table = np.ascontiguousarray(table)
-    size, device = _number(table[_SIZE]), _number(table[_DEVICE])
-    mtime, ctime = _time(table[_MTIME]), _time(table[_CTIME])
+    numbers = [_number(table[columns]) for columns in (_SIZE, _BLOCKS, _LINKS, _DEVICE)]
+    times = [_time(table[columns]) for columns in (_MTIME, _CTIME)]
     blank = all((table[column] == ord(" ")).all() for column in _BLANKS)
-    if size is None or device is None or mtime is None or ctime is None or not blank:
+    if any(column is None for column in (*numbers, *times)) or not blank:
         return None
-    batch = batch_of(kinds_of_letters(table[0]), _without_nul(records, _HEAD), (size, mtime, ctime), targets)
+    kinds, paths = kinds_of_letters(table[0]), _without_nul(records, _HEAD)
+    size, blocks, links, device = numbers
+    batch = batch_of(kinds, paths, (size, times[0], times[1]), targets, blocks=blocks, links=links)
     return Printed(batch=batch, devices=device)
 
 
@@ -131,13 +137,15 @@ def _one_by_one(records: Any, targets: Any) -> Printed:
         raise EvidenceError("a record of the listing has not the shape that GNU find prints")
     parts = [match.groups() for match in found if match]
     letters = np.frombuffer(b"".join(part[0] for part in parts), np.uint8)
-    sizes, devices = (np.array([int(part[place]) for part in parts], np.int64) for place in (1, 6))
+    sizes, blocks, links, devices = (np.array([int(part[place]) for part in parts], np.int64) for place in (1, 2, 3, 8))
     mtimes, ctimes = (
         nanoseconds(
             np.array([int(part[place]) for part in parts], np.int64),
             np.array([int(part[place + 1]) for part in parts], np.int64),
         )
-        for place in (2, 4)
+        for place in (4, 6)
     )
-    paths = pa.array([part[7] for part in parts], pa.binary())
-    return Printed(batch=batch_of(kinds_of_letters(letters), paths, (sizes, mtimes, ctimes), targets), devices=devices)
+    paths = pa.array([part[9] for part in parts], pa.binary())
+    kinds = kinds_of_letters(letters)
+    batch = batch_of(kinds, paths, (sizes, mtimes, ctimes), targets, blocks=blocks, links=links)
+    return Printed(batch=batch, devices=devices)

@@ -40,10 +40,23 @@ def kinds_of_letters(letters: Any) -> Any:
     return kinds
 
 
-def batch_of(kinds: Any, paths: Any, numbers: tuple[Any, Any, Any], targets: Any) -> Any:
-    """Return a record batch. `kinds` are letters, `numbers`: size, mtime, ctime; `targets` count for links only."""
+def batch_of(  # noqa: PLR0913 - one a column
+    kinds: Any,
+    paths: Any,
+    numbers: tuple[Any, Any, Any],
+    targets: Any,
+    *,
+    blocks: Any = None,
+    links: Any = None,
+    digests: Any = None,
+) -> Any:
+    """Return a record batch. `kinds` are letters, `numbers`: size, mtime, ctime; `targets` count for links only.
+
+    `blocks`, `links` (integers) and `digests` (an Arrow array of bytes) count for regular files only; None: not shown.
+    """
     sizes, mtimes, ctimes = numbers
     letters = np.ascontiguousarray(kinds)
+    plain = letters == ord("f")
     offsets = np.arange(len(letters) + 1, dtype=np.int32)
     kind = pa.Array.from_buffers(
         pa.string(), len(letters), [None, pa.py_buffer(offsets), pa.py_buffer(letters.tobytes())]
@@ -55,13 +68,20 @@ def batch_of(kinds: Any, paths: Any, numbers: tuple[Any, Any, Any], targets: Any
             pa.array(np.where(letters == ord("d"), 0, sizes), pa.int64()),
             pa.array(mtimes, pa.int64()),
             pa.array(ctimes, pa.int64()),
-            _for_links(letters == ord("l"), targets),
+            _where(letters == ord("l"), targets),
+            _of_files(plain, blocks),
+            _of_files(plain, links),
+            pa.nulls(len(plain), pa.binary()) if digests is None else _where(plain, digests),
         ],
         schema=BATCH_SCHEMA,
     )
 
 
-def _for_links(is_link: Any, targets: Any) -> Any:
-    if not is_link.any():
-        return pa.nulls(len(is_link), pa.binary())
-    return pa.compute.if_else(pa.array(is_link), targets, pa.scalar(None, pa.binary()))
+def _where(chosen: Any, values: Any) -> Any:
+    if not chosen.any():
+        return pa.nulls(len(chosen), pa.binary())
+    return pa.compute.if_else(pa.array(chosen), values, pa.scalar(None, pa.binary()))
+
+
+def _of_files(plain: Any, numbers: Any) -> Any:
+    return pa.nulls(len(plain), pa.int64()) if numbers is None else pa.array(numbers, pa.int64(), mask=~plain)

@@ -18,9 +18,10 @@ _LETTERS: Final = {stat.S_IFREG: b"f", stat.S_IFDIR: b"d", stat.S_IFLNK: b"l"}
 
 
 def scanned_rows(paths: bytes, numbers: bytes, width: int, targets: Sequence[bytes]) -> Any:
-    """Return a record batch. Of the `width` numbers of an entry the first are mode, size, mtime and ctime in ns.
+    """Return a record batch.
 
-    Raises EvidenceError where the parts do not belong together.
+    Of the `width` numbers of an entry the first are mode, size, mtime and ctime in ns, blocks and
+    links. Raises EvidenceError where the parts do not belong together.
     """
     table = np.frombuffer(numbers, np.int64).reshape(-1, width)
     ends = np.flatnonzero(np.frombuffer(paths, np.uint8) == 0) + 1
@@ -36,6 +37,8 @@ def scanned_rows(paths: bytes, numbers: bytes, width: int, targets: Sequence[byt
         pc.binary_slice(fields, 0, -1),
         (table[:, 1], table[:, 2], table[:, 3]),
         pa.array(targets, pa.binary()).take(places),
+        blocks=table[:, 4],
+        links=table[:, 5],
     )
 
 

@@ -22,6 +22,11 @@ def integers(column: Any) -> Any:
     return whole.to_numpy(zero_copy_only=False)
 
 
+def shown(column: Any) -> Any:
+    """Return where a column has a value, as a numpy array of truths."""
+    return single(column).is_valid().to_numpy(zero_copy_only=False)
+
+
 def octets_of(column: Any) -> Any:
     """Return all bytes of a binary or string column, one value after the other; nulls have none."""
     whole = single(column)

@@ -7,13 +7,24 @@ from typing import Any
 import numpy as np
 
 from coverage_audit.evidence.manifest import Census
-from coverage_audit.evidence.store.columns import integers, octets_of, single
+from coverage_audit.evidence.store.columns import integers, octets_of, shown
 
 STEPS_NS = (2_000_000_000, 1_000_000_000, 1_000_000, 1_000, 100)
 """What mtimes are kept in, coarsest first; 1 ns else. Two seconds are those of FAT, 100 ns those of NTFS."""
 
 TWO_SECOND_TYPES = frozenset({"vfat", "msdos", "exfat"})
+HOLLOW_FROM = 1 << 16  # bytes; below it what a file takes up says little
+HOLLOW_SHARE = 8  # of the size: what takes up less than this part of it is hollow
+BLOCK = 512
+
 ENOUGH_FOR_TWO_SECONDS = 16  # sixteen even seconds by chance: 2**-16
+
+
+def hollow_files(rows: Any, plain: Any) -> Any:
+    """Return which rows are regular files (`plain`) that take up far less than their size."""
+    sizes = integers(rows["size"])
+    hollow = integers(rows["blocks"]) < -(-sizes // (HOLLOW_SHARE * BLOCK))
+    return plain & (sizes >= HOLLOW_FROM) & shown(rows["blocks"]) & hollow
 
 
 class Count:
@@ -22,6 +33,7 @@ class Count:
     def __init__(self, odd_after_ns: int) -> None:
         self._odd_after = odd_after_ns
         self._entries = self._files = self._plain = self._bytes = self._odd = 0
+        self._hollow = self._linked = self._digested = 0
         self._newest: dict[str, int | None] = {"mtime_ns": None, "ctime_ns": None}
         self._steps = list(STEPS_NS)
 
@@ -39,9 +51,10 @@ class Count:
         self._steps = [step for step in self._steps if not (own % step).any()]
         dated = plain | (kinds == ord("l"))
         self._keep_newest("mtime_ns", mtimes[dated])
-        ctimes = single(rows["ctime_ns"])
-        shown = ctimes.is_valid().to_numpy(zero_copy_only=False)
-        self._keep_newest("ctime_ns", integers(ctimes)[dated & shown])
+        self._keep_newest("ctime_ns", integers(rows["ctime_ns"])[dated & shown(rows["ctime_ns"])])
+        self._hollow += int(hollow_files(rows, plain).sum())
+        self._linked += int((integers(rows["links"])[plain] > 1).sum())
+        self._digested += int((shown(rows["digest"]) & plain).sum())
 
     def _keep_newest(self, name: str, times: Any) -> None:
         if len(times):
@@ -59,6 +72,9 @@ class Count:
             newest_mtime_ns=self._newest["mtime_ns"],
             newest_ctime_ns=self._newest["ctime_ns"],
             odd_times=self._odd,
+            hollow=self._hollow,
+            linked=self._linked,
+            digested=self._digested,
         )
 
     def _granularity(self, filesystem_type: str | None) -> int:

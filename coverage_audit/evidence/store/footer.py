@@ -11,7 +11,7 @@ from typing import Any
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
 from coverage_audit.evidence.manifest import Blind, Census, Origin
-from coverage_audit.evidence.store.layout import FOOTER_KEY, SCHEMA_NAME, Group
+from coverage_audit.evidence.store.layout import FIRST_SCHEMA_NAME, FOOTER_KEY, SCHEMA_NAME, Group
 
 DIGEST_KEY = FOOTER_KEY + b"_sha256"
 _MICROSECOND = timedelta(microseconds=1)
@@ -19,13 +19,14 @@ _MICROSECOND = timedelta(microseconds=1)
 
 @dataclass(frozen=True, kw_only=True)
 class Footer:
-    """All of it. `seed_id` tells whether two manifests' keys were made with one seed."""
+    """All of it. `seed_id` tells whether two manifests' keys were made with one seed; `first` is one of version 1."""
 
     origin: Origin
     census: Census
     blind: tuple[Blind, ...]
     seed_id: str
     groups: tuple[Group, ...]
+    first: bool = False
 
 
 def seed_id(seed: bytes) -> str:
@@ -56,7 +57,7 @@ def parse_footer(metadata: dict[bytes, bytes]) -> Footer:
     if hashlib.sha256(text).hexdigest().encode("ascii") != metadata.get(DIGEST_KEY):
         raise EvidenceError("its own description is damaged")
     said = json.loads(text)
-    if said.get("schema") != SCHEMA_NAME:
+    if said.get("schema") not in {SCHEMA_NAME, FIRST_SCHEMA_NAME}:
         raise EvidenceError(f"it is written as {said.get('schema')!r}, this version reads {SCHEMA_NAME!r}")
     return Footer(
         origin=_origin_in(said["origin"]),
@@ -64,6 +65,7 @@ def parse_footer(metadata: dict[bytes, bytes]) -> Footer:
         blind=tuple(Blind(path=bytes.fromhex(blind["path"]), why=blind["why"]) for blind in said["blind"]),
         seed_id=said["seed_id"],
         groups=tuple(_group_in(group) for group in said["groups"]),
+        first=said["schema"] == FIRST_SCHEMA_NAME,
     )
 
 
@@ -82,6 +84,7 @@ def _origin_out(origin: Origin) -> dict[str, Any]:
         "clock_offset_us": None if origin.clock_offset is None else origin.clock_offset // _MICROSECOND,
         "filesystem_uuid": origin.filesystem_uuid,
         "filesystem_type": origin.filesystem_type,
+        "digest": origin.digest,
     }
 
 
@@ -99,6 +102,7 @@ def _origin_in(said: dict[str, Any]) -> Origin:
         clock_offset=None if offset is None else timedelta(microseconds=offset),
         filesystem_uuid=said["filesystem_uuid"],
         filesystem_type=said["filesystem_type"],
+        digest=said.get("digest"),
     )
 
 
@@ -111,6 +115,8 @@ def _group_out(group: Group) -> dict[str, Any]:
         "digest": group.digest.hex(),
         "ctimes_digest": group.ctimes_digest.hex(),
         "newest_mtime_ns": group.newest_mtime_ns,
+        "hollow": group.hollow,
+        "digested": group.digested,
     }
 
 
@@ -123,4 +129,6 @@ def _group_in(said: dict[str, Any]) -> Group:
         digest=bytes.fromhex(said["digest"]),
         ctimes_digest=bytes.fromhex(said["ctimes_digest"]),
         newest_mtime_ns=said["newest_mtime_ns"],
+        hollow=said.get("hollow", 0),
+        digested=said.get("digested", 0),
     )

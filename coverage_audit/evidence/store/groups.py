@@ -9,8 +9,11 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from coverage_audit.evidence.store.columns import integers, octets_of
+from coverage_audit.evidence.store.columns import integers, octets_of, shown
+from coverage_audit.evidence.store.counting import hollow_files
 from coverage_audit.evidence.store.layout import CUT_EVERY, LEAST_ROWS, MOST_ROWS, Group
+
+_COMPARED = ("path", "kind", "size", "mtime_ns", "target")
 
 
 class Cutter:
@@ -72,9 +75,11 @@ def group_of(rows: Any, odd_after_ns: int) -> Group:
         rows=len(rows),
         files=int(np.count_nonzero(kinds != ord("d"))),
         bytes=int(integers(rows["size"])[plain].sum()),
-        digest=_digest(rows, ("path", "kind", "size", "mtime_ns", "target")),
+        digest=_digest(rows, _COMPARED if rows["digest"].null_count == len(rows) else (*_COMPARED, "digest")),
         ctimes_digest=_digest(rows, ("ctime_ns",)),
         newest_mtime_ns=int(mtimes.max()) if len(mtimes) else None,
+        hollow=int(np.count_nonzero(hollow_files(rows, plain))),
+        digested=int(np.count_nonzero(shown(rows["digest"]) & plain)),
     )
 
 

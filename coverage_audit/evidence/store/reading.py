@@ -13,7 +13,7 @@ import pyarrow.parquet as pq
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.manifest import CompleteManifest, Kind, Manifest, PartialManifest, Row
 from coverage_audit.evidence.store.footer import Footer, parse_footer
-from coverage_audit.evidence.store.layout import ROW_SCHEMA, Group
+from coverage_audit.evidence.store.layout import FIRST_ROW_SCHEMA, LATER, ROW_SCHEMA, Group
 
 
 class RowReader:
@@ -43,7 +43,11 @@ class RowReader:
     def read(self, numbers: Sequence[int], columns: Sequence[str]) -> Any:
         """Return these columns of these groups as one Arrow table, in the order asked for."""
         with _whole(self._name):
-            table = self._parquet.read_row_groups(list(numbers), columns=list(columns), use_threads=False)
+            lacking = [name for name in columns if name in LATER] if self.footer.first else []
+            there = [name for name in columns if name not in lacking]
+            table = self._parquet.read_row_groups(list(numbers), columns=there, use_threads=False)
+            for name in lacking:
+                table = table.append_column(name, pa.nulls(len(table), ROW_SCHEMA.field(name).type))
             if len(table) != sum(self.groups[number].rows for number in numbers):
                 raise EvidenceError("a group has not the rows that the footer says")
             return table
@@ -92,7 +96,7 @@ def rows(file: Path) -> Iterator[Row]:
 
 def _checked_footer(parquet: Any) -> Footer:
     footer = parse_footer(parquet.metadata.metadata or {})
-    if not parquet.metadata.schema.to_arrow_schema().equals(ROW_SCHEMA):
+    if not parquet.metadata.schema.to_arrow_schema().equals(FIRST_ROW_SCHEMA if footer.first else ROW_SCHEMA):
         raise EvidenceError("its columns are not those of a manifest")
     found = [parquet.metadata.row_group(number).num_rows for number in range(parquet.metadata.num_row_groups)]
     if found != [group.rows for group in footer.groups] or sum(found) != footer.census.entries:

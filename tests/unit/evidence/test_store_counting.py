@@ -55,6 +55,31 @@ def test_times_of_folders_and_links_say_nothing_of_granularity(tmp_path: Path) -
     assert a_manifest(tmp_path, rows).census.granularity_ns == SECOND
 
 
+@pytest.mark.parametrize(
+    ("size", "blocks", "hollow"),
+    [
+        (1 << 16, 0, 1),
+        (1 << 16, 15, 1),
+        (1 << 16, 16, 0),  # an eighth of 64 KiB is 16 blocks of 512 bytes
+        ((1 << 16) + 1, 16, 1),
+        ((1 << 16) - 1, 0, 0),
+        (1 << 16, None, 0),
+        (2**62, 2**50 - 1, 1),
+    ],
+)
+def test_a_file_that_takes_up_less_than_an_eighth_of_its_size_is_hollow(
+    tmp_path: Path, size: int, blocks: int | None, hollow: int
+) -> None:
+    rows = [a_row(b"a", size=size, blocks=blocks), a_row(b"o", kind=Kind.OTHER, size=size, blocks=0)]
+    assert a_manifest(tmp_path, rows).census.hollow == hollow
+
+
+def test_files_with_further_names_and_those_with_digests_are_counted(tmp_path: Path) -> None:
+    rows = [a_row(b"a", links=2), a_row(b"b", links=2), a_row(b"c", links=1, digest=b"1"), a_row(b"d", digest=b"")]
+    census = a_manifest(tmp_path, rows).census
+    assert (census.linked, census.digested) == (2, 2)
+
+
 # Trap: times wrapped at 2**32 seconds or before 1970 must never pass for "newer".
 def test_times_before_1970_or_later_than_a_day_after_the_start_are_odd(tmp_path: Path) -> None:
     started = int(STARTED.timestamp()) * SECOND

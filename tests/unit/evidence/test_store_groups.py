@@ -54,8 +54,12 @@ def test_equal_trees_have_equal_digests_and_any_other_value_another(tmp_path: Pa
         [a_folder(b"d"), a_row(b"d/a"), a_link(b"d/l", b"b")],
         [a_folder(b"d"), a_row(b"d/a"), a_row(b"d/l", kind=Kind.LINK, size=1, target=None)],
         [a_folder(b"d"), a_row(b"d/a")],
+        [a_folder(b"d"), a_row(b"d/a", digest=b"1"), a_link(b"d/l", b"a")],
+        [a_folder(b"d"), a_row(b"d/a", digest=b"2"), a_link(b"d/l", b"a")],
     ]
-    assert digest not in {group_index(a_manifest(tmp_path, other).file)[0].digest for other in others}
+    found = {group_index(a_manifest(tmp_path, other).file)[0].digest for other in others}
+    assert digest not in found
+    assert len(found) == len(others)
 
 
 def test_names_that_join_alike_have_different_digests(tmp_path: Path) -> None:
@@ -78,6 +82,17 @@ def test_a_group_says_what_is_in_it(tmp_path: Path) -> None:
     (group,) = group_index(a_manifest(tmp_path, rows).file)
     assert (group.first, group.rows, group.files, group.bytes) == (b"d", 4, 3, 11)
     assert group.newest_mtime_ns == MTIME  # the other one is odd
+
+
+def test_a_group_counts_its_hollow_files_and_those_with_a_digest(tmp_path: Path) -> None:
+    rows = [
+        a_row(b"a", size=1 << 20, blocks=0),
+        a_row(b"b", size=1 << 20, blocks=2048),
+        a_row(b"c", digest=b"1"),
+        a_row(b"d"),
+    ]
+    (group,) = group_index(a_manifest(tmp_path, rows).file)
+    assert (group.hollow, group.digested) == (1, 1)
 
 
 def test_many_rows_lie_in_many_groups_each_readable_alone(tmp_path: Path) -> None:

@@ -82,8 +82,8 @@ def rewritten(file: Path, **changes: object) -> Path:
 
 
 def test_a_manifest_of_a_newer_version_is_refused_by_name(tmp_path: Path) -> None:
-    file = rewritten(a_manifest(tmp_path, [a_row(b"a")]).file, schema="coverage-audit/manifest/2")
-    with pytest.raises(EvidenceError, match="manifest/2"):
+    file = rewritten(a_manifest(tmp_path, [a_row(b"a")]).file, schema="coverage-audit/manifest/3")
+    with pytest.raises(EvidenceError, match="manifest/3"):
         open_manifest(file)
 
 

@@ -46,7 +46,7 @@ def many(number: int) -> list[Row]:
 
 def test_what_was_written_is_read_back_in_tree_order(tmp_path: Path) -> None:
     written = [
-        a_row(b"z"),
+        a_row(b"z", blocks=8, links=3, digest=b"\0\xff"),
         a_row(b"a.txt", ctime_ns=None),
         a_folder(b"a"),
         a_row(b"a/\xff\n\t\x1b[31m", mtime_ns=-1),
@@ -61,6 +61,7 @@ def test_the_manifest_that_is_opened_equals_the_one_that_was_finished(tmp_path: 
     said: dict[str, Any] = {
         "clock_offset": timedelta(microseconds=-3),
         "lacks": frozenset({"ctime"}),
+        "digest": "sha256",
         "root": "/srv/\udcff",
     }
     complete = a_manifest(tmp_path, [a_row(b"a")], **said)
@@ -207,7 +208,8 @@ for start in range(1_000_000, 0, -50_000):  # backwards: all of it must be sorte
     paths = pa.array([b"a-folder-of-recordings/%090d" % number for number in numbers], pa.binary())
     same = pa.array([start] * 50_000, pa.int64())
     kinds, targets = pa.array(["f"] * 50_000), pa.nulls(50_000, pa.binary())
-    writer.add(pa.record_batch([paths, kinds, same, same, same, targets], schema=BATCH_SCHEMA))
+    columns = [paths, kinds, same, same, same, targets, same, same, targets]
+    writer.add(pa.record_batch(columns, schema=BATCH_SCHEMA))
 assert writer.finish(an_origin(), ()).census.entries == 1_000_000
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
