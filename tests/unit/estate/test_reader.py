@@ -9,9 +9,14 @@ import pytest
 from coverage_audit.errors import EX_ESTATE_WRONG, EstateError
 from coverage_audit.estate.model import (
     Address,
+    BtrfsPoints,
+    CommandPoints,
+    DatedFiles,
     DatedFolders,
     DeviceId,
     LocalAccess,
+    NotKept,
+    Points,
     Proof,
     Schedule,
     ShelfAccess,
@@ -19,6 +24,7 @@ from coverage_audit.estate.model import (
     UnjudgedCriterion,
     VolumeId,
     VolumeKey,
+    ZfsPoints,
 )
 from coverage_audit.estate.reader import read_estate
 from tests.builders.estate_file import SMALL, mistakes, read, spoiled
@@ -476,3 +482,83 @@ def test_a_policy_that_asks_more_offsite_than_copies_is_no_mistake_of_the_file(t
     """It is a finding, told before anything is walked."""
     estate = read(tmp_path, spoiled("copies: 2", "copies: 1, offsite: 3"))
     assert estate.policies[0].offsite == 3
+
+
+def with_points(written: str) -> str:
+    """The small estate with a dated copy whose points are told as written."""
+    return spoiled("- at: heron:pool/sheets", f'- at: "heron:pool/sheets/{{point}}"\n        points: {written}')
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("folders", DatedFolders()),
+        ("files", DatedFiles()),
+        ('{files: "dump-%Y-%m-%d.tar"}', DatedFiles(pattern="dump-%Y-%m-%d.tar")),
+        ("{btrfs: {snapshot_of: data/./recordings}}", BtrfsPoints(snapshot_of="data/recordings")),
+        ("{btrfs: received}", BtrfsPoints()),
+        ("{zfs: tank/recordings}", ZfsPoints(dataset="tank/recordings")),
+        ('{command: [list, -j], json: "[].time"}', CommandPoints(arguments=("list", "-j"), json="[].time")),
+        ("{command: [list], lines: '(?P<time>.+)'}", CommandPoints(arguments=("list",), lines="(?P<time>.+)")),
+    ],
+)
+def test_recovery_points_are_told_in_five_ways(tmp_path: Path, written: str, meant: Points) -> None:
+    assert read(tmp_path, with_points(written)).datasets[0].copies[0].points == meant
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ("{}", "no source of points is given (give one of folders, files, btrfs, zfs, command)"),
+        ('{zfs: tank, files: "%Y-%m-%d"}', "files and zfs are two sources (give one of"),
+        ("{command: [list]}", "a command's points are read in one way (give either 'json' or 'lines')"),
+        ('{zfs: tank, json: "a"}', "'json' reads what a command prints (give 'command' too, or remove it)"),
+        ("{zfs: 'tank@monday'}", "is no ZFS dataset (write pool/name, without '@')"),
+        ("{btrfs: {snapshot_of: ../data}}", "is no path below the volume"),
+        ("{btrfs: sent}", "is no kind of btrfs points"),
+        ('{command: [list], json: "a["}', "is no JMESPath expression"),
+        ("{command: [list], lines: '(.+)'}", "does not say where the time is"),
+        ("{command: [list], lines: '(?P<time>.+)(?P<siez>.)'}", "marks an unknown part (did you mean 'size'?)"),
+        ("{command: [list], lines: '('}", "is no regular expression"),
+        ("folder", "is no source of points (did you mean 'folders'?"),
+    ],
+)
+def test_a_wrong_source_of_points_is_refused_in_words(tmp_path: Path, written: str, said: str) -> None:
+    assert said in " ".join(mistakes(tmp_path, with_points(written)))
+
+
+def test_what_can_be_asked_for_its_points_alone_needs_no_point_in_its_address(tmp_path: Path) -> None:
+    text = spoiled("- at: heron:pool/sheets", "- {at: heron:pool/sheets, points: {zfs: tank/sheets}}")
+    (copy,) = read(tmp_path, text).datasets[0].copies
+    assert copy.is_opaque
+    folders = spoiled("- at: heron:pool/sheets", "- {at: heron:pool/sheets, points: folders}")
+    assert "'points' without {point}" in " ".join(mistakes(tmp_path, folders))
+
+
+def test_the_point_of_a_dated_file_is_its_own_name(tmp_path: Path) -> None:
+    text = spoiled("- at: heron:pool/sheets", '- {at: "heron:pool/{point}/sheets.tar", points: files}')
+    assert "the last part of 'at'" in " ".join(mistakes(tmp_path, text))
+
+
+def test_what_need_not_be_kept_is_said_by_someone_for_a_reason(tmp_path: Path) -> None:
+    said = 'not_kept: [{on: "kestrel:main", names: ["/cache/"], who: the warden, why: it can be fetched again}]\n'
+    (need,) = read(tmp_path, SMALL + said).not_kept
+    volume = VolumeKey(device=DeviceId("kestrel"), volume=VolumeId("main"))
+    assert need == NotKept(volume=volume, names=("/cache/",), who="the warden", why="it can be fetched again")
+    assert "has no volume 'mian' (did you mean 'main'?)" in " ".join(
+        mistakes(tmp_path, SMALL + said.replace(":main", ":mian"))
+    )
+    assert "'who' is missing" in " ".join(mistakes(tmp_path, SMALL + said.replace("who: the warden, ", "")))
+    everything = said.replace("/cache/", "*")
+    assert "leaves everything out" in " ".join(mistakes(tmp_path, SMALL + everything))
+
+
+def test_litter_is_the_shipped_list_unless_the_estate_gives_its_own(tmp_path: Path) -> None:
+    assert ".DS_Store" in read(tmp_path, SMALL).litter
+    assert read(tmp_path, SMALL + "litter: []\n").litter == ()
+    assert read(tmp_path, SMALL + "litter: ['*.bak']\n").litter == ("*.bak",)
+
+
+def test_a_place_that_was_left_must_lie_on_a_declared_volume(tmp_path: Path) -> None:
+    text = spoiled("original: kestrel:main/sheets", "original: kestrel:main/sheets\n    moved_from: ['heron:pol/old']")
+    assert "has no volume 'pol' (did you mean 'pool'?)" in " ".join(mistakes(tmp_path, text))
