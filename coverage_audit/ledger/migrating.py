@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 
@@ -39,11 +41,18 @@ def migrate(engine: Engine) -> None:
     """Create the tables or bring them up to date, in one transaction. The caller holds the state folder."""
     if engine.dialect.name == "sqlite" and revision(engine) is not None:
         _copy(engine)
+    with rebuilding(engine) as connection:
+        command.upgrade(_config(connection), "head")
+
+
+@contextmanager
+def rebuilding(engine: Engine) -> Iterator[Connection]:
+    """Give a transaction in which tables may be rebuilt; raises LedgerError where rows then point nowhere."""
     with engine.connect() as connection:
         if engine.dialect.name == "sqlite":
             _without_foreign_keys(connection)
         with connection.begin():
-            command.upgrade(_config(connection), "head")
+            yield connection
             _check_foreign_keys(connection)
 
 

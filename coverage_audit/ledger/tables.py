@@ -17,8 +17,8 @@ METADATA = MetaData(
 )
 
 
-def _of_audit() -> Column[int]:
-    return Column("audit", Integer, ForeignKey("audits.id"), nullable=False)
+def _of_audit(*, nullable: bool = False) -> Column[int]:
+    return Column("audit", Integer, ForeignKey("audits.id"), nullable=nullable)
 
 
 STATE = Table(
@@ -187,7 +187,7 @@ MANIFESTS = Table(  # a row outlives its file: the figures are history
     "manifests",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(),
+    _of_audit(nullable=True),  # empty: recorded outside any audit (a shelf drive's)
     Column("device", Words, nullable=False),
     Column("volume", Words, nullable=False),
     Column("path", PathBytes, nullable=False),  # as declared
@@ -217,5 +217,56 @@ COMPARISONS = Table(
     Column("last_progress", Instant),
     Column("gone_unheld", BigInteger, nullable=False),
     Column("pending_since", Instant),
+    Column("left_out_files", BigInteger),
+    Column("left_out_bytes", BigInteger),
+    Column("left_out_by", Json),  # by pattern; empty in what an earlier version compared
     Index("ix_comparisons_pair", "dataset", "device", "volume", "path"),
+)
+
+SHELF_RECORDS = Table(  # manifests of drives that are not attached when they are judged
+    "shelf_records",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("device", Words, nullable=False),
+    Column("volume", Words, nullable=False),
+    Column("path", PathBytes, nullable=False),
+    Column("manifest", Integer, ForeignKey("manifests.id"), nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("host", Words),  # the box at which it was plugged in; empty: the auditor's own
+    Column("facts", Json, nullable=False),
+    Index("ix_shelf_records_place", "device", "volume", "path"),
+)
+
+ATTACHMENTS = Table(  # shelf drives seen plugged in: since when without a break, and when last
+    "attachments",
+    METADATA,
+    Column("device", Words, primary_key=True),
+    Column("volume", Words, primary_key=True),
+    Column("host", Words, nullable=False),
+    Column("since", Instant, nullable=False),
+    Column("last", Instant, nullable=False),
+)
+
+SURVEYS = Table(
+    "surveys",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    _of_audit(nullable=True),
+    Column("device", Words, nullable=False),
+    Column("volume", Words, nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("body", Json, nullable=False),
+    Index("ix_surveys_volume", "device", "volume"),
+)
+
+ESTATE_EVENTS = Table(  # what came, went, was renamed, moved or swapped
+    "estate_events",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    _of_audit(nullable=True),
+    Column("at", Instant, nullable=False),
+    Column("kind", Words, nullable=False),
+    Column("subject", Words, nullable=False),
+    Column("body", Json, nullable=False),
+    Index("ix_estate_events_at", "at"),
 )
