@@ -16,6 +16,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from coverage_audit.errors import EvidenceError
+from coverage_audit.evidence.batches.figures import right_aligned
 from coverage_audit.evidence.batches.rows import batch_of, kinds_of_letters, nanoseconds
 
 PRINTF: Final = rb"%y%13s %11b %7n %21T@ %21C@ %10D %P\0%l\0"
@@ -95,7 +96,7 @@ def _in_columns(records: Any, targets: Any) -> Printed | None:
     heads = pc.binary_slice(records, 0, _HEAD)
     table = np.frombuffer(heads.buffers()[2], np.uint8).reshape(len(records), _HEAD).T
     table = np.ascontiguousarray(table)
-    numbers = [_number(table[columns]) for columns in (_SIZE, _BLOCKS, _LINKS, _DEVICE)]
+    numbers = [right_aligned(table[columns]) for columns in (_SIZE, _BLOCKS, _LINKS, _DEVICE)]
     times = [_time(table[columns]) for columns in (_MTIME, _CTIME)]
     blank = all((table[column] == ord(" ")).all() for column in _BLANKS)
     if any(column is None for column in (*numbers, *times)) or not blank:
@@ -106,26 +107,14 @@ def _in_columns(records: Any, targets: Any) -> Printed | None:
     return Printed(batch=batch, devices=device)
 
 
-def _number(columns: Any) -> Any:
-    """Return right-aligned numbers, None where something else stands there."""
-    blank = columns == ord(" ")
-    digits = columns - np.uint8(ord("0"))
-    if not ((digits <= 9) | blank).all() or blank[-1].any() or (blank[1:] & ~blank[:-1]).any():
-        return None
-    total = np.zeros(columns.shape[1], np.int64)
-    for column, empty in zip(digits, blank, strict=True):
-        total = total * 10 + np.where(empty, np.uint8(0), column)
-    return total
-
-
 def _time(columns: Any) -> Any:
     """Return times in ns. The fraction counts upwards from the whole second, also before 1970."""
     minus = columns == ord("-")
     below = minus.any(axis=0)
     if minus.sum(axis=0).max() > 1 or (minus[1:] & (columns[:-1] != ord(" "))).any():
         return None
-    whole = _number(np.where(minus, np.uint8(ord(" ")), columns)[:-11])
-    fraction = _number(columns[-10:-1])
+    whole = right_aligned(np.where(minus, np.uint8(ord(" ")), columns)[:-11])
+    fraction = right_aligned(columns[-10:-1])
     if whole is None or fraction is None or not (columns[-11] == ord(".")).all():
         return None
     return nanoseconds(np.where(below, -whole, whole), fraction)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from typing import Any, Final
 
 import numpy as np
@@ -14,6 +15,8 @@ _SECOND_NS: Final = 10**9
 _LAST_SECOND: Final = (2**63 - 1) // _SECOND_NS - 1
 _TOO_LATE: Final = 2**63 - 1
 _TOO_EARLY: Final = -(2**63)
+_TYPE: Final = 0o170000  # of a mode, inode(7)
+_LETTERS: Final = {stat.S_IFREG: b"f", stat.S_IFDIR: b"d", stat.S_IFLNK: b"l"}
 _OTHERS: Final = b"bcpsDw"  # block and character devices, pipes, sockets, doors, whiteouts
 
 
@@ -37,6 +40,15 @@ def kinds_of_letters(letters: Any) -> Any:
     kinds = known[letters]
     if not kinds.all():
         raise EvidenceError("the listing holds an entry of no known kind")
+    return kinds
+
+
+def kinds_of_modes(modes: Any) -> Any:
+    """Return kinds as letters of a manifest out of `st_mode`s."""
+    types = modes & _TYPE
+    kinds = np.full(len(types), ord("o"), np.uint8)
+    for mode, letter in _LETTERS.items():
+        kinds[types == mode] = ord(letter)
     return kinds
 
 

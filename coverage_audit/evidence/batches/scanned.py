@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import stat
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
 from coverage_audit.errors import EvidenceError
-from coverage_audit.evidence.batches.rows import batch_of
-
-_TYPE: Final = 0o170000
-_LETTERS: Final = {stat.S_IFREG: b"f", stat.S_IFDIR: b"d", stat.S_IFLNK: b"l"}
+from coverage_audit.evidence.batches.rows import batch_of, kinds_of_modes
 
 
 def scanned_rows(paths: bytes, numbers: bytes, width: int, targets: Sequence[bytes]) -> Any:
@@ -25,7 +21,7 @@ def scanned_rows(paths: bytes, numbers: bytes, width: int, targets: Sequence[byt
     """
     table = np.frombuffer(numbers, np.int64).reshape(-1, width)
     ends = np.flatnonzero(np.frombuffer(paths, np.uint8) == 0) + 1
-    kinds = _kinds(table[:, 0])
+    kinds = kinds_of_modes(table[:, 0])
     links = kinds == ord("l")
     if len(ends) != len(table) or int(links.sum()) != len(targets):
         raise EvidenceError("a block of the local walk holds more of one part than of another")
@@ -40,11 +36,3 @@ def scanned_rows(paths: bytes, numbers: bytes, width: int, targets: Sequence[byt
         blocks=table[:, 4],
         links=table[:, 5],
     )
-
-
-def _kinds(modes: Any) -> Any:
-    types = modes & _TYPE
-    kinds = np.full(len(types), ord("o"), np.uint8)
-    for mode, letter in _LETTERS.items():
-        kinds[types == mode] = ord(letter)
-    return kinds
