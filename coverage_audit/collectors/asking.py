@@ -16,7 +16,7 @@ from typing import TypeVar
 
 from coverage_audit.collectors.assembling import point_to_walk
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
-from coverage_audit.collectors.readers import device_facts, points, volume_facts
+from coverage_audit.collectors.readers import device_facts, filesystems, points, volume_facts
 from coverage_audit.collectors.replies import Reply, reply_to
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
@@ -88,9 +88,19 @@ class _Asking:
             received=self._errand.clock.now(),
             host_key=self._transport.host_key,
         )
+        facts = self._with_filesystems(facts)
         if self._is_local:  # the auditor's own clock: it cannot disagree with itself
             return replace(facts, clock_offset=timedelta(0), clock_uncertainty=timedelta(0))
         return facts
+
+    def _with_filesystems(self, facts: DeviceFacts) -> DeviceFacts:
+        """Add the mounted filesystems; where they cannot be listed, the other facts stand and say so."""
+        nonce = secrets.token_hex(16)
+        try:
+            reply = self._reply(filesystems.script(nonce))
+            return replace(facts, filesystems=filesystems.parse(reply.text, reply.exit_status, nonce=nonce))
+        except TransportError as error:
+            return replace(facts, filesystems_unseen=error.detail)
 
     def _volume_facts(self, volume: Volume) -> VolumeFacts:
         nonce = secrets.token_hex(16)

@@ -58,15 +58,16 @@ def _mount(line: bytes) -> Mount | None:
         return Mount(
             mount_id=int(columns[0]),
             device_number=columns[2].decode("ascii"),
-            fs_root=_unescaped(columns[3]),
-            target=_unescaped(columns[4]),
-            filesystem_type=_unescaped(fstype).decode("ascii", "backslashreplace"),
-            source=_unescaped(source),
+            fs_root=unescaped(columns[3]),
+            target=unescaped(columns[4]),
+            filesystem_type=unescaped(fstype).decode("ascii", "backslashreplace"),
+            source=unescaped(source),
             read_only=b"ro" in columns[5].split(b",") or b"ro" in super_options.split(b","),
         )
     except (ValueError, IndexError, UnicodeDecodeError):
         return None
 
 
-def _unescaped(column: bytes) -> bytes:
+def unescaped(column: bytes) -> bytes:
+    r"""Undo the octal escapes (a blank is `\040`) of a column of the mount table or of fstab(5)."""
     return _ESCAPE.sub(lambda found: bytes([int(found.group(1), 8) & 0xFF]), column)

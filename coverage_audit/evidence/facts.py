@@ -49,11 +49,33 @@ class Gap:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MountedFilesystem:
+    """One mounted filesystem that can hold data, seen in a device's mount table. Sizes are bytes, None: not shown.
+
+    `target` is where it is mounted, exactly (a name that is no UTF-8 as `os.fsdecode` writes it); `fs_root` is the
+    part of the filesystem that is mounted (`/`, a subvolume, a folder bound there) and `device_number` its st_dev
+    as "major:minor". `is_network`: its bytes lie on another machine, or may.
+    """
+
+    source: str
+    target: str
+    filesystem_type: str
+    uuid: str | None = None
+    capacity: int | None = None
+    free: int | None = None
+    fs_root: str | None = None
+    device_number: str | None = None
+    is_network: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class DeviceFacts:
     """What a device showed of itself. `clock_offset` is the device's clock minus the auditor's.
 
     `clock_uncertainty` is half the round trip of the question (the offset is known to that much).
     `is_guest` is True for a machine that shows itself virtual or a container, None when not shown.
+    `filesystems` are those that can hold data; where they could not be listed there are none, and
+    `filesystems_unseen` says why.
     """
 
     device: DeviceId
@@ -67,6 +89,8 @@ class DeviceFacts:
     clock_offset: timedelta | None = None
     clock_uncertainty: timedelta | None = None
     time_zone: str | None = None
+    filesystems: tuple[MountedFilesystem, ...] = ()
+    filesystems_unseen: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
