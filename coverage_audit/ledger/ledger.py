@@ -20,8 +20,9 @@ from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PinnedFact, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.shelf import Attached, ShelfTree
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.ledger import history, pairs, pins, telling
+from coverage_audit.ledger import attachments, history, pairs, pins, shelf, telling
 from coverage_audit.ledger.connecting import READING
 from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
@@ -29,6 +30,7 @@ from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, Recorded, StoredFinding, Transition
 from coverage_audit.ledger.recording import record_audit
+from coverage_audit.ledger.recording_shelf import record_shelf
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
 
 
@@ -100,6 +102,34 @@ class Ledger:
         with self._reading() as connection:
             kept = history.trusted_manifests(connection, address, formerly, complete=complete)
         return next((manifest for _, name in kept if (manifest := self._open(name)) is not None), None)
+
+    def shelf_trees(self, device: DeviceId, formerly: Sequence[DeviceId] = ()) -> tuple[ShelfTree, ...]:
+        """Return the tree recorded last of each place of a shelf drive.
+
+        A manifest that is gone or damaged is passed over for the one before it: it bears its own older time.
+        """
+        with self._reading() as connection:
+            rows = shelf.shelf_rows(connection, device, formerly)
+        found: dict[Address, ShelfTree] = {}
+        for row in rows:
+            if row.address not in found and row.file and (manifest := self._open(row.file)) is not None:
+                found[row.address] = row.with_manifest(manifest)
+        return tuple(found.values())
+
+    def record_shelf(
+        self, trees: Sequence[ShelfTree], volume: VolumeKey, pinned: Sequence[PinnedFact], at: datetime
+    ) -> None:
+        """Record trees of one volume of a shelf drive, whole or not at all, and pin what it showed.
+
+        Only within `exclusive`.
+        """
+        with speaking_of_database(self._where):
+            record_shelf(self._engine, self._folder, trees, (volume, tuple(pinned)), at)
+
+    def attachments(self) -> tuple[Attached, ...]:
+        """Return the shelf volumes that were plugged in when they were last looked for."""
+        with self._reading() as connection:
+            return attachments.attachments(connection)
 
     def earlier(self, dataset: DatasetId, copy: Address, formerly: Sequence[DeviceId] = ()) -> EarlierRecord | None:
         """Return the last comparison of a dataset's original with a copy (its declared address)."""

@@ -16,6 +16,7 @@ from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.difference import CopyComparison, TakeUp
 from coverage_audit.evidence.facts import PinnedFact
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.shelf import Attached, ShelfTree
 from coverage_audit.judgement.verdict import Answer as Verdict
 from coverage_audit.judgement.verdict import Conclusion, Finding, JudgedEstate
 
@@ -53,7 +54,9 @@ class Compared:
 class AuditRecord:
     """All that one audit leaves behind; it is recorded whole or not at all.
 
-    `pins` are identities pinned for the first time. `estate_text` is the estate file that was judged.
+    `pins` are identities pinned for the first time. `estate_text` is the estate file that was judged. `shelf` are trees
+    of shelf drives that this audit saw (their manifests are among `manifests`), `attached` the drives that are plugged
+    in, `detached` those that were and are not any more.
     """
 
     judged: JudgedEstate
@@ -62,6 +65,9 @@ class AuditRecord:
     pins: tuple[tuple[VolumeKey, tuple[PinnedFact, ...]], ...] = ()
     manifests: tuple[SeenManifest, ...] = ()
     comparisons: tuple[Compared, ...] = ()
+    shelf: tuple[ShelfTree, ...] = ()
+    attached: tuple[Attached, ...] = ()
+    detached: tuple[VolumeKey, ...] = ()
 
 
 class TransitionKind(StrEnum):

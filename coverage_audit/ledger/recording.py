@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine, func, insert, select
 from coverage_audit.errors import LedgerError
 from coverage_audit.estate.model import DeviceId
 from coverage_audit.evidence.manifest import CompleteManifest
+from coverage_audit.ledger.attachments import write_attachments
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.history import lies_at
 from coverage_audit.ledger.keeping import place
@@ -20,6 +21,7 @@ from coverage_audit.ledger.record import AuditRecord, Compared, Recorded, SeenMa
 from coverage_audit.ledger.recording_facts import write_facts
 from coverage_audit.ledger.recording_findings import write_findings
 from coverage_audit.ledger.recording_judgement import write_judgement
+from coverage_audit.ledger.shelf import write_shelf
 from coverage_audit.ledger.tables import AUDITS, COMPARISONS, ESTATE_TEXTS, MANIFESTS
 
 
@@ -39,6 +41,8 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
             pin_seen(connection, volume, facts, record.judged.started)
         for seen in record.manifests:
             _write_manifest(connection, audit, seen, moved)
+        write_shelf(connection, record.shelf, moved, audit)
+        write_attachments(connection, record.attached, record.detached)
         for compared in record.comparisons:
             _write_comparison(connection, audit, record, compared, moved)
         transitions, since = write_findings(connection, audit, record.judged)

@@ -1,0 +1,133 @@
+"""What is recorded of shelf drives: each tree a manifest of its own, with what the drive showed when it was made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, insert, select
+
+from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
+from coverage_audit.evidence.facts import DeviceFacts, PointList, VolumeFacts
+from coverage_audit.evidence.manifest import CompleteManifest, Manifest
+from coverage_audit.evidence.shelf import ShelfTree
+from coverage_audit.ledger.mapping import (
+    load_device_facts,
+    load_points,
+    load_volume_facts,
+    store_device_facts,
+    store_points,
+    store_volume_facts,
+)
+from coverage_audit.ledger.tables import MANIFESTS, SHELF_RECORDS
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShelfRow:
+    """One recorded tree but for its manifest, which lies in the file of this name (None: it was pruned)."""
+
+    address: Address
+    file: str | None
+    at: datetime
+    how: str
+    host: DeviceId | None
+    device: DeviceFacts | None
+    volume: VolumeFacts | None
+    points: PointList | None
+
+    def with_manifest(self, manifest: Manifest) -> ShelfTree:
+        """Return the whole, its manifest opened."""
+        return ShelfTree(
+            address=self.address,
+            manifest=manifest,
+            at=self.at,
+            how=self.how,
+            host=self.host,
+            device=self.device,
+            volume=self.volume,
+            points=self.points,
+        )
+
+
+def write_shelf(
+    connection: Connection, trees: Iterable[ShelfTree], moved: Mapping[Path, Path], audit: int | None = None
+) -> None:
+    """Write recorded trees; their files are in place, and `moved` says under which names."""
+    for tree in trees:
+        connection.execute(
+            insert(SHELF_RECORDS).values(
+                device=tree.address.volume.device,
+                volume=tree.address.volume.volume,
+                path=tree.address.path,
+                manifest=_manifest(connection, tree, moved[tree.manifest.file].name, audit),
+                at=tree.at,
+                host=tree.host,
+                facts=_facts(tree),
+            )
+        )
+
+
+def shelf_rows(connection: Connection, device: DeviceId, formerly: Sequence[DeviceId]) -> tuple[ShelfRow, ...]:
+    """Return all that is recorded of a device's volumes, the last recorded first, under its present id."""
+    rows = connection.execute(
+        select(SHELF_RECORDS, MANIFESTS.c.file)
+        .join(MANIFESTS, MANIFESTS.c.id == SHELF_RECORDS.c.manifest)
+        .where(SHELF_RECORDS.c.device.in_([device, *formerly]))
+        .order_by(SHELF_RECORDS.c.id.desc())
+    )
+    return tuple(_row(device, row) for row in rows)
+
+
+def _manifest(connection: Connection, tree: ShelfTree, name: str, audit: int | None) -> int:
+    """Return the number of a tree's manifest, which an audit may have written already."""
+    known = connection.execute(select(MANIFESTS.c.id).where(MANIFESTS.c.file == name)).scalar()
+    if known is not None:
+        return int(known)
+    manifest = tree.manifest
+    made = connection.execute(
+        insert(MANIFESTS)
+        .values(
+            audit=audit,
+            device=tree.address.volume.device,
+            volume=tree.address.volume.volume,
+            path=tree.address.path,
+            own_path=manifest.origin.address.path,
+            started=manifest.origin.started,
+            complete=isinstance(manifest, CompleteManifest),
+            trusted=True,
+            files=manifest.census.files,
+            bytes=manifest.census.bytes,
+            file=name,
+        )
+        .returning(MANIFESTS.c.id)
+    )
+    number: int = made.scalar_one()
+    return number
+
+
+def _facts(tree: ShelfTree) -> dict[str, Any]:
+    return {
+        "how": tree.how,
+        "device": tree.device and {"at": tree.device.at.isoformat(), **store_device_facts(tree.device)},
+        "volume": tree.volume and {"at": tree.volume.at.isoformat(), **store_volume_facts(tree.volume)},
+        "points": tree.points and {"at": tree.points.at.isoformat(), **store_points(tree.points)},
+    }
+
+
+def _row(device: DeviceId, row: Any) -> ShelfRow:
+    facts = row.facts
+    address = Address(volume=VolumeKey(device=device, volume=VolumeId(row.volume)), path=row.path)
+    box, volume, points = facts["device"], facts["volume"], facts["points"]
+    return ShelfRow(
+        address=address,
+        file=row.file,
+        at=row.at,
+        how=facts["how"],
+        host=None if row.host is None else DeviceId(row.host),
+        device=box and load_device_facts(device, datetime.fromisoformat(box["at"]), box),
+        volume=volume and load_volume_facts(device, row.volume, datetime.fromisoformat(volume["at"]), volume),
+        points=points and load_points(address, datetime.fromisoformat(points["at"]), points),
+    )
