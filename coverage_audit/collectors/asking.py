@@ -18,6 +18,7 @@ from coverage_audit.collectors.assembling import point_to_walk
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
 from coverage_audit.collectors.readers import device_facts, filesystems, points, volume_facts
 from coverage_audit.collectors.replies import Reply, reply_to
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
 from coverage_audit.errors import EvidenceError
@@ -77,7 +78,7 @@ class _Asking:
     def _device_facts(self) -> DeviceFacts:
         nonce = secrets.token_hex(16)
         sent = self._errand.clock.now()
-        reply = self._reply(device_facts.script(nonce))
+        reply = self._reply(device_facts.request(nonce))
         facts = device_facts.parse(
             reply.text,
             reply.exit_status,
@@ -97,14 +98,14 @@ class _Asking:
         """Add the mounted filesystems; where they cannot be listed, the other facts stand and say so."""
         nonce = secrets.token_hex(16)
         try:
-            reply = self._reply(filesystems.script(nonce))
+            reply = self._reply(filesystems.request(nonce))
             return replace(facts, filesystems=filesystems.parse(reply.text, reply.exit_status, nonce=nonce))
         except TransportError as error:
             return replace(facts, filesystems_unseen=error.detail)
 
     def _volume_facts(self, volume: Volume) -> VolumeFacts:
         nonce = secrets.token_hex(16)
-        reply = self._reply(volume_facts.script(volume.path, nonce))
+        reply = self._reply(volume_facts.request(volume.path, nonce))
         return volume_facts.parse(
             reply.text,
             reply.exit_status,
@@ -153,7 +154,7 @@ class _Asking:
             raise TransportError(GapKind.MISSING, facts.detail)
         nonce = secrets.token_hex(16)
         shown = self._device.time_zone if isinstance(self._device, DeviceFacts) else None
-        reply = self._reply(points.script(self._path(copy.address), nonce))
+        reply = self._reply(points.request(self._path(copy.address), nonce))
         return points.parse(
             reply.text,
             reply.exit_status,
@@ -164,9 +165,9 @@ class _Asking:
             at=self._errand.clock.now(),
         )
 
-    def _reply(self, script: bytes) -> Reply:
+    def _reply(self, request: Request) -> Reply:
         soon = time.monotonic() + self._errand.limits.read_time.total_seconds()
-        return reply_to(self._transport, script, deadline=min(soon, self._errand.deadline))
+        return reply_to(self._transport, request, deadline=min(soon, self._errand.deadline))
 
     def _path(self, address: Address) -> str:
         volume = next(volume for volume in self._question.device.volumes if volume.key == address.volume)

@@ -1,12 +1,12 @@
-"""How a short reply is framed, so that noise before it and a cut in it are told from an answer.
+"""How the gate's answer is framed, so that noise before it and a cut in it are told from an answer.
 
-A reader wraps its commands in `framed`; what comes back is read with `fields`. Start files of a login shell may
-print before the begin marker; nothing may follow the end marker, and without it there is no answer. The
-nonce is drawn anew for each question: nothing that a box has printed before can pass for a marker.
+Start files of a login shell may print before the begin marker; nothing may follow the end marker, and without it there
+is no answer. The nonce is drawn anew for each request: nothing that a box has printed before can pass for a marker.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Final
 
@@ -14,47 +14,60 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.visible import visible
 
-_PROLOGUE: Final = b"""LC_ALL=C; export LC_ALL
-PATH="$PATH:/usr/local/sbin:/usr/sbin:/sbin"; export PATH
-say() { printf '%s\\0%s\\0' "$1" "$2"; }
-text() { if [ -r "$2" ]; then say "$1" "$(cat "$2" 2>/dev/null)"; fi; }
-"""
+REFUSED_STATUS: Final = 77
+"""The status of a gate that refuses."""
+
+MODES: Final = (b"sent", b"installed")
+"""How the gate came to the box: with the request, or as the forced command of the auditor's key."""
+
 _QUOTED: Final = 120  # bytes of a strange reply that a message repeats
 
 
-def quoted(value: bytes) -> bytes:
-    """Quote any bytes (but NUL) as one word of a POSIX shell (POSIX.1-2017, 2.2.2 single quotes)."""
-    return b"'" + value.replace(b"'", b"'\\''") + b"'"
+def beginning(nonce: str) -> bytes:
+    """Return how the begin marker begins; one of `MODES` and a NUL follow."""
+    return f"B {nonce} ".encode("ascii")
 
 
-def framed(body: bytes, nonce: str) -> bytes:
-    """Wrap shell commands: `say KEY VALUE` and `text KEY FILE` are there for them; markers stand around."""
-    mark = quoted(nonce.encode("ascii"))
-    return b"%sprintf 'B %%s\\0' %s\n%s\nprintf 'E %%s\\0' %s\n" % (_PROLOGUE, mark, body, mark)
+def ending(nonce: str, status: int) -> bytes:
+    """Return the end marker."""
+    return f"E {nonce} {status}\0".encode("ascii")
 
 
 def fields(reply: bytes, exit_status: int | None, nonce: str) -> tuple[bytes, ...]:
     """Return the NUL-ended fields between the markers.
 
-    Raises TransportError: `no shell` where something ended without ever having run the script, `cut` where no
-    exit status came, `malformed` where the end marker or the agreement of the status is missing.
+    Raises TransportError: `refused` where the gate refuses, `no shell` where something ended without ever having run
+    the gate, `cut` where no exit status came, `malformed` where the end marker is missing or denies the status.
     """
-    begin, end = f"B {nonce}\0".encode("ascii"), f"E {nonce}\0".encode("ascii")
     if exit_status is None:
         raise TransportError(GapKind.CUT, "the connection ended before the answer did")
-    start = reply.find(begin)
-    if start < 0:
+    refused = refusal(reply, exit_status, nonce)
+    if refused is not None:
+        raise refused
+    _noise, found, rest = reply.partition(beginning(nonce))
+    if not found:
         raise TransportError(GapKind.NO_SHELL, f"status {exit_status}, and no answer but {_excerpt(reply)}")
-    if exit_status != 0 or not reply.endswith(b"\0" + end) or start + len(begin) > len(reply) - len(end):
+    mode, _, inner = rest.partition(b"\0")
+    end = ending(nonce, exit_status)
+    if exit_status != 0 or mode not in MODES or not inner.endswith(end):
         raise TransportError(GapKind.MALFORMED, f"status {exit_status}; the answer has no end")
-    inner = reply[start + len(begin) : -len(end)]
+    inner = inner.removesuffix(end)
     if inner and not inner.endswith(b"\0"):
         raise TransportError(GapKind.MALFORMED, "the answer's last field has no end")
     return tuple(inner[:-1].split(b"\0")) if inner else ()
 
 
+def refusal(reply: bytes, exit_status: int | None, nonce: str) -> TransportError | None:
+    """Return the gate's refusal where the reply is one; what was printed before it does not count."""
+    if exit_status != REFUSED_STATUS:
+        return None
+    # A request that the gate could not even take apart has no nonce; its refusal has a dash for it.
+    found = re.search(rb"\0R (%s|-) ([^\0]*)\0E \1 77\0\Z" % nonce.encode("ascii"), reply)
+    return TransportError(GapKind.REFUSED, f"the gate refuses: {visible(found.group(2))}") if found else None
+
+
 def pairs(values: tuple[bytes, ...]) -> Iterator[tuple[str, bytes]]:
-    """Return what `say` and `text` printed, in order. Raises TransportError where a value is missing."""
+    """Return names and values in order. Raises TransportError where a value is missing."""
     if len(values) % 2:
         raise TransportError(GapKind.MALFORMED, "the answer has a name without a value")
     for at in range(0, len(values), 2):

@@ -19,7 +19,7 @@ def look(errand: LookAgain, transport: Transport) -> Looked:
     looks: list[SecondLook] = []
     for paths in second_look.batches(errand.root, errand.paths):
         nonce = secrets.token_hex(16)
-        script = second_look.script(errand.root, paths, nonce)
-        reply = reply_to(transport, script, deadline=errand.deadline)
+        request = second_look.request(errand.root, paths, nonce)
+        reply = reply_to(transport, request, deadline=errand.deadline)
         looks += second_look.parse(reply.text, reply.exit_status, nonce=nonce, root=errand.root, paths=paths)
     return Looked(looks=tuple(looks))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.evidence.facts import GapKind
 
@@ -14,20 +15,20 @@ _LONGEST: Final = 64 << 20
 
 @dataclass(frozen=True, kw_only=True)
 class Reply:
-    """What a command printed and how it ended."""
+    """What the gate printed and how it ended."""
 
     text: bytes
     exit_status: int | None
 
 
-def reply_to(transport: Transport, script: bytes, *, deadline: float) -> Reply:
-    """Run a script and return its whole reply.
+def reply_to(transport: Transport, request: Request, *, deadline: float) -> Reply:
+    """Put a request and return its whole reply.
 
     Raises TransportError when the box cannot be asked, is too slow or does not stop printing.
     """
     pieces: list[bytes] = []
     size = 0
-    with transport.open_command(script, deadline=deadline) as stream:
+    with transport.open_request(request, deadline=deadline) as stream:
         for piece in stream:
             pieces.append(piece)
             size += len(piece)

@@ -1,4 +1,4 @@
-"""What a reader's script is run through: the same few methods for this machine and for a box over SSH.
+"""What a reader's request goes through: the same few methods for this machine and for a box over SSH.
 
 A transport moves bytes and knows no format. It proves nothing by itself: whoever reads a stream decides by
 its own markers, its count and `exit_status` whether the answer was whole.
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from types import TracebackType
 from typing import Final, Protocol, Self
 
+from coverage_audit.collectors.requests import Request
 from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.facts import GapKind
 
@@ -41,7 +42,7 @@ class TransportError(CollectionError):
 
 
 class Stream(Protocol):
-    """The answer of one command. Leaving the context ends the command if it still runs."""
+    """The answer of one request. Leaving the context ends the command if it still runs."""
 
     @property
     def exit_status(self) -> int | None:
@@ -72,16 +73,17 @@ class Stream(Protocol):
 
 
 class Transport(Protocol):
-    """A way to run scripts on one device. It is left as a context, which closes the connection."""
+    """A way to put requests to the gate of one device. It is left as a context, which closes the connection."""
 
     @property
     def host_key(self) -> str | None:
         """The fingerprint "SHA256:…" of the key by which the box proved itself; None on this machine."""
 
-    def open_command(self, script: bytes, *, deadline: float) -> Stream:
-        """Run POSIX sh text; `deadline` is on the clock of time.monotonic().
+    def open_request(self, request: Request, *, deadline: float) -> Stream:
+        """Put a request to the gate; `deadline` is on the clock of time.monotonic().
 
-        Raises TransportError when the command cannot be started.
+        The gate's text goes to the standard input of the request's command; a gate that is installed ignores it.
+        Raises TransportError when the command cannot be started, CollectionError when the request is too long.
         """
 
     def __enter__(self) -> Self:

@@ -9,7 +9,7 @@ from datetime import timedelta
 from functools import partial
 
 from coverage_audit.collectors.errands import Walk
-from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.find_tree import FindReader, request
 from coverage_audit.collectors.readers.scan_tree import scan
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.walked import AddRows, Walked
@@ -63,7 +63,7 @@ def _walked(errand: Walk, place: Place, transport: Transport, add: AddRows, prog
         return scan(place.root, add, walkers=errand.limits.walkers, deadline=errand.deadline, progress=progress)
     nonce = secrets.token_hex(16)
     reader = FindReader(place.root, nonce, add)
-    with transport.open_command(script(place.root, nonce), deadline=errand.deadline) as stream:
+    with transport.open_request(request(place.root, nonce), deadline=errand.deadline) as stream:
         for piece in stream:
             reader.feed(piece)
             progress(reader.entries)

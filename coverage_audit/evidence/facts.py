@@ -31,6 +31,7 @@ class GapKind(StrEnum):
     ANOTHER_VOLUME = "another volume"
     STORAGE = "auditor's own disk"
     SHELF = "on the shelf"
+    REFUSED = "refused by the gate"
     NOT_YET = "not possible yet"
 
 

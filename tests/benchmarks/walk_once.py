@@ -11,7 +11,7 @@ import time
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.find_tree import FindReader, request
 from coverage_audit.collectors.readers.scan_tree import scan
 from coverage_audit.collectors.walked import AddRows, Walked
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
@@ -38,7 +38,7 @@ def over_ssh(root: str, add: AddRows, keys: Path, port: int) -> Walked:
     nonce = secrets.token_hex(16)
     reader = FindReader(root, nonce, add)
     with SshTransport.connect(Server(folder=keys, port=port).access, some_limits()) as transport:
-        stream = transport.open_command(script(root, nonce), deadline=time.monotonic() + AN_HOUR)
+        stream = transport.open_request(request(root, nonce), deadline=time.monotonic() + AN_HOUR)
         with stream:
             for piece in stream:
                 reader.feed(piece)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.find_tree import FindReader, request
 from coverage_audit.collectors.readers.scan_tree import scan
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.transports.local import LocalTransport
@@ -67,8 +67,8 @@ def by_find(root: str | Path, transport: Transport | None = None) -> Seen:
     batches: list[Any] = []
     nonce = secrets.token_hex(16)
     reader = FindReader(os.fspath(root), nonce, batches.append)
-    asked = script(os.fspath(root), nonce)
-    with (transport or LocalTransport()).open_command(asked, deadline=time.monotonic() + 60) as stream:
+    asked = request(os.fspath(root), nonce)
+    with (transport or LocalTransport()).open_request(asked, deadline=time.monotonic() + 60) as stream:
         for piece in stream:
             reader.feed(piece)
         walked = reader.end(stream.exit_status, stream.stderr, stream.stderr_dropped)

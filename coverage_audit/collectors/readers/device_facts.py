@@ -13,35 +13,12 @@ from math import ceil
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from coverage_audit.collectors.framing import fields, framed, pairs, shown
+from coverage_audit.collectors.framing import fields, pairs, shown
 from coverage_audit.collectors.guest_signs import shows_itself_guest
+from coverage_audit.collectors.requests import Request
 from coverage_audit.estate.model import DeviceId
 from coverage_audit.evidence.facts import DeviceFacts
 
-_SCRIPT: Final = rb"""say clock_first "$(date +%s.%N)"
-text machine_id /etc/machine-id
-text machine_id_dbus /var/lib/dbus/machine-id
-text boot_id /proc/sys/kernel/random/boot_id
-say node "$(uname -n 2>/dev/null)"
-text hostname /etc/hostname
-text fib_trie /proc/net/fib_trie
-text if_inet6 /proc/net/if_inet6
-say addresses "$(hostname -I 2>/dev/null)"
-if command -v systemd-detect-virt >/dev/null 2>&1; then say detected "$(systemd-detect-virt 2>/dev/null)"; fi
-text vendor /sys/class/dmi/id/sys_vendor
-text product /sys/class/dmi/id/product_name
-text xen /sys/hypervisor/type
-text xen_powers /proc/xen/capabilities
-text container /run/systemd/container
-text cgroup /proc/1/cgroup
-for f in /.dockerenv /run/.containerenv; do if [ -e "$f" ]; then say marker "$f"; fi; done
-if [ -d /proc/vz ] && [ ! -d /proc/bc ]; then say marker /proc/vz; fi
-say cpu "$(grep -m1 -o -w hypervisor /proc/cpuinfo 2>/dev/null)"
-say zone_link "$(readlink /etc/localtime 2>/dev/null)"
-say zone_file "$(readlink -f /etc/localtime 2>/dev/null)"
-text zone_name /etc/timezone
-say clock_last "$(date +%s.%N)"
-"""
 _MACHINE_ID: Final = re.compile(r"[0-9a-f]{32}")  # machine-id(5): 32 lower-case hexadecimal digits
 _BOOT_ID: Final = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _CLOCK: Final = re.compile(r"(\d{1,11})(?:\.(\d{9}))?(?:\.(?:%?N)?)?")
@@ -49,9 +26,9 @@ _LOCAL_ROUTE: Final = re.compile(r"\|-- ([0-9.]+)\s+/32 host LOCAL")
 _ZONE: Final = re.compile(r"/zoneinfo/(?:posix/|right/)?([A-Za-z0-9_+\-/]+)$")
 
 
-def script(nonce: str) -> bytes:
-    """Return the shell text that asks for the facts."""
-    return framed(_SCRIPT, nonce)
+def request(nonce: str) -> Request:
+    """Return the request for the facts."""
+    return Request(verb="about", nonce=nonce)
 
 
 def parse(  # noqa: PLR0913 - who was asked, over what and when belongs to every fact

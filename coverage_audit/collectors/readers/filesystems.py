@@ -15,68 +15,19 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from coverage_audit.collectors.filesystem_kinds import can_hold_data, is_network
-from coverage_audit.collectors.framing import fields, framed, pairs, shown
+from coverage_audit.collectors.framing import fields, pairs, shown
 from coverage_audit.collectors.mounts import Mount, mount_table, unescaped
+from coverage_audit.collectors.requests import Request
 from coverage_audit.evidence.facts import MountedFilesystem
 
-_SCRIPT: Final = rb"""plain() { printf "$(printf '%s' "$1" | sed 's/%/%%/g')x"; }
-room() {  # TARGET LIMIT ID
-  if v=$($2 stat -f -c '%S %b %a' -- "$1" 2>/dev/null); then say space "$3
-$v"
-  elif v=$($2 df -P -k -- "$1" 2>/dev/null); then say df "$3
-$(printf '%s\n' "$v" | tail -n 1)"; fi
-}
-if [ -r /proc/self/mountinfo ]; then
-  text mountinfo /proc/self/mountinfo
-  asked=' '
-  while read -r id up numbers top target rest; do
-    set -f; set -- ${rest#* - }; set +f
-    case $1 in
-      proc|sysfs|dev*|cgroup*|pstore|bpf|tracefs|debugfs|securityfs|configfs|fusectl|mqueue|hugetlbfs|rpc_pipefs|nfsd|\
-      binfmt_misc|efivarfs|autofs|nsfs|tmpfs|ramfs|squashfs|erofs) continue;;
-      overlay) if [ "$target" != / ]; then continue; fi;;
-    esac
-    t=$(plain "$target"); t=${t%x}
-    case $1 in
-      nfs*|cifs|smb*|fuse*|9p|virtiofs|afs|ceph|lustre|davfs|ocfs2|gfs2)
-        if command -v timeout >/dev/null 2>&1; then room "$t" 'timeout -s KILL 5' "$id"; fi;;
-      *) room "$t" '' "$id";;
-    esac
-    case $asked in *" $numbers "*) continue;; esac
-    asked="$asked$numbers "
-    s=$(plain "$2"); s=${s%x}
-    if [ -b "$s" ]; then
-      n=$(readlink -f -- "$s" 2>/dev/null)
-      say node "$numbers
-${n:-$s}"
-      if [ -r "$s" ]; then say uuid_probe "$numbers
-$(blkid -p -s UUID -o value -- "$s" 2>/dev/null)"; fi
-    fi
-    say uuid_udev "$numbers
-$(sed -n 's/^E:ID_FS_UUID=//p' "/run/udev/data/b$numbers" 2>/dev/null)"
-  done </proc/self/mountinfo
-  for l in /dev/disk/by-uuid/*; do
-    if [ -e "$l" ]; then say uuid_link "$(readlink -f -- "$l" 2>/dev/null)
-${l##*/}"; fi
-  done
-  for d in /sys/fs/btrfs/*/devices/*; do
-    if [ -e "$d" ]; then b=${d%/devices/*}; say uuid_btrfs "/dev/${d##*/}
-${b##*/}"; fi
-  done
-  say lsblk "$(lsblk -nrpo KNAME,UUID 2>/dev/null)"
-else
-  if v=$(mount -p 2>/dev/null) && [ -n "$v" ]; then say fstab "$v"; else say mount "$(mount 2>/dev/null)"; fi
-  say dfs "$(df -P -k -l 2>/dev/null || df -P -k 2>/dev/null)"
-fi
-"""
 _DF: Final = re.compile(rb"^.*?\s+(\d+)\s+(\d+)\s+(-?\d+)\s+(?:\d+%|-)\s+(/.*)$")
 _PLAIN: Final = re.compile(rb"^(.*?) on (/.*?) (?:type (\S+) \(|\(([^,)\s]+))")
 _UUID_SOURCES: Final = ("uuid_btrfs", "uuid_probe", "uuid_udev", "uuid_link", "lsblk")
 
 
-def script(nonce: str) -> bytes:
-    """Return the shell text that asks for the mounted filesystems."""
-    return framed(_SCRIPT, nonce)
+def request(nonce: str) -> Request:
+    """Return the request for the mounted filesystems."""
+    return Request(verb="filesystems", nonce=nonce)
 
 
 def parse(reply: bytes, exit_status: int | None, *, nonce: str) -> tuple[MountedFilesystem, ...]:

@@ -6,6 +6,7 @@ declared `strptime` pattern. A name that is no point is kept with the reason, ne
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -13,26 +14,19 @@ from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coverage_audit.collectors.dated_names import NoPointError, Zone, interval
-from coverage_audit.collectors.framing import fields, framed, quoted
+from coverage_audit.collectors.framing import fields
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import POINT, Address, Device
 from coverage_audit.evidence.facts import GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 
-_SCRIPT: Final = rb"""why=$(ls -d -- "$p/." 2>&1 >/dev/null)
-if [ -n "$why" ]; then printf 'refused\0%s\0' "$why"; else
-printf 'folders\0'
-why=$({ find "$p/." -name . -o -prune -type d -print0 >&3; } 2>&1 3>&4 && printf ok)
-printf 'status\0%s\0others\0' "$why"
-why=$({ find "$p/." -name . -o -prune ! -type d -print0 >&3; } 2>&1 3>&4 && printf ok)
-printf 'status\0%s\0' "$why"
-fi 4>&1"""
 _ABSENT: Final = (b": No such file or directory", b": Not a directory")
 
 
-def script(path: str, nonce: str) -> bytes:
-    """Return the shell text that lists the folder that holds `{point}`; `path` is absolute and has it."""
-    return framed(b"p=%s\n%s" % (quoted(_folder(path).encode("utf-8", "surrogateescape")), _SCRIPT), nonce)
+def request(path: str, nonce: str) -> Request:
+    """Return the request for the names in the folder that holds `{point}`; `path` is absolute and has it."""
+    return Request(verb="names", arguments=(os.fsencode(_folder(path)),), nonce=nonce)
 
 
 def zone_of(device: Device, shown: str | None, estate_zone: ZoneInfo | None) -> Zone:

@@ -1,16 +1,20 @@
 """A second look at named paths: size, times and birth time, or that they are gone.
 
-The paths stand in the script itself, quoted; a script is one word of a command line and may not grow beyond
-128 KiB (MAX_ARG_STRLEN, Linux execve(2)), so that many paths are asked for in several `batches`.
+A request is one line of bounded length, so that many paths are asked for in several `batches`. Birth times are known
+only where the box's stat tells them to the nanosecond.
 """
 
 from __future__ import annotations
 
+import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Final
 
-from coverage_audit.collectors.framing import fields, framed, quoted
+from coverage_audit.collectors.framing import fields
+from coverage_audit.collectors.requests import Request
+from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.collected import SecondLook
@@ -18,49 +22,21 @@ from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.visible import visible
 
 MOST_PATHS: Final = 10_000
-_ROOM: Final = 100_000  # bytes of a script, quoted once more by the transport
-_QUOTE_GROWTH: Final = 12  # bytes that one quote adds when it is quoted twice
-_SCRIPT: Final = rb"""why=$({ cd -P -- "$r" && ls -a . >/dev/null; } 2>&1) || { printf 'refused\0%s\0' "$why"; set --; }
-if [ -z "$why" ] && cd -P -- "$r"; then
-if [ "$(stat --printf '%s\n' / 2>/dev/null)" = "" ]; then printf 'tool\0'; set --; fi
-if [ -z "$(ls -A . | head -n 1)" ]; then printf 'empty\0'; fi
-printf 'looks\0'
-if [ $# -gt 0 ]; then stat --printf 'seen\0%n\0%s %.9Y %.9Z %.9W\0' -- "$@" 2>/dev/null; fi
-for p; do
-  if [ ! -e "$p" ] && [ ! -L "$p" ]; then
-    case $(stat -- "$p" 2>&1 >/dev/null) in
-    *': No such file or directory' | *': Not a directory') printf 'gone\0%s\0\0' "$p" ;;
-    *) printf 'hidden\0%s\0\0' "$p" ;;
-    esac
-  fi
-done
-fi"""
-_FIGURES: Final = re.compile(rb"(\d+) (-?\d+\.\d{9}) (-?\d+\.\d{9}) (-?\d+\.\d{9})")
+_FIGURES: Final = re.compile(rb"(\d+) (-?\d+\.\d{9}) (-?\d+\.\d{9})(?: (-?\d+\.\d{9}))?")
+_DAYS: Final = re.compile(rb"(\d+) (DAY) (DAY)".replace(b"DAY", rb"-?\d+-\d\d-\d\d \d\d:\d\d:\d\d(?:\.\d{9})? \+0000"))
+_DAY: Final = re.compile(rb"(\d{4})-(\d\d)-(\d\d) (\d\d):(\d\d):(\d\d)(?:\.(\d{9}))? \+0000")
 
 
-def batches(root: str, paths: Sequence[bytes]) -> Iterator[tuple[bytes, ...]]:
-    """Cut the paths so that each batch makes one script. Raises CollectionError above MOST_PATHS."""
+def batches(root: str, paths: Sequence[bytes]) -> tuple[tuple[bytes, ...], ...]:
+    """Cut the paths so that each batch makes one request. Raises CollectionError above MOST_PATHS."""
     if len(paths) > MOST_PATHS:
         raise CollectionError(f"{len(paths)} paths are too many for a second look; {MOST_PATHS} are the most")
-    batch: list[bytes] = []
-    room = start = _ROOM - len(_SCRIPT) - _cost(root.encode("utf-8", "surrogateescape"))
-    for path in paths:
-        cost = _cost(path)
-        if batch and cost > room:
-            yield tuple(batch)
-            batch, room = [], start
-        batch.append(path)
-        room -= cost
-    if batch:
-        yield tuple(batch)
+    return cut_to_fit((os.fsencode(root),), tuple(paths))
 
 
-def script(root: str, paths: Sequence[bytes], nonce: str) -> bytes:
-    """Return the shell text that looks at `paths` (relative to `root`, one batch). NUL cannot be in a path."""
-    if any(b"\0" in path for path in paths):
-        raise CollectionError("a path cannot hold a NUL")
-    words = b" ".join(quoted(b"./" + path) for path in paths)
-    return framed(b"r=%s\nset -- %s\n%s" % (quoted(root.encode("utf-8", "surrogateescape")), words, _SCRIPT), nonce)
+def request(root: str, paths: Sequence[bytes], nonce: str) -> Request:
+    """Return the request to look at `paths` (relative to `root`, one batch). NUL cannot be in a path."""
+    return Request(verb="look", arguments=(os.fsencode(root), *paths), nonce=nonce)
 
 
 def parse(
@@ -76,7 +52,7 @@ def parse(
     if values[:1] == (b"refused",):
         raise TransportError(GapKind.MISSING, f"{root}: {visible(values[1].strip().rpartition(b': ')[2])}")
     if values[:1] == (b"tool",):
-        raise TransportError(GapKind.NO_TOOL, "stat on this box has no --printf")
+        raise TransportError(GapKind.NO_TOOL, "the box has no stat that tells sizes and times")
     empty = values[:1] == (b"empty",)
     values = values[1:] if empty else values
     if values[:1] != (b"looks",) or len(values) % 3 != 1:
@@ -91,29 +67,46 @@ def parse(
     return tuple(found[path] for path in paths if path in found)
 
 
-def _cost(word: bytes) -> int:
-    return len(word) + 8 + _QUOTE_GROWTH * (word.count(b"'") + 2)
-
-
 def _look(state: bytes, name: bytes, figures: bytes) -> SecondLook | None:
     path = name.removeprefix(b"./")
     if state == b"gone":
         return SecondLook(path=path, size=None, mtime_ns=None, ctime_ns=None, birth_ns=None)
     if state == b"hidden":
         return None
-    shape = _FIGURES.fullmatch(figures)
-    if state != b"seen" or not shape:
+    told = _told(figures)
+    if state != b"seen" or told is None:
         raise TransportError(GapKind.MALFORMED, f"a second look at {visible(path)} has no shape")
-    size, mtime, ctime, birth = shape.groups()
-    born = _nanoseconds(birth)
-    return SecondLook(
-        path=path,
-        size=int(size),
-        mtime_ns=_nanoseconds(mtime),
-        ctime_ns=_nanoseconds(ctime),
-        birth_ns=born if born > 0 else None,  # stat prints 0 where the filesystem keeps none
-    )
+    size, mtime, ctime, birth = told
+    return SecondLook(path=path, size=size, mtime_ns=mtime, ctime_ns=ctime, birth_ns=birth)
+
+
+def _told(figures: bytes) -> tuple[int, int, int, int | None] | None:
+    """Read size, mtime, ctime and birth time in ns; None where they have no shape."""
+    shape = _FIGURES.fullmatch(figures)
+    if shape:
+        size, mtime, ctime, birth = shape.groups()
+        born = _nanoseconds(birth) if birth else 0
+        # stat prints 0 where the filesystem keeps none
+        return int(size), _nanoseconds(mtime), _nanoseconds(ctime), born if born > 0 else None
+    days = _DAYS.fullmatch(figures)
+    if not days:
+        return None
+    mtime_ns, ctime_ns = _instant(days.group(2)), _instant(days.group(3))
+    return None if mtime_ns is None or ctime_ns is None else (int(days.group(1)), mtime_ns, ctime_ns, None)
 
 
 def _nanoseconds(text: bytes) -> int:
     return int(text.replace(b".", b""))  # nine decimals of a signed decimal number
+
+
+def _instant(text: bytes) -> int | None:
+    """Read a day and a time of UTC as ns since 1970; None for a day that the calendar has not."""
+    found = _DAY.fullmatch(text)
+    if not found:
+        return None
+    try:
+        year, month, day, hour, minute, second = map(int, found.groups()[:6])
+        whole = datetime(year, month, day, hour, minute, second, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+    except ValueError:
+        return None
+    return (whole.days * 86_400 + whole.seconds) * 10**9 + int(found.group(7) or 0)

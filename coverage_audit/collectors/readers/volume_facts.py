@@ -11,27 +11,15 @@ import re
 from datetime import datetime
 from typing import Final
 
-from coverage_audit.collectors.drive_walk import DRIVES
-from coverage_audit.collectors.framing import fields, framed, pairs, quoted, shown
+from coverage_audit.collectors.framing import fields, pairs, shown
 from coverage_audit.collectors.mounts import Mount, holder, mount_table
 from coverage_audit.collectors.physical import physical_drives
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import VolumeKey
 from coverage_audit.evidence.facts import GapKind, VolumeFacts
 from coverage_audit.evidence.visible import visible
 
-_ENTER: Final = rb"""if why=$(ls -d -- "$p/." 2>&1 >/dev/null) && cd -P -- "$p" 2>/dev/null; then
-say here "$PWD"
-mnt=$({ sed -n 's/^mnt_id:[[:space:]]*//p' /proc/self/fdinfo/3; } 2>/dev/null 3<.)
-say mount_id "$mnt"
-say root_mount_id "$({ sed -n 's/^mnt_id:[[:space:]]*//p' /proc/self/fdinfo/3; } 2>/dev/null 3</)"
-text mountinfo /proc/self/mountinfo
-say number "$(stat -c %d . 2>/dev/null)"
-say root_number "$(stat -c %d / 2>/dev/null)"
-say space "$(stat -f -c '%S %b %a %c %d' . 2>/dev/null)"
-say df "$(df -P -k . 2>/dev/null | tail -n +2)"
-"""
-_LEAVE: Final = b"""else say refused "$why"; fi"""
 _ABSENT: Final = (b": No such file or directory", b": Not a directory")
 _UNMOUNTED: Final = (b": Stale file handle", b": Transport endpoint is not connected", b": No such device")
 _DF: Final = re.compile(r"\s(\d+)\s+(\d+)\s+(\d+)\s+(?:\d+%|-)\s")
@@ -39,10 +27,9 @@ _DF: Final = re.compile(r"\s(\d+)\s+(\d+)\s+(\d+)\s+(?:\d+%|-)\s")
 _UUID_SOURCES: Final = ("uuid_btrfs", "uuid_probe", "uuid_udev", "uuid_link", "uuid_lsblk")
 
 
-def script(path: str, nonce: str) -> bytes:
-    """Return the shell text that asks for the facts of the volume at `path` (absolute)."""
-    entered = b"p=%s\n" % quoted(path.encode("utf-8", "surrogateescape"))
-    return framed(entered + _ENTER + DRIVES + _LEAVE, nonce)
+def request(path: str, nonce: str) -> Request:
+    """Return the request for the facts of the volume at `path` (absolute)."""
+    return Request(verb="volume", arguments=(os.fsencode(path),), nonce=nonce)
 
 
 def parse(

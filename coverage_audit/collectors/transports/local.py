@@ -1,4 +1,4 @@
-"""Commands on the auditor's own machine: each in a process group of its own, ended at its deadline."""
+"""Requests on the auditor's own machine: each in a process group of its own, ended at its deadline."""
 
 from __future__ import annotations
 
@@ -8,11 +8,14 @@ import os
 import select
 import signal
 import subprocess
+import tempfile
 import time
 from collections.abc import Iterator
 from types import TracebackType
 from typing import IO, Final, Self
 
+from coverage_audit.collectors.gate_text import gate_text
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import CHUNK, GATHERING, SMALL, KeptComplaints, TransportError
 from coverage_audit.evidence.facts import GapKind
 
@@ -22,25 +25,32 @@ _TICK: Final = 0.5  # seconds between two looks at whether the command has ended
 
 
 class LocalTransport:
-    """Runs scripts by `sh -c` on this machine."""
+    """Puts requests to the gate by `sh -s` on this machine; `gate` is another text than the shipped one."""
+
+    def __init__(self, gate: bytes | None = None) -> None:
+        self._gate = gate
 
     @property
     def host_key(self) -> None:
         """No key: nothing lies between the auditor and itself."""
         return
 
-    def open_command(self, script: bytes, *, deadline: float) -> LocalStream:
-        """Start POSIX sh text; see `Transport.open_command`."""
+    def open_request(self, request: Request, *, deadline: float) -> LocalStream:
+        """Start the gate on a request; see `Transport.open_request`."""
+        text = gate_text() if self._gate is None else self._gate
         try:
             # A process group of its own, so that grandchildren end with it; the session stays the worker's, so
             # that whoever ends a hung worker finds them.
-            process = subprocess.Popen(
-                [b"/bin/sh", b"-c", script],
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                process_group=0,
-            )
+            with tempfile.TemporaryFile() as gate:  # a file of its own: nobody waits for it to be read
+                gate.write(text)
+                gate.seek(0)
+                process = subprocess.Popen(
+                    ["/bin/sh", "-s", "--", *request.words],
+                    stdin=gate,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.PIPE,
+                    process_group=0,
+                )
         except (OSError, ValueError) as error:
             raise TransportError(GapKind.NO_SHELL, f"cannot run /bin/sh on this machine: {error}") from error
         return LocalStream(process, deadline)

@@ -28,7 +28,7 @@ def parsed(*said: tuple[str, bytes]) -> DeviceFacts:
 @pytest.mark.parametrize("shell", [("dash",), ("busybox", "sh"), ("bash", "--posix")])
 def test_this_machine_shows_what_its_own_tools_say(shell: tuple[str, ...]) -> None:
     sent = datetime.now(UTC)  # noqa: TID251 - the test asks a real clock
-    reply, status = answered(device_facts.script(NONCE), by=shell, before=b"motd\n")
+    reply, status = answered(device_facts.request(NONCE), by=shell, before=b"motd\n")
     received = datetime.now(UTC)  # noqa: TID251 - the test asks a real clock
     facts = device_facts.parse(
         reply, status, nonce=NONCE, device=DeviceId("here"), over="local", sent=sent, received=received

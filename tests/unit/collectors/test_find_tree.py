@@ -15,11 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.collectors.readers.find_tree import FindReader, script
+from coverage_audit.collectors.readers.find_tree import FindReader, request
 from coverage_audit.collectors.readers.find_tree.complaints import complaints
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import REPLACED, Walked
 from coverage_audit.evidence.facts import GapKind
+from tests.builders.shell_reply import run_gate
 from tests.builders.walks import rows_of
 
 NONCE = "0123456789abcdef"
@@ -36,12 +37,10 @@ class Reply:
     status: int | None
 
 
-def ask(root: Path, *, path: str | None = None, text: bytes | None = None) -> Reply:
-    """Run the script on this machine, as a box would."""
+def ask(root: Path, *, path: str | None = None) -> Reply:
+    """Run the gate on this machine, as a box would."""
     environment = {**os.environ, "PATH": path or os.environ["PATH"]}
-    done = subprocess.run(
-        ["/bin/sh", "-c", text or script(os.fspath(root), NONCE)], capture_output=True, check=False, env=environment
-    )
+    done = run_gate(request(os.fspath(root), NONCE), by=("/bin/sh",), environment=environment)
     return Reply(root=os.fspath(root), out=done.stdout, err=done.stderr, status=done.returncode)
 
 
@@ -115,7 +114,7 @@ def test_pieces_may_end_anywhere(whole: Reply, places: list[int]) -> None:
 
 
 def test_a_banner_before_the_listing_does_no_harm(whole: Reply) -> None:
-    noisy = changed(whole, out=b"Welcome!\nB 0 \0 quota: 3%\n" + whole.out, err=b"motd: none\n" + whole.err)
+    noisy = changed(whole, out=b"Welcome!\nB 0 sent\0 quota: 3%\n" + whole.out, err=b"motd: none\n" + whole.err)
     assert read(noisy) == read(whole)
 
 
@@ -200,11 +199,11 @@ def test_a_find_that_is_killed_is_no_walk(tree: Path, tools: Path) -> None:
     [
         ("", 1),  # it failed and does not say where
         ("find: write error: No space left on device", 1),
-        ("find: '/elsewhere/./x': Permission denied", 1),  # not below the root
-        ("find: '{root}/./x': Some new trouble", 1),
-        ("find: '{root}/./x': Permission denied", 0),  # a complaint and a good end
+        ("find: '/elsewhere/x': Permission denied", 1),  # not below the root
+        ("find: '././x': Some new trouble", 1),
+        ("find: '././x': Permission denied", 0),  # a complaint and a good end
         ("a line of nobody", 1),
-        ("find: '{root}/./x': Permission denied\nfind: WARNING: Hard link count is wrong", 1),
+        ("find: '././x': Permission denied\nfind: WARNING: Hard link count is wrong", 1),
     ],
 )
 def test_a_complaint_that_is_not_understood_is_no_walk(tree: Path, tools: Path, said: str, status: int) -> None:
@@ -216,7 +215,7 @@ def test_a_complaint_that_is_not_understood_is_no_walk(tree: Path, tools: Path, 
 
 def test_more_complaints_than_are_kept_are_no_walk(tree: Path, tools: Path) -> None:
     real = shutil.which("find")
-    failing = fake_find(tools, f'{real} "$@"; echo "find: \'{tree}/./x\': Permission denied" >&2; exit 1')
+    failing = fake_find(tools, f'{real} "$@"; echo "find: \'././x\': Permission denied" >&2; exit 1')
     assert gap_of(ask(tree, path=failing), dropped=1) is GapKind.UNREADABLE
 
 
@@ -232,7 +231,7 @@ def test_a_root_that_was_replaced_meanwhile_is_no_walk(tmp_path: Path, tools: Pa
 
 def test_an_entry_that_vanished_is_counted_and_no_blind_place(tree: Path, tools: Path) -> None:
     real = shutil.which("find")
-    racing = fake_find(tools, f'{real} "$@"; echo "find: \'{tree}/./gone\': No such file or directory" >&2; exit 1')
+    racing = fake_find(tools, f'{real} "$@"; echo "find: \'././gone\': No such file or directory" >&2; exit 1')
     walked, paths = read(ask(tree, path=racing))
     assert (walked.vanished, walked.blind, len(paths)) == (1, (), 14)
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from coverage_audit.collectors.framing import fields, framed, pairs, quoted
+from coverage_audit.collectors.framing import fields, pairs
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.shell_reply import NONCE, answered, framed_reply
@@ -21,8 +20,9 @@ def kind_of(reply: bytes, status: int | None) -> GapKind:
 
 
 def test_noise_before_the_answer_does_no_harm() -> None:
-    reply, status = answered(framed(b"say one 1; say two ''", NONCE), before=b"Welcome to heron\r\n\0B 1\0")
-    assert list(pairs(fields(reply, status, NONCE))) == [("one", b"1"), ("two", b"")]
+    reply, status = answered(Request(verb="tools", nonce=NONCE), before=b"Welcome to heron\r\n\0B 1 sent\0")
+    assert dict(pairs(fields(reply, status, NONCE)))["walk"] == b"gnu"
+    assert list(pairs(fields(b"motd\n" + WHOLE, 0, NONCE))) == [("one", b"1"), ("two", b"")]
 
 
 @pytest.mark.parametrize("length", range(len(WHOLE)))
@@ -53,7 +53,22 @@ def test_a_whole_answer_with_a_failed_status_is_malformed() -> None:
     assert kind_of(WHOLE, 1) is GapKind.MALFORMED
 
 
-@given(st.binary(max_size=60).filter(lambda word: b"\0" not in word))
-def test_any_bytes_pass_a_shell_as_one_word(word: bytes) -> None:
-    reply, status = answered(framed(b'set -- %s; say "$#" "$1"' % quoted(word), NONCE))
-    assert list(pairs(fields(reply, status, NONCE))) == [("1", word)]
+def refused(reason: bytes, nonce: str = NONCE, before: bytes = b"") -> bytes:
+    who = nonce.encode()
+    return b"B %s installed\0%sR %s %s\0E %s 77\0" % (who, before, who, reason, who)
+
+
+@pytest.mark.parametrize(
+    "reply", [refused(b"no root"), refused(b"no root", before=b"half an answer\0"), refused(b"no root", "-")]
+)
+def test_a_refusal_is_said_with_its_reason(reply: bytes) -> None:
+    with pytest.raises(TransportError, match="no root") as caught:
+        fields(b"motd\n" + reply, 77, NONCE)
+    assert caught.value.kind is GapKind.REFUSED
+
+
+@pytest.mark.parametrize("reply", [refused(b"no root"), refused(b"no root", "f" * 32), refused(b"no root") + b"more"])
+def test_what_only_resembles_a_refusal_is_none_and_no_answer_either(reply: bytes) -> None:
+    assert kind_of(reply, 0) in {GapKind.MALFORMED, GapKind.NO_SHELL}
+    if not reply.startswith(b"B " + NONCE.encode()) or reply.endswith(b"more"):
+        assert kind_of(reply, 77) in {GapKind.MALFORMED, GapKind.NO_SHELL}

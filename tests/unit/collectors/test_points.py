@@ -32,7 +32,7 @@ def listed(
     folder: Path, pattern: str = NAIVE, *, path: str = "{point}/recordings", zone: Zone = DUBLIN, at: datetime = NOW
 ) -> PointList:
     address = Address(volume=VolumeKey(device=DeviceId("heron"), volume=VolumeId("pool")), path=path)
-    reply, status = answered(points.script(f"{folder}/{path}", NONCE), before=b"last login: yesterday\n")
+    reply, status = answered(points.request(f"{folder}/{path}", NONCE), before=b"last login: yesterday\n")
     return points.parse(reply, status, nonce=NONCE, address=address, pattern=pattern, zone=zone, at=at)
 
 
@@ -181,7 +181,7 @@ def test_a_folder_that_is_not_there_is_missing(tmp_path: Path) -> None:
 
 
 def test_a_listing_that_find_did_not_end_well_is_no_answer(tmp_path: Path) -> None:
-    reply, status = answered(points.script(f"{make(tmp_path, '2026-11-24T030000')}/{{point}}", NONCE))
+    reply, status = answered(points.request(f"{make(tmp_path, '2026-11-24T030000')}/{{point}}", NONCE))
     spoilt = reply.replace(b"status\0ok\0others", b"status\0find: Input/output error\0others")
     assert spoilt != reply
     with pytest.raises(TransportError) as refused:

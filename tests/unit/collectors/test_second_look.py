@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-import shlex
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,11 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coverage_audit.collectors.readers import second_look
+from coverage_audit.collectors.requests import LONGEST
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind
-from tests.builders.shell_reply import NONCE, answered
+from tests.builders.shell_reply import NONCE, answered, framed_reply
 
 HOSTILE = [
     b"-x",
@@ -33,7 +34,7 @@ HOSTILE = [
 
 
 def looked(root: Path, paths: list[bytes]) -> tuple[SecondLook, ...]:
-    reply, status = answered(second_look.script(str(root), paths, NONCE), before=b"banner\n")
+    reply, status = answered(second_look.request(str(root), paths, NONCE), before=b"banner\n")
     return second_look.parse(reply, status, nonce=NONCE, root=str(root), paths=paths)
 
 
@@ -74,8 +75,8 @@ def test_a_folder_that_may_not_be_entered_hides_and_does_not_lose(tmp_path: Path
     (tmp_path / "closed" / "file").write_text("x")
     (tmp_path / "open").write_text("x")
     (tmp_path / "closed").chmod(0o700)
-    script = second_look.script(str(tmp_path), [b"closed/file", b"open"], NONCE)
-    reply, status = answered(script, by=("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", "sh"))
+    request = second_look.request(str(tmp_path), [b"closed/file", b"open"], NONCE)
+    reply, status = answered(request, by=("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", "sh"))
     looks = second_look.parse(reply, status, nonce=NONCE, root=str(tmp_path), paths=[b"closed/file", b"open"])
     assert [look.path for look in looks] == [b"open"]
 
@@ -92,16 +93,38 @@ def test_a_root_that_is_not_there_is_an_error(tmp_path: Path) -> None:
     assert refused.value.kind is GapKind.MISSING
 
 
-def test_a_stat_without_printf_is_no_tool(tmp_path: Path) -> None:
-    reply, status = answered(second_look.script(str(tmp_path), [b"x"], NONCE), by=("busybox", "sh"))
+def test_a_box_without_gnu_tools_tells_the_same_but_no_birth(tmp_path: Path) -> None:
+    root = os.fsencode(tmp_path) + b"/"
+    for name in HOSTILE[:-1]:
+        (Path(os.fsdecode(root + name))).write_bytes(b"xyz")
+    os.utime(root + b"-x", ns=(0, -86_400_500_000_000))
+    os.utime(root + b"a\nb", ns=(0, 4_102_444_800_000_000_001))
+    reply, status = answered(second_look.request(str(tmp_path), HOSTILE, NONCE), by=("busybox", "sh"))
+    looks = second_look.parse(reply, status, nonce=NONCE, root=str(tmp_path), paths=HOSTILE)
+    assert [look.path for look in looks] == HOSTILE
+    assert looks == tuple(replace(look, birth_ns=None) for look in looked(tmp_path, HOSTILE))
+
+
+@pytest.mark.parametrize(
+    "figures", [b"3 2026-13-01 00:00:00.000000000 +0000 2026-11-01 00:00:00.000000000 +0000", b"", b"3"]
+)
+def test_figures_of_another_shape_are_no_look(figures: bytes) -> None:
+    reply = framed_reply(("looks", b"seen"), ("./x", figures))
     with pytest.raises(TransportError) as refused:
-        second_look.parse(reply, status, nonce=NONCE, root=str(tmp_path), paths=[b"x"])
-    assert refused.value.kind is GapKind.NO_TOOL
+        second_look.parse(reply, 0, nonce=NONCE, root="/r", paths=[b"x"])
+    assert refused.value.kind is GapKind.MALFORMED
+
+
+def test_the_figures_of_a_bsd_are_read() -> None:
+    """FreeBSD's stat(1): %z size, %Fm %Fc %FB times with nine decimals (from its manual, not run here)."""
+    reply = framed_reply(("looks", b"seen"), ("./x", b"3 -1.500000000 1795588705.123456789 1795588700.000000001"))
+    (look,) = second_look.parse(reply, 0, nonce=NONCE, root="/r", paths=[b"x"])
+    assert (look.size, look.ctime_ns, look.birth_ns) == (3, 1_795_588_705_123_456_789, 1_795_588_700_000_000_001)
 
 
 def test_a_look_without_a_birth_time_has_none(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
-    reply, status = answered(second_look.script("/proc", [b"version"], NONCE))
+    reply, status = answered(second_look.request("/proc", [b"version"], NONCE))
     (look,) = second_look.parse(reply, status, nonce=NONCE, root="/proc", paths=[b"version"])
     assert look.birth_ns is None
 
@@ -121,6 +144,5 @@ def test_batches_keep_every_path_in_order_and_fit_one_word_of_a_command_line(pat
     cut = list(second_look.batches("/r", clean))
     assert [path for batch in cut for path in batch] == clean
     for batch in cut:
-        script = second_look.script("/r", batch, NONCE)
-        # MAX_ARG_STRLEN of Linux: 32 pages of 4 KiB; the transport quotes the script once more
-        assert len(shlex.quote(script.decode("latin-1"))) + len("exec sh -c ") < 131_072
+        # MAX_ARG_STRLEN of Linux: 32 pages of 4 KiB
+        assert len(second_look.request("/r", batch, NONCE).line) <= LONGEST < 131_072

@@ -17,6 +17,7 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh import SshTransport
 from coverage_audit.estate.model import SshAccess
 from coverage_audit.evidence.facts import GapKind
+from tests.builders.gates import ANYTHING
 from tests.builders.limits import some_limits
 from tests.parts.sshd import Box, StartSshd, free_port, make_key
 from tests.parts.tampering import StartTampering
@@ -46,8 +47,8 @@ def nobody_at_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def works(access: SshAccess) -> None:
     with (
-        SshTransport.connect(access, LIMITS) as transport,
-        transport.open_command(b"echo in", deadline=time.monotonic() + 10) as stream,
+        SshTransport.connect(access, LIMITS, b"echo in") as transport,
+        transport.open_request(ANYTHING, deadline=time.monotonic() + 10) as stream,
     ):
         assert b"".join(stream) == b"in\n"
 
@@ -198,11 +199,13 @@ def test_every_offered_cipher_works_alone(start_sshd: StartSshd, cipher: str) ->
 def test_a_banner_and_a_single_session_are_no_hindrance(start_sshd: StartSshd, tmp_path: Path) -> None:
     (tmp_path / "banner").write_text("Saltreach Field Station\nkeep out\n" * 50)
     box = start_sshd(f"Banner {tmp_path}/banner", "MaxSessions 1")
-    with SshTransport.connect(box.access, LIMITS) as transport:
+    with SshTransport.connect(box.access, LIMITS, b"echo in") as transport:
         for _ in range(5):
-            with transport.open_command(b"echo in", deadline=time.monotonic() + 10) as stream:
+            transport.gate = b"echo in"
+            with transport.open_request(ANYTHING, deadline=time.monotonic() + 10) as stream:
                 assert b"".join(stream) == b"in\n"
-            with transport.open_command(b"sleep 3", deadline=time.monotonic() + 10):
+            transport.gate = b"sleep 3"
+            with transport.open_request(ANYTHING, deadline=time.monotonic() + 10):
                 pass  # left early: the server frees its session only when the command ends
 
 
@@ -212,5 +215,5 @@ def test_a_box_that_opens_no_session_says_so(start_sshd: StartSshd) -> None:
         SshTransport.connect(box.access, some_limits(read_time=1)) as transport,
         pytest.raises(TransportError) as caught,
     ):
-        transport.open_command(b"echo in", deadline=time.monotonic() + 10)
+        transport.open_request(ANYTHING, deadline=time.monotonic() + 10)
     assert caught.value.kind is GapKind.NO_SHELL

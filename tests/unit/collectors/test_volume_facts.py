@@ -24,7 +24,7 @@ SHELLS = [("dash",), ("busybox", "sh"), ("bash", "--posix")]
 
 
 def asked(path: Path | str, by: tuple[str, ...] = ("sh",)) -> VolumeFacts:
-    reply, status = answered(volume_facts.script(str(path), NONCE), by=by, before=b"motd\n")
+    reply, status = answered(volume_facts.request(str(path), NONCE), by=by, before=b"motd\n")
     return volume_facts.parse(reply, status, nonce=NONCE, volume=KEY, path=str(path), at=AT)
 
 

@@ -1,13 +1,14 @@
-"""Reading what the script prints, piece by piece, and the proof at its end."""
+"""Reading what the gate prints, piece by piece, and the proof at its end."""
 
 from __future__ import annotations
 
 from typing import Final
 
+from coverage_audit.collectors.framing import refusal
 from coverage_audit.collectors.mount_borders import mounted_below, outermost
 from coverage_audit.collectors.readers.find_tree.complaints import complaints
 from coverage_audit.collectors.readers.find_tree.rootless import why_no_root
-from coverage_audit.collectors.readers.find_tree.script import Markers, shown_root, start_of
+from coverage_audit.collectors.readers.find_tree.script import START, Markers, shown_root
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
 from coverage_audit.errors import EvidenceError
@@ -27,7 +28,8 @@ class FindReader:
     """
 
     def __init__(self, root: str, nonce: str, add: AddRows) -> None:
-        self._start = start_of(root)
+        self._root = root
+        self._nonce = nonce
         self._markers = Markers(nonce)
         self._add = add
         self._waiting = bytearray()
@@ -52,31 +54,34 @@ class FindReader:
 
     def end(self, exit_status: int | None, stderr: bytes, stderr_dropped: int) -> Walked:
         """Return what the listing proves. Raises TransportError wherever the proof has a hole."""
+        refused = refusal(bytes(self._waiting), exit_status, self._nonce)
+        if refused is not None:
+            raise refused
         status = self._proven_status(exit_status)
-        said = stderr.rpartition(self._markers.begin + b"\n")[2]
+        said = stderr.rpartition(self._markers.complaints)[2]
         if self._device is None:
-            raise why_no_root(status, said, self._start)
+            raise why_no_root(status, said, self._root)
         if stderr_dropped:
             raise TransportError(GapKind.UNREADABLE, "find complained of more places than can be kept")
-        understood = complaints(said, self._start)
+        understood = complaints(said, START)
         if status != (1 if understood.blind or understood.gone else 0):
             raise TransportError(GapKind.MALFORMED, f"find ended with status {status}, its complaints say otherwise")
         blind = {place.path: place for place in understood.blind}
         if b"" in blind:
-            raise TransportError(GapKind.UNREADABLE, f"{shown_root(self._start)}: {blind[b''].why}")
+            raise TransportError(GapKind.UNREADABLE, f"{shown_root(self._root)}: {blind[b''].why}")
         for border in outermost(self._borders):
             blind[border] = Blind(path=border, why=ANOTHER_FILESYSTEM)
         return Walked(how="gnu find", entries=self.entries, blind=tuple(blind.values()), vanished=len(understood.gone))
 
     def _take_head(self) -> bool:
-        begin = self._markers.begin + b"\0"
-        _noise, found, rest = self._waiting.partition(begin)
-        parts = rest.split(b"\0", 3) if found else []
-        if len(parts) == 4:
-            self._real_root = bytes(parts[0].removesuffix(b"\n"))
-            self._identity = bytes(parts[1])
-            self._take_mounts(bytes(parts[2]))
-            self._waiting = bytearray(parts[3])
+        _noise, found, rest = self._waiting.partition(self._markers.begin)
+        parts = rest.split(b"\0", 4) if found else []
+        if len(parts) == 5:
+            _mode, real_root, identity, mounts, records = parts
+            self._real_root = bytes(real_root.removesuffix(b"\n"))
+            self._identity = bytes(identity)
+            self._take_mounts(bytes(mounts))
+            self._waiting = bytearray(records)
             return True
         if len(self._waiting) > _MOST_BEFORE:
             raise TransportError(GapKind.NO_SHELL, "the box prints without end and does not run what it is asked to")
@@ -107,7 +112,7 @@ class FindReader:
         if path != b"":
             raise TransportError(GapKind.MALFORMED, "the listing does not begin with its root")
         if kind != "d":
-            raise TransportError(GapKind.MISSING, f"{shown_root(self._start)} is no folder")
+            raise TransportError(GapKind.MISSING, f"{shown_root(self._root)} is no folder")
         self._device = int(printed.devices[0])
         return printed.without_first()
 
@@ -127,7 +132,7 @@ class FindReader:
         if parts[0] != self._markers.middle or parts[3:] != [b"%s %d\0" % (self._markers.end, exit_status)]:
             raise TransportError(GapKind.CUT, f"the listing has no end that agrees with status {exit_status}")
         if parts[1] != self._identity:
-            raise TransportError(GapKind.CUT, f"another folder took the place of {shown_root(self._start)} meanwhile")
+            raise TransportError(GapKind.CUT, f"another folder took the place of {shown_root(self._root)} meanwhile")
         self._take_mounts(parts[2])
         return exit_status
 

@@ -13,9 +13,9 @@ _NOT_FOUND: Final = 127  # what a shell returns for a command that it does not f
 _NO_PRINTF: Final = (b"unrecognized", b"unknown", b"illegal", b"invalid", b"usage", b"Usage")
 
 
-def why_no_root(status: int, said: bytes, start: bytes) -> TransportError:
+def why_no_root(status: int, said: bytes, root_path: str) -> TransportError:
     """Return the error of a listing that holds no record at all."""
-    root = shown_root(start)
+    root = shown_root(root_path)
     if said.endswith(b": No such file or directory\n"):
         return TransportError(GapKind.MISSING, f"there is no {root}")
     if said.endswith(b": Not a directory\n"):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import threading
 import time
 from types import TracebackType
@@ -10,6 +9,8 @@ from typing import Final, Self
 
 import paramiko
 
+from coverage_audit.collectors.gate_text import gate_text
+from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh.answer import SshAnswer
 from coverage_audit.collectors.transports.ssh.client_config import Hop, way_to
@@ -22,22 +23,22 @@ from coverage_audit.evidence.facts import GapKind
 
 _NO_ROOM: Final = 0.2  # seconds before a channel is asked for again; a server frees a closed one a little later
 _LONGEST_WAIT: Final = 10.0  # seconds in all for that
-_LONGEST_COMMAND: Final = 120_000  # bytes; Linux takes 128 KiB as one argument
 
 
 class SshTransport:
-    """Runs scripts on a box over one connection with a bounded number of channels."""
+    """Puts requests to the gate of a box over one connection with a bounded number of channels."""
 
-    def __init__(self, hops: list[paramiko.Transport], last: Hop, key: HostKey, limits: Limits) -> None:
+    def __init__(self, hops: list[paramiko.Transport], last: Hop, key: HostKey, limits: Limits, gate: bytes) -> None:
         self._hops = hops
         self._last = last
         self._key = key
         self._limits = limits
+        self.gate = gate
         self._channels = threading.BoundedSemaphore(limits.channels)
 
     @classmethod
-    def connect(cls, access: SshAccess, limits: Limits) -> SshTransport:
-        """Connect, check every host key, log in.
+    def connect(cls, access: SshAccess, limits: Limits, gate: bytes | None = None) -> SshTransport:
+        """Connect, check every host key, log in; `gate` is another text to send along than the shipped one.
 
         Raises TransportError: UNREACHABLE, HOST_KEY, LOGIN, TIME_LIMIT or CUT, with the way to mend it.
         """
@@ -47,7 +48,7 @@ class SshTransport:
             for hop in before:
                 enter(hop, limits, hops)
             key = enter(last, limits, hops)
-            return cls(hops, last, key, limits)
+            return cls(hops, last, key, limits, gate_text() if gate is None else gate)
         except BaseException:
             leave(hops)
             raise
@@ -57,14 +58,12 @@ class SshTransport:
         """The fingerprint "SHA256:…" of the key by which the box proved itself."""
         return self._key.fingerprint
 
-    def open_command(self, script: bytes, *, deadline: float) -> SshAnswer:
-        """Run POSIX sh text; see `Transport.open_command`.
+    def open_request(self, request: Request, *, deadline: float) -> SshAnswer:
+        """Put a request to the box's gate; see `Transport.open_request`.
 
         The account's own shell only hands over to `sh`, whatever it is.
         """
-        command = b"exec sh -c " + _quoted(script)
-        if len(command) > _LONGEST_COMMAND:
-            raise TransportError(GapKind.MALFORMED, f"a command of {len(command)} bytes is longer than a box takes")
+        command = request.line
         if not self._channels.acquire(timeout=max(0.0, deadline - time.monotonic())):
             raise TransportError(GapKind.TIME_LIMIT, f"no channel to {place(self._last)} became free in time")
         try:
@@ -113,7 +112,8 @@ class SshTransport:
         try:
             with told(place(self._last), "starting a command"):
                 channel.exec_command(command)
-                channel.shutdown_write()  # nothing waits for input
+            with told(place(self._last), "sending the gate"):
+                self._send_gate(channel)
         except TransportError as error:
             if too_late.is_set():
                 raise TransportError(
@@ -126,6 +126,15 @@ class SshTransport:
             raise
         finally:
             timer.cancel()
+
+    def _send_gate(self, channel: paramiko.Channel) -> None:
+        # An installed gate reads none of it and may be done before it is sent: then its answer is what counts.
+        try:
+            channel.sendall(self.gate)
+            channel.shutdown_write()
+        except (OSError, EOFError):
+            if not (channel.closed and self._hops[-1].is_active()):
+                raise
 
     def __enter__(self) -> Self:
         """Return the transport itself."""
@@ -151,8 +160,3 @@ def leave(hops: list[paramiko.Transport]) -> None:
     """Close the connections, the farthest first."""
     for transport in reversed(hops):
         transport.close()
-
-
-def _quoted(script: bytes) -> bytes:
-    # Names are bytes that need not be text; surrogates carry them through the quoting unchanged.
-    return shlex.quote(script.decode("utf-8", "surrogateescape")).encode("utf-8", "surrogateescape")
