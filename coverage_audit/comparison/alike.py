@@ -1,8 +1,8 @@
 """Setting aside, before the engine joins anything, the rows that are alike on both sides: on most nights nearly all.
 
 A row is alike when the other side has one of the same 128-bit key and kind, and for a file the same size and the very
-same mtime. That is `same` at any granularity, so nothing here decides a doubtful case: what is not found
-alike goes to the engine. Links go there always.
+same mtime, and no digest or hollowness that speaks against it. That is `same` at any granularity, so nothing here
+decides a doubtful case: what is not found alike goes to the engine. Links go there always.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from coverage_audit.comparison.side import FILE, LINK, Side
 
@@ -77,6 +79,18 @@ def _same(original: Side, mine: Rows, copy: Side, other: Rows) -> Any:
     good &= kind != LINK
     same = original.size[mine] == copy.size[other]
     same &= original.mtime_ns[mine] == copy.mtime_ns[other]
+    if original.digest.null_count < len(original) and copy.digest.null_count < len(copy):
+        same &= _no_other_digest(original.digest, mine, copy.digest, other)
+    same &= ~copy.hollow[other] | original.hollow[mine]
     same |= kind != FILE
     good &= same
     return good
+
+
+def _no_other_digest(mine: Any, rows: Rows, other: Any, other_rows: Rows) -> Any:
+    same = pc.equal(_picked(mine, rows), _picked(other, other_rows))
+    return pc.fill_null(same, fill_value=True).to_numpy(zero_copy_only=False)
+
+
+def _picked(values: Any, rows: Rows) -> Any:
+    return values[rows] if isinstance(rows, slice) else values.take(pa.array(rows))

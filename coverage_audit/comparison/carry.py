@@ -14,6 +14,7 @@ from coverage_audit.comparison.history import Listing, kept_listings, place_all
 from coverage_audit.comparison.keeping import Mind, write_kept
 from coverage_audit.comparison.loading import load_before, load_differing
 from coverage_audit.comparison.looking import ask_births, drop_raced
+from coverage_audit.comparison.means import not_compared
 from coverage_audit.comparison.meeting import meet
 from coverage_audit.comparison.pair import Pair, pair_of
 from coverage_audit.comparison.starts import earliest_starts, instant
@@ -142,6 +143,10 @@ def _summed_up(
         first_audit=pair.earlier is None,
         blind_original=matched.blind_original,
         blind_copy=matched.blind_copy,
+        unproven=matched.unproven,
+        hollow=matched.hollow,
+        not_compared=not_compared(matched.original.origin, matched.copy.origin),
+        sights=matched.sights,
         samples=samples(engine, matched.relation),
         relation=relation,
     )

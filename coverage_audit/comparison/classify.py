@@ -1,11 +1,13 @@
 """What two rows of one path are to each other, decided by the engine.
 
 Rows are joined on the 128-bit key of their path, made with the ledger's secret seed: only the same path has
-the same key. Links are compared by target, folders by being there, files by size and time.
+the same key. Links are compared by target, folders by being there, files by digest where both sides have one, else by
+size and time, as far as both sides show them.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -23,49 +25,75 @@ ABSENT = -1
 """Stands for "no such row" where a side has none."""
 
 # $1, $2: last plausible mtime of the original, of the copy. $3: shift. $4: granularity. $5: held by size. $6: offset.
-# Differences of times are HUGEINT: two hostile times can lie further apart than 64 bits.
-_SQL = """
+# $7, $8: sizes and times are compared. $9: where links lead is. $10, $11: the original's listing, the copy's lists all
+# kinds. Differences of times are HUGEINT: two hostile times can lie further apart than 64 bits.
+SQL = """
 WITH pair AS (
     SELECT
-        o.row AS o_row, c.row AS c_row, o.kind AS o_kind, c.kind AS c_kind,
-        o.target IS NOT DISTINCT FROM c.target AS same_target,
-        o.kind = ord('f') AND c.kind = ord('f') AND o.size = c.size AS same_size,
+        o.row AS o_row, c.row AS c_row, o.kind AS o_kind, c.kind AS c_kind, o.size AS o_size,
+        o.target IS NOT DISTINCT FROM c.target OR NOT $9::BOOLEAN AS same_target,
+        o.kind = ord('f') AND c.kind = ord('f') AS files,
+        files AND (NOT $7::BOOLEAN OR o.size = c.size) AS same_size,
+        if(files, o.digest = c.digest, NULL) AS same_digest,
+        c.hollow AND NOT o.hollow AS hollow,
         o.mtime_ns NOT BETWEEN 0 AND $1 OR c.mtime_ns NOT BETWEEN 0 AND $2 AS odd,
         c.mtime_ns::HUGEINT - o.mtime_ns::HUGEINT AS later
     FROM o FULL JOIN c ON o.key_hi = c.key_hi AND o.key_lo = c.key_lo
 ),
 timed AS (
     SELECT *,
-        abs(later + $3::BIGINT) < $4::BIGINT AS same_time,
-        $5::BOOLEAN AND NOT odd AND later + $6::BIGINT >= 0 AS written_after
+        $8::BOOLEAN AND abs(later + $3::BIGINT) < $4::BIGINT AS same_time,
+        $5::BOOLEAN AND NOT odd AND later + $6::BIGINT >= 0 AS written_after,
+        CASE
+            WHEN o_row IS NULL THEN NOT $10::BOOLEAN AND c_kind <> ord('f')
+            WHEN c_row IS NULL THEN NOT $11::BOOLEAN AND o_kind <> ord('f')
+            ELSE NOT $10::BOOLEAN AND o_kind = ord('f') AND c_kind IN (ord('l'), ord('o'))
+                OR NOT $11::BOOLEAN AND c_kind = ord('f') AND o_kind IN (ord('l'), ord('o'))
+        END AS unlisted
     FROM pair
+),
+classed AS (
+    SELECT *,
+        CASE
+            WHEN unlisted THEN NULL
+            WHEN c_row IS NULL THEN 'missing'
+            WHEN o_row IS NULL THEN 'extra'
+            WHEN o_kind <> c_kind THEN 'other'
+            WHEN o_kind = ord('l') THEN if(same_target, NULL, 'other')
+            WHEN o_kind <> ord('f') THEN NULL
+            WHEN same_size AND same_digest THEN NULL
+            WHEN same_size AND same_time AND NOT same_digest THEN 'content'
+            WHEN same_size AND same_digest IS NULL AND (same_time OR written_after OR NOT $8)
+                THEN if(hollow, 'hollow', NULL)
+            WHEN odd OR same_time OR NOT $8 THEN 'other'
+            WHEN later + $3::BIGINT < 0 THEN 'older'
+            ELSE 'newer'
+        END AS row_class
+    FROM timed
 )
 SELECT
-    o_row, c_row,
-    CASE
-        WHEN c_row IS NULL THEN 'missing'
-        WHEN o_row IS NULL THEN 'extra'
-        WHEN o_kind <> c_kind THEN 'other'
-        WHEN o_kind = ord('l') THEN if(same_target, NULL, 'other')
-        WHEN o_kind <> ord('f') THEN NULL
-        WHEN same_size AND (same_time OR written_after) THEN NULL
-        WHEN odd OR same_time THEN 'other'
-        WHEN later + $3::BIGINT < 0 THEN 'older'
-        ELSE 'newer'
-    END AS row_class,
-    coalesce(same_size, false) AS same_size,
-    if(same_size AND NOT odd, later::BIGINT, NULL) AS later_ns
-FROM timed
+    o_row, c_row, row_class,
+    coalesce($7 AND same_size, false) AS same_size,
+    if($7 AND $8 AND same_size AND NOT odd, later::BIGINT, NULL) AS later_ns,
+    coalesce(row_class IS NULL AND CASE
+        WHEN unlisted THEN coalesce(o_kind, ord('d')) NOT IN (ord('d'), if(c_row IS NULL, 0, ord('l')))
+            AND coalesce(c_kind <> ord('l'), true)
+        ELSE files AND same_digest IS NULL AND NOT ($7 AND ($8 OR o_size = 0))
+    END, false) AS unproven,
+    coalesce(same_digest AND row_class IS NULL AND $8 AND NOT same_time, false) AS retimed
+FROM classed
+WHERE o_row IS NOT NULL OR row_class IS NOT NULL
 """
 
 
 @dataclass(frozen=True, kw_only=True)
 class Rules:
-    """How times are compared, and the last plausible mtime on either side (ns)."""
+    """How times are compared, the last plausible mtime on either side (ns), and whether each side lists all kinds."""
 
     mode: Mode
     original_last_ns: int
     copy_last_ns: int
+    kinds: tuple[bool, bool] = (True, True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,12 +109,16 @@ class Differing:
 class Paired:
     """What the engine said of the rows that it was given.
 
-    `held` are the original's rows (numbers) that the copy holds. `sized` counts the pairs of files of equal size,
-    `later_ns` says for those whose times are not odd by how much the copy's is later.
+    `held` are the original's rows (numbers) that the copy holds; `unproven` are those of them of which neither time nor
+    digest could be compared, or whose kind is not listed. `sized` counts the pairs of files of equal size, `later_ns`
+    says for those whose times are not odd by how much the copy's is later. `retimed` counts what is held by digest
+    under another time.
     """
 
     differing: Differing
     held: Any
+    unproven: Any
+    retimed: int
     sized: int
     later_ns: Any
 
@@ -96,19 +128,7 @@ def pair_up(engine: Engine, sides: tuple[Side, Side], rules: Rules) -> Paired:
 
     Raises ComparisonError when memory or disk is short.
     """
-    mode = rules.mode
-    answer = engine.query(
-        _SQL,
-        [
-            rules.original_last_ns,
-            rules.copy_last_ns,
-            mode.shift // timedelta(microseconds=1) * 1000,
-            mode.granularity_ns,
-            mode.by_size and mode.offset_ns is not None,
-            mode.offset_ns or 0,
-        ],
-        {"o": _table(sides[0]), "c": _table(sides[1])},
-    )
+    answer = engine.query(SQL, parameters(rules), {"o": _table(sides[0]), "c": _table(sides[1])})
     differs = answer.filter(pc.is_valid(answer["row_class"]))
     later = answer["later_ns"].drop_null()
     return Paired(
@@ -118,13 +138,33 @@ def pair_up(engine: Engine, sides: tuple[Side, Side], rules: Rules) -> Paired:
             row_class=single(differs["row_class"]),
         ),
         held=_numbers(answer.filter(pc.is_null(answer["row_class"]))["o_row"]),
+        unproven=_numbers(answer.filter(answer["unproven"])["o_row"]),
+        retimed=int(pc.sum(answer["retimed"], min_count=0).as_py()),
         sized=int(pc.sum(answer["same_size"], min_count=0).as_py()),
         later_ns=integers(later),
     )
 
 
+def parameters(rules: Rules) -> Sequence[object]:
+    """Return what `SQL` is to be asked with."""
+    mode = rules.mode
+    return (
+        rules.original_last_ns,
+        rules.copy_last_ns,
+        mode.shift // timedelta(microseconds=1) * 1000,
+        mode.granularity_ns,
+        mode.by_size and mode.offset_ns is not None,
+        mode.offset_ns or 0,
+        mode.sizes,
+        mode.times,
+        mode.targets,
+        rules.kinds[0],
+        rules.kinds[1],
+    )
+
+
 def _table(side: Side) -> Any:
-    columns = {name: getattr(side, name) for name in (*NUMBERS, "kind", "target")}
+    columns = {name: getattr(side, name) for name in (*NUMBERS, "kind", "target", "digest", "hollow")}
     return pa.table({"row": np.arange(len(side)), **columns})
 
 

@@ -17,16 +17,17 @@ from coverage_audit.comparison.blind import BlindPlaces
 from coverage_audit.comparison.classify import Rules
 from coverage_audit.comparison.differing import FillUp
 from coverage_audit.comparison.leaving_out import LeavingOut
-from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide, plain_mode
+from coverage_audit.comparison.means import plain_mode
+from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide
 from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.passing import Pass
 from coverage_audit.comparison.reading import Loading, Trees, opened
 from coverage_audit.comparison.renamed import under_old_name
-from coverage_audit.comparison.totals import Differences
+from coverage_audit.comparison.totals import Differences, Weak
 from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.comparison.windows import equal_groups, windows
 from coverage_audit.errors import ComparisonError
-from coverage_audit.evidence.difference import Mode, Tally
+from coverage_audit.evidence.difference import Mode, Seen, Sight, Tally
 from coverage_audit.evidence.engine import Engine, open_engine
 from coverage_audit.evidence.instants import odd_after
 from coverage_audit.evidence.manifest import Manifest
@@ -76,9 +77,12 @@ class _Job:
     engine: Engine
 
     def compared(self, mode: Mode) -> _Outcome:
-        """Go over both manifests once. Under a shift nothing is skipped: what is equal is then an hour off."""
+        """Go over both manifests once.
+
+        Under a shift nothing is skipped: what is equal is then an hour off; nor where equal rows prove nothing.
+        """
         groups = (self.trees[0][0].groups, self.trees[0][1].groups)
-        equal = () if mode.shift else equal_groups(*groups)
+        equal = equal_groups(*groups) if mode.full and not mode.shift else ()
         parts = self._parts(mode)
         if self.leaving:
             parts.run_equal([mine for mine, _ in equal])
@@ -119,6 +123,10 @@ class _Job:
             missing=found.missing,
             changed=found.changed,
             extra=found.extra,
+            content=found.content,
+            hollow=found.hollow,
+            unproven=outcome.parts.weak.unproven,
+            sights=self._sights(outcome),
             left_out=left_out,
             left_out_by=outcome.parts.loading.left_out_by(),
             missing_blind=found.missing_blind,
@@ -132,19 +140,25 @@ class _Job:
             leave_out=self.leaving.patterns,
         )
 
+    def _sights(self, outcome: _Outcome) -> tuple[Seen, ...]:
+        retimed = outcome.parts.weak.retimed
+        return (Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()
+
     def _parts(self, mode: Mode) -> Pass:
         rules = Rules(
             mode=mode,
             original_last_ns=odd_after(self.original.origin.started),
             copy_last_ns=odd_after(self.copy.origin.started),
+            kinds=("kinds" not in self.original.origin.lacks, "kinds" not in self.copy.origin.lacks),
         )
         return Pass(
             engine=self.engine,
             rules=rules,
             loading=Loading(self.trees[0], self.leaving),
             newest=Newest(self.trees[1][0], rules.original_last_ns),
-            fill_up=FillUp(self.trees[2], (BlindPlaces(self.original), BlindPlaces(self.copy))),
+            fill_up=FillUp(self.trees[2], (self.original, self.copy)),
             signs=Signs(granularity_ns=mode.granularity_ns),
+            weak=Weak(),
             differences=Differences(),
             window=self.work.window,
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from concurrent.futures import Executor
 from typing import Any
 
@@ -14,18 +15,22 @@ from coverage_audit.comparison.classify import ABSENT, Differing
 from coverage_audit.comparison.reading import Trees
 from coverage_audit.comparison.relation import RAW
 from coverage_audit.comparison.side import NUMBERS, Side, Tree
+from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.order import rises, tree_keys
 from coverage_audit.evidence.store.columns import single
 
 _LETTERS = pa.array(["d", "f", "l", "o"])
+_KNOWN = ("kind", "size", "mtime_ns", "target", "digest")
+_LACKING = {"size": "size", "mtime": "mtime_ns"}
 
 
 class FillUp:
     """Turns pairs into rows of the raw relation. The trees are its own, each for one of its threads."""
 
-    def __init__(self, trees: Trees, blind: tuple[BlindPlaces, BlindPlaces]) -> None:
+    def __init__(self, trees: Trees, manifests: tuple[Manifest, Manifest]) -> None:
         self._trees = trees
-        self._blind_original, self._blind_copy = blind
+        self._blind_original, self._blind_copy = (BlindPlaces(side) for side in manifests)
+        self._lacks = tuple(side.origin.lacks for side in manifests)
 
     def rows(self, sides: tuple[Side, Side], differing: Differing, aside: Executor) -> Any:
         """Return the relation's rows for these pairs, in tree order; half of the reading is done `aside`.
@@ -39,13 +44,14 @@ class FillUp:
         other = aside.submit(_late, self._trees[1], sides[1], ordered.copy, own)
         ctimes, paths = _late(self._trees[0], sides[0], ordered.original, ordered.original)
         copy_ctimes, own_paths = other.result()
-        original, copy = _values(sides[0], ordered.original), _values(sides[1], ordered.copy)
+        original = _values(sides[0], ordered.original, self._lacks[0])
+        copy = _values(sides[1], ordered.copy, self._lacks[1])
         columns = {
             **{name: pc.coalesce(original[name], copy[name]) for name in ("key_hi", "key_lo")},
             "path": pc.coalesce(paths, own_paths),
             "row_class": ordered.row_class,
-            **{f"o_{name}": original[name] for name in ("kind", "size", "mtime_ns", "target")},
-            **{f"c_{name}": copy[name] for name in ("kind", "size", "mtime_ns", "target")},
+            **{f"o_{name}": original[name] for name in _KNOWN},
+            **{f"c_{name}": copy[name] for name in _KNOWN},
             "o_ctime_ns": ctimes,
             "c_ctime_ns": copy_ctimes,
         }
@@ -76,12 +82,13 @@ def _roughly_in_order(differing: Differing) -> Differing:
     )
 
 
-def _values(side: Side, rows: Any) -> dict[str, Any]:
-    """Return what is known of the side's rows (numbers), null where a row is ABSENT."""
+def _values(side: Side, rows: Any, lacks: Collection[str]) -> dict[str, Any]:
+    """Return what is known of the side's rows (numbers), null where a row is ABSENT and for what the listing lacks."""
     known = side.only(rows[rows != ABSENT])
     letters = np.searchsorted([ord(letter) for letter in _LETTERS.to_pylist()], known.kind)
     values = {name: pa.array(getattr(known, name)) for name in NUMBERS}
-    values |= {"kind": _LETTERS.take(pa.array(letters)), "target": known.target}
+    values |= {name: pa.nulls(len(known), pa.int64()) for word, name in _LACKING.items() if word in lacks}
+    values |= {"kind": _LETTERS.take(pa.array(letters)), "target": known.target, "digest": known.digest}
     return {name: _spread(column, rows) for name, column in values.items()}
 
 

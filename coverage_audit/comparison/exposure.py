@@ -65,7 +65,8 @@ FROM exposed
 """
 
 _SHOWN = f"""
-SELECT number, in_relation, class::VARCHAR AS class, verdict::VARCHAR AS verdict, size, mtime, earliest, latest
+SELECT number, in_relation, class::VARCHAR AS class, verdict::VARCHAR AS verdict,
+    coalesce(size, 0) AS size, coalesce(mtime, 0) AS mtime, earliest, latest
 FROM exposed WHERE kind <> 'd' ORDER BY size DESC, number LIMIT {_SAMPLES}
 """  # noqa: S608 - a number of this module
 
@@ -81,11 +82,13 @@ class _Held:
 def exposure(original: Manifest, relations: Sequence[Path], *, leave_out: Sequence[str], work: Workspace) -> Exposure:
     """Return what none of these copies holds. `leave_out` are the dataset's own patterns: what they name is no loss.
 
+    A copy of which neither times nor digests could be compared is taken to hold nothing.
     `relations` are the kept relations of the copies with valid evidence, all of this original's listing. Without
     any, all is exposed, since an instant that is not known. Raises ComparisonError if one of them is missing,
     damaged or of another listing: what it does not name would pass for held.
     """
-    held = [_Held(relation=relation, facts=_checked_facts(relation, original, work)) for relation in relations]
+    known = [_Held(relation=relation, facts=_checked_facts(relation, original, work)) for relation in relations]
+    held = [one for one in known if not one.facts.unproven]
     with open_engine(work.memory, work.folder) as engine:
         define_types(engine)
         tell(engine, "original_offset", offset_ns(original.origin))

@@ -42,7 +42,7 @@ CASE
     WHEN fresh AND class = 'missing' THEN 'lost'
     WHEN fresh AND class IN ('newer', 'other') AND same_original THEN 'own'
     WHEN class <> 'missing' AND held THEN 'held'
-    WHEN fresh AND (not_past OR (class = 'newer' AND NOT behind)) THEN 'held till then'
+    WHEN fresh AND (not_past OR (class = 'newer' AND NOT behind) OR getvariable('times') = 0) THEN 'held till then'
     WHEN not_past THEN 'not yet'
     ELSE 'past'
 END
@@ -65,7 +65,7 @@ SELECT
     NULL, getvariable('moment'), answer = 'lost' OR went_back,
     CASE
         WHEN answer = 'own' THEN 'changed on its own'
-        WHEN answer = 'lacked' AND unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified'
+        WHEN answer = 'lacked' AND unclear(class, o_kind, o_size, c_kind, c_size, hashed) THEN 'content unverified'
     END,
     CASE WHEN answer IN ('lost', 'own') OR went_back THEN getvariable('last_copy') END,
     false
@@ -75,7 +75,7 @@ FROM bounded
 _GO_ON = """
 CREATE OR REPLACE TEMP TABLE unplaced AS
 SELECT
-    i, key_hi, key_lo, class, o_kind, o_size, o_mtime, o_target, c_kind, c_size, c_mtime, c_target,
+    i, key_hi, key_lo, class, o_kind, o_size, o_mtime, o_target, c_kind, c_size, c_mtime, c_target, hashed,
     CASE WHEN answer = 'past' THEN seen_then ELSE latest END AS latest,
     CASE WHEN answer = 'past' THEN getvariable('listed_by') ELSE seen_by END AS seen_by,
     fresh, went_back OR ({reference} AND fresh AND class <> 'missing' AND behind) AS went_back
@@ -88,7 +88,7 @@ SELECT
     i,
     CASE WHEN NOT (fresh AND $1) THEN version_time(class, c_mtime, latest) END,
     latest, NULL, getvariable('moment'), went_back,
-    CASE WHEN unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified' END,
+    CASE WHEN unclear(class, o_kind, o_size, c_kind, c_size, hashed) THEN 'content unverified' END,
     CASE WHEN went_back THEN getvariable('last_copy') END,
     false
 FROM unplaced

@@ -15,7 +15,8 @@ import pyarrow as pa
 from coverage_audit.comparison.relation import RAW, described
 from coverage_audit.errors import ComparisonError
 
-KEPT_SCHEMA_NAME = "coverage-audit/carried/1"
+KEPT_SCHEMA_NAME = "coverage-audit/carried/2"
+FIRST_KEPT_SCHEMA_NAME = "coverage-audit/carried/1"  # it knew no digests
 
 KEPT = pa.schema(
     [
@@ -38,6 +39,8 @@ class PairFacts:
     """What a relation says of the comparison that wrote it (ns; None: there is no such audit).
 
     `complete_ns` is when the listing of the newest complete original that this pair was compared with started;
+    `basis` is what it rested on (`means.basis`), `unproven` how many files count as held without their content being
+    shown by a time or a digest.
     `observed_ns` the last moment at which either side was looked at; `first_ns` the pair's first comparison.
     """
 
@@ -52,6 +55,8 @@ class PairFacts:
     original: str
     copy: str
     leave_out: tuple[str, ...] = ()
+    basis: tuple[str, ...] = ()
+    unproven: int = 0
 
 
 def description(facts: PairFacts) -> Mapping[str, object]:
@@ -63,10 +68,11 @@ def read_facts(file: Path) -> PairFacts:
     """Return what a kept relation says of itself. Raises ComparisonError if it is missing, foreign or newer."""
     said = dict(described(file))
     schema = said.pop("schema", None)
-    if schema != KEPT_SCHEMA_NAME:
+    if schema not in {KEPT_SCHEMA_NAME, FIRST_KEPT_SCHEMA_NAME}:
         raise ComparisonError(f"{file} is written as {schema!r}; this version reads {KEPT_SCHEMA_NAME!r}")
     try:
-        said["leave_out"] = tuple(said["leave_out"])  # type: ignore[arg-type]  # a wrong type is caught below
+        for name in ("leave_out", "basis"):
+            said[name] = tuple(said.get(name, ()))  # type: ignore[arg-type]  # a wrong type is caught below
         return PairFacts(**said)  # type: ignore[arg-type]  # likewise
     except (TypeError, KeyError) as error:
         raise ComparisonError(f"{file} does not say which comparison it was written by: {error}") from error

@@ -25,10 +25,11 @@ _TAKE_SIDES = """
 
 _LACK = f"""
 CREATE TEMP TABLE lack (
-    i BIGINT, key_hi UBIGINT, key_lo UBIGINT, class row_class, blind BOOLEAN, {_SIDES})
+    i BIGINT, key_hi UBIGINT, key_lo UBIGINT, class row_class, blind BOOLEAN, {_SIDES}, hashed BOOLEAN)
 """
 _TAKE_LACK = f"""
-INSERT INTO lack SELECT i, key_hi, key_lo, row_class, blind, {_TAKE_SIDES} FROM part
+INSERT INTO lack SELECT i, key_hi, key_lo, row_class, blind, {_TAKE_SIDES},
+    coalesce(o_digest <> c_digest, false) FROM part
 """  # noqa: S608 - the fragments are this module's own
 _BEFORE = f"""
 CREATE TEMP TABLE before (

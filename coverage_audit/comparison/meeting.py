@@ -57,8 +57,9 @@ SELECT
     CASE
         WHEN way = 'own' OR (way = 'same' AND b_verdict = 'changed on its own') THEN 'changed on its own'
         WHEN way = 'same' AND b_verdict = 'content unverified' AND class IN ('newer', 'other') AND same_original
+            AND NOT hashed
             THEN 'content unverified'
-        WHEN way = 'arrived' AND unclear(class, o_kind, o_size, c_kind, c_size) THEN 'content unverified'
+        WHEN way = 'arrived' AND unclear(class, o_kind, o_size, c_kind, c_size, hashed) THEN 'content unverified'
     END,
     CASE way
         WHEN 'lost' THEN coalesce(held_until, earliest)
@@ -72,7 +73,7 @@ FROM met WHERE way <> 'moved'
 _OPEN = """
 CREATE TEMP TABLE unplaced AS
 SELECT
-    i, key_hi, key_lo, class, o_kind, o_size, o_mtime, o_target, c_kind, c_size, c_mtime, c_target,
+    i, key_hi, key_lo, class, o_kind, o_size, o_mtime, o_target, c_kind, c_size, c_mtime, c_target, hashed,
     seen_now(o_ctime) AS latest, getvariable('finished') AS seen_by, fresh, went_back
 FROM (
     SELECT *, false AS fresh, fell_back AND b_class <> 'missing' AS went_back FROM met WHERE way = 'moved'

@@ -49,12 +49,6 @@ class Signs:
         return _nearly_all(self.later, self.sized) or any(_nearly_all(n, self.sized) for n in self.hours.values())
 
 
-def plain_mode(original: Manifest, copy: Manifest) -> Mode:
-    """Compare times as they are, at the coarser granularity of the two trees and of the ways they were listed."""
-    sides = (original, copy)
-    return Mode(granularity_ns=max(max(side.census.granularity_ns, side.origin.precision_ns) for side in sides))
-
-
 def decide(signs: Signs, plain: Mode, offset_ns: int | None) -> Mode:
     """Return the mode that the signs ask for, `plain` where they ask for none; `offset_ns` is `clock_offset_ns`."""
     for hours, count in signs.hours.most_common(1):

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from coverage_audit.comparison.history import Reference
 from coverage_audit.comparison.kept import PairFacts, read_facts
+from coverage_audit.comparison.means import basis
 from coverage_audit.comparison.terms import Terms, terms_of
 from coverage_audit.comparison.types import Earlier, Matched
 from coverage_audit.errors import ComparisonError
@@ -40,8 +41,9 @@ class Pair:
 
     @property
     def same_scope(self) -> bool:
-        """Whether the last comparison left out what this one leaves out."""
-        return self.facts is not None and self.facts.leave_out == self.matched.leave_out
+        """Whether the last comparison left out what this one leaves out, and rested on the same."""
+        known, found = self.facts, self.matched
+        return known is not None and known.leave_out == found.leave_out and known.basis == basis(found.mode)
 
     @property
     def reference(self) -> Reference:
@@ -83,6 +85,8 @@ class Pair:
             original=str(matched.original.origin.address),
             copy=str(matched.copy.origin.address),
             leave_out=matched.leave_out,
+            basis=basis(matched.mode),
+            unproven=matched.unproven.files,
         )
 
 

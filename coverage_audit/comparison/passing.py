@@ -25,7 +25,7 @@ from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.reading import Loading
 from coverage_audit.comparison.relation import RAW, RAW_SCHEMA_NAME, RelationWriter
 from coverage_audit.comparison.side import FILE, Side, joined
-from coverage_audit.comparison.totals import Differences
+from coverage_audit.comparison.totals import Differences, Weak, tally
 from coverage_audit.comparison.windows import Window
 from coverage_audit.evidence.engine import Engine
 
@@ -52,6 +52,7 @@ class Pass:
     fill_up: FillUp
     newest: Newest
     signs: Signs
+    weak: Weak
     differences: Differences
     window: int
 
@@ -93,7 +94,7 @@ class Pass:
         yield joined([mine for mine, _ in left]), joined([other for _, other in left])
 
     def _not_alike(self, original: Side, copy: Side) -> tuple[Side, Side]:
-        if self.rules.mode.shift:  # the very same time is then an hour off
+        if self.rules.mode.shift or not self.rules.mode.full:  # the very same time is then an hour off, or says nothing
             return original, copy
         held, there = alike(original, copy)
         self.newest.see(original, held)
@@ -108,6 +109,8 @@ class Pass:
         self.signs.add(paired.sized, paired.later_ns)
         held = np.zeros(len(sides[0]), dtype=bool)
         held[paired.held] = True
+        self.weak.unproven += tally(sides[0].kind[paired.unproven], sides[0].size[paired.unproven])
+        self.weak.retimed += paired.retimed
         self.newest.see(sides[0], held)
 
         def write() -> None:

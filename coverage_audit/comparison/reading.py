@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager
 import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
-from coverage_audit.comparison.side import Limits, Side, Tree
+from coverage_audit.comparison.side import Besides, Limits, Side, Tree
 from coverage_audit.comparison.totals import tally
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.comparison.windows import Window
@@ -39,7 +39,12 @@ def opened(original: Manifest, copy: Manifest, work: Workspace, threads: int) ->
                     f"those of this one. Record it anew."
                 )
         pairs = [readers, *(tuple(stack.enter_context(one.twin()) for one in readers) for _ in range(threads - 1))]
-        yield tuple((Tree(mine), Tree(other)) for mine, other in pairs)
+        besides = Besides(digests=_digests(original, copy), hollow=copy.census.hollow > 0)
+        yield tuple((Tree(mine, besides), Tree(other, besides)) for mine, other in pairs)
+
+
+def _digests(original: Manifest, copy: Manifest) -> bool:
+    return original.origin.digest is not None and original.origin.digest == copy.origin.digest
 
 
 class Loading:

@@ -29,7 +29,11 @@ _SIDE = (
     ("mtime_ns", pa.int64()),
     ("ctime_ns", pa.int64()),
     ("target", pa.binary()),
+    ("digest", pa.binary()),  # where both sides offer one of the same algorithm
 )
+LATER = ("o_digest", "c_digest")
+"""Columns that relations of the first version have not: they read as null."""
+
 
 RAW = pa.schema(
     [
@@ -117,8 +121,14 @@ def read_relation(file: Path, columns: Sequence[str] | None = None, *, batch: in
         with pq.ParquetFile(file) as parquet:
             if METADATA_KEY not in (parquet.schema_arrow.metadata or {}):
                 raise ComparisonError(f"{file} is no relation of differing rows")
-            for records in parquet.iter_batches(batch_size=batch, columns=columns, use_threads=False):
-                yield pa.Table.from_batches([records])
+            lacking = [name for name in LATER if name not in parquet.schema_arrow.names]
+            lacking = [name for name in lacking if columns is None or name in columns]
+            there = None if columns is None else [name for name in columns if name not in lacking]
+            for records in parquet.iter_batches(batch_size=batch, columns=there, use_threads=False):
+                table = pa.Table.from_batches([records])
+                for name in lacking:
+                    table = table.append_column(name, pa.nulls(len(table), pa.binary()))
+                yield table
     except (OSError, pa.ArrowException) as error:
         raise ComparisonError(f"the differing rows in {file} cannot be read: {error}") from error
 

@@ -62,5 +62,6 @@ def _side(values: dict[str, Any], side: str) -> Row | None:
     kind = values[f"{side}_kind"]
     if kind is None:
         return None
-    own = {name: values[f"{side}_{name}"] for name in ("size", "mtime_ns", "ctime_ns", "target")}
-    return Row(path=values["path"], kind=Kind(kind), **own)
+    own = {name: values[f"{side}_{name}"] for name in ("ctime_ns", "target", "digest")}
+    size, mtime = (values[f"{side}_{name}"] or 0 for name in ("size", "mtime_ns"))
+    return Row(path=values["path"], kind=Kind(kind), size=size, mtime_ns=mtime, **own)

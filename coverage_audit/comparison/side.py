@@ -13,9 +13,12 @@ import pyarrow as pa
 from coverage_audit.evidence.order import tree_key
 from coverage_audit.evidence.store import Group, RowReader
 from coverage_audit.evidence.store.columns import integers, single
+from coverage_audit.evidence.store.counting import hollow_files
 
 NUMBERS = ("key_hi", "key_lo", "size", "mtime_ns")
 FILE, FOLDER, LINK = ord("f"), ord("d"), ord("l")
+PACKING = frozenset({"zfs", "bcachefs", "f2fs", "ntfs", "ntfs3", "fuseblk"})
+"""Filesystems that count what a file takes up once it is compressed: only one that takes up nothing is hollow there."""
 GROUPS_AT_ONCE = 16
 """Groups of which a late column is read at a time: of a column of paths no more than that is ever in memory."""
 
@@ -24,7 +27,8 @@ GROUPS_AT_ONCE = 16
 class Side:
     """Rows of one side, as numpy columns: `place` is each row's number in its manifest, `kind` the letter's code.
 
-    `target` is an Arrow array, null for what is no link.
+    `target` and `digest` are Arrow arrays, null for what is no link and where no digest is compared. `hollow` marks
+    files that take up far less than their size, where that was asked for.
     """
 
     place: Any
@@ -34,6 +38,8 @@ class Side:
     size: Any
     mtime_ns: Any
     target: Any
+    digest: Any
+    hollow: Any
 
     def __len__(self) -> int:
         """How many rows."""
@@ -41,8 +47,9 @@ class Side:
 
     def only(self, rows: Any) -> Side:
         """Return some of the rows (numbers)."""
-        columns = {name: getattr(self, name)[rows] for name in ("place", "kind", *NUMBERS)}
-        return Side(target=self.target.take(pa.array(rows)), **columns)
+        columns = {name: getattr(self, name)[rows] for name in ("place", "kind", "hollow", *NUMBERS)}
+        numbers = pa.array(rows)
+        return Side(target=self.target.take(numbers), digest=self.digest.take(numbers), **columns)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,11 +60,20 @@ class Limits:
     high: bytes | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Besides:
+    """Which columns are read besides those that every comparison needs."""
+
+    digests: bool = False
+    hollow: bool = False
+
+
 class Tree:
     """One manifest as it is read here. For one thread: `twin` makes another."""
 
-    def __init__(self, reader: RowReader) -> None:
+    def __init__(self, reader: RowReader, besides: Besides | None = None) -> None:
         self._reader = reader
+        self._besides = besides or Besides()
         self._starts = np.cumsum([0, *(group.rows for group in reader.groups)], dtype=np.int64)
 
     @property
@@ -67,14 +83,22 @@ class Tree:
 
     def read(self, groups: Sequence[int], limits: Limits, also: Sequence[str] = ()) -> tuple[Side, Any]:
         """Read the rows of `groups` within the limits; return them, and a table of the columns `also`."""
-        table = self._reader.read(groups, [*NUMBERS, "kind", *also])
+        besides = [*(["digest"] if self._besides.digests else []), *(["blocks"] if self._besides.hollow else [])]
+        table = self._reader.read(groups, [*NUMBERS, "kind", *besides, *also])
         places = [np.arange(self._starts[number], self._starts[number + 1]) for number in groups]
         first, stop = self._within(groups, len(table), limits)
         table = table.slice(first, stop - first)
         place = _joined(places, np.int64)[first:stop]
         kind = letter_codes(table["kind"])
         columns = {name: integers(table[name]) for name in NUMBERS}
-        side = Side(place=place, kind=kind, target=self._targets(place, kind), **columns)
+        side = Side(
+            place=place,
+            kind=kind,
+            target=self._targets(place, kind),
+            digest=single(table["digest"]) if self._besides.digests else pa.nulls(len(table), pa.binary()),
+            hollow=self._hollow(table, kind) if self._besides.hollow else np.zeros(len(table), dtype=bool),
+            **columns,
+        )
         return side, table.select(list(also))
 
     def late(self, places: Any, column: str) -> Any:
@@ -113,6 +137,12 @@ class Tree:
             return pa.nulls(len(place), pa.binary())
         return self.late(place[links], "target").take(pa.array(np.cumsum(links) - 1, mask=~links))
 
+    def _hollow(self, table: Any, kind: Any) -> Any:
+        hollow = hollow_files(table, kind == FILE)
+        if self._reader.footer.origin.filesystem_type in PACKING:
+            hollow &= integers(table["blocks"]) <= 1
+        return hollow
+
     def _within(self, groups: Sequence[int], rows: int, limits: Limits) -> tuple[int, int]:
         first, stop = 0, rows
         low, high = limits.low, limits.high
@@ -143,9 +173,12 @@ def joined(sides: Sequence[Side]) -> Side:
             ("key_lo", np.uint64),
             ("size", np.int64),
             ("mtime_ns", np.int64),
+            ("hollow", np.bool_),
         )
     }
-    return Side(target=pa.concat_arrays([pa.nulls(0, pa.binary()), *(side.target for side in sides)]), **columns)
+    for name in ("target", "digest"):
+        columns[name] = pa.concat_arrays([pa.nulls(0, pa.binary()), *(getattr(side, name) for side in sides)])
+    return Side(**columns)
 
 
 def letter_codes(kinds: Any) -> Any:

@@ -31,7 +31,8 @@ CREATE TEMP MACRO start_of(class, earliest, latest, o_mtime, c_mtime, offset_ns)
 """
 
 _OLDEST = f"""
-SELECT i, class::VARCHAR AS class, verdict::VARCHAR AS verdict, o_size AS size, o_mtime AS mtime, earliest, latest,
+SELECT i, class::VARCHAR AS class, verdict::VARCHAR AS verdict, coalesce(o_size, 0) AS size,
+    coalesce(o_mtime, 0) AS mtime, earliest, latest,
     start_of(class, earliest, latest, o_mtime, c_mtime, getvariable('original_offset')) AS start
 FROM judged WHERE class <> 'extra' ORDER BY start, i LIMIT {MOST_STICKING_OUT + 1}
 """  # noqa: S608 - a number of this module

@@ -45,8 +45,8 @@ _RANK = (
 
 _SHOWN = f"""
 SELECT
-    i, class::VARCHAR AS class, verdict::VARCHAR AS verdict, coalesce(o_size, c_size) AS size,
-    coalesce(o_mtime, c_mtime) AS mtime, earliest, latest
+    i, class::VARCHAR AS class, verdict::VARCHAR AS verdict, coalesce(o_size, c_size, 0) AS size,
+    coalesce(o_mtime, c_mtime, 0) AS mtime, earliest, latest
 FROM judged WHERE verdict <> 'extra' ORDER BY {_RANK}, coalesce(earliest, latest), i LIMIT {SAMPLES}
 """  # noqa: S608 - the fragments are this module's own
 

@@ -32,20 +32,27 @@ _DEFINITIONS = (
     f"CREATE TYPE row_class AS ENUM ({_enum(RowClass)})",
     f"CREATE TYPE row_verdict AS ENUM ({_enum(RowVerdict)})",
     f"CREATE TYPE entry_kind AS ENUM ({_enum(Kind)})",
-    f"CREATE TEMP MACRO within_reach(t) AS greatest(least(t, {_FARTHEST}), -{_FARTHEST})",
+    f"CREATE TEMP MACRO within_reach(t) AS if(t IS NULL, NULL, greatest(least(t, {_FARTHEST}), -{_FARTHEST}))",
     """CREATE TEMP MACRO alike(kind_a, size_a, mtime_a, target_a, kind_b, size_b, mtime_b, target_b) AS coalesce(
         kind_a = kind_b AND CASE kind_a
-            WHEN 'f' THEN size_a = size_b AND abs(mtime_a - mtime_b) < getvariable('granularity')
+            WHEN 'f' THEN size_a IS NOT DISTINCT FROM size_b AND (
+                mtime_a IS NOT DISTINCT FROM mtime_b OR abs(mtime_a - mtime_b) < getvariable('granularity'))
             WHEN 'l' THEN target_a IS NOT DISTINCT FROM target_b
             ELSE true
         END, false)""",
+    # Where a side shows no size or no time, nothing but the pairing itself can tell that a version is held.
     """CREATE TEMP MACRO holds(c_kind, c_size, c_mtime, c_target, o_kind, o_size, o_mtime, o_target) AS
-        alike(c_kind, c_size, c_mtime, c_target, o_kind, o_size, o_mtime, o_target) OR coalesce(
+        coalesce(c_kind = o_kind AND CASE c_kind
+            WHEN 'f' THEN c_size = o_size AND abs(c_mtime - o_mtime) < getvariable('granularity')
+            WHEN 'l' THEN c_target IS NOT DISTINCT FROM o_target
+            ELSE true
+        END, false) OR coalesce(
             getvariable('by_size') AND c_kind = 'f' AND o_kind = 'f' AND c_size = o_size
             AND o_mtime >= 0 AND c_mtime + getvariable('by_size_offset') >= o_mtime, false)""",
     # Files of one size whose times do not say which is the older: newer in the copy, or a time that no file can bear.
-    """CREATE TEMP MACRO unclear(class, o_kind, o_size, c_kind, c_size) AS coalesce(
-        class IN ('newer', 'other') AND o_kind = 'f' AND c_kind = 'f' AND o_size = c_size, false)""",
+    # Where digests show that they differ, nothing is unclear.
+    """CREATE TEMP MACRO unclear(class, o_kind, o_size, c_kind, c_size, hashed) AS coalesce(
+        class IN ('newer', 'other') AND o_kind = 'f' AND c_kind = 'f' AND o_size = c_size AND NOT hashed, false)""",
     """CREATE TEMP MACRO before_by_far(mtime_a, mtime_b) AS
         coalesce(mtime_b - mtime_a >= getvariable('granularity'), false)""",
 )
@@ -117,7 +124,8 @@ def define(engine: Engine, terms: Terms) -> None:
     tell(engine, "by_size_offset", terms.mode.offset_ns or 0)
     by_size = terms.mode.by_size and terms.mode.offset_ns is not None
     engine.execute(f"SET VARIABLE by_size = {str(by_size).lower()}")
-    tell(engine, "keeps_times", 0 if terms.mode.by_size else 1)
+    tell(engine, "keeps_times", int(terms.mode.times and not terms.mode.by_size))
+    tell(engine, "times", int(terms.mode.times))
 
 
 def tell(engine: Engine, name: str, value: int | None) -> None:

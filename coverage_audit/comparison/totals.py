@@ -15,13 +15,26 @@ def tally(kinds: Any, sizes: Any) -> Tally:
 
 
 @dataclass(kw_only=True)
+class Weak:
+    """What is held on less: `unproven` by neither time nor digest, `retimed` (a count) by digest under another time."""
+
+    unproven: Tally = field(default_factory=Tally)
+    retimed: int = 0
+
+
+@dataclass(kw_only=True)
 class Differences:
-    """What the rows of a raw relation add up to. `missing_blind` is part of `missing`."""
+    """What the rows of a raw relation add up to.
+
+    `missing_blind` is part of `missing`, `content` and `hollow` are parts of `changed`.
+    """
 
     missing: Tally = field(default_factory=Tally)
     changed: Tally = field(default_factory=Tally)
     extra: Tally = field(default_factory=Tally)
     missing_blind: Tally = field(default_factory=Tally)
+    content: Tally = field(default_factory=Tally)
+    hollow: Tally = field(default_factory=Tally)
     folders_missing: int = 0
 
     def add(self, rows: Any) -> None:
@@ -33,7 +46,7 @@ class Differences:
     def _add_alike(self, row_class: RowClass, like: dict[str, Any]) -> None:
         side = "c" if row_class is RowClass.EXTRA else "o"
         kind, rows = like[f"{side}_kind"], like["count_all"]
-        counted = Tally(files=0 if kind == "d" else rows, bytes=like[f"{side}_size_sum"] if kind == "f" else 0)
+        counted = Tally(files=0 if kind == "d" else rows, bytes=(like[f"{side}_size_sum"] or 0) if kind == "f" else 0)
         if row_class is RowClass.EXTRA:
             self.extra += counted
         elif row_class is RowClass.MISSING:
@@ -42,3 +55,5 @@ class Differences:
             self.folders_missing += rows if kind == "d" else 0
         else:
             self.changed += counted
+            self.content += counted if row_class is RowClass.CONTENT else Tally()
+            self.hollow += counted if row_class is RowClass.HOLLOW else Tally()

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 from coverage_audit.evidence.collected import SecondLook
-from coverage_audit.evidence.difference import Mode, TakeUp, Tally
+from coverage_audit.evidence.difference import Mode, Seen, TakeUp, Tally
 from coverage_audit.evidence.manifest import Manifest
 
 
@@ -42,7 +42,8 @@ class Matched:
     `newest_same_mtime_ns` is over regular files that are held, odd times left aside; `newest_same_arrival_ns` is
     the newest instant at which such a file was surely not older: the least of its mtime and its ctime.
     `last_work_ns` is the newest ctime in the copy, by the copy's own clock. `leave_out` are the patterns that the
-    matching was made with: the dataset's and the copy's.
+    matching was made with: the dataset's and the copy's. `content` (digests that disagree at one size and time) and
+    `hollow` are parts of `changed`; `unproven` and `sights` are as in CopyComparison.
     """
 
     original: Manifest
@@ -58,7 +59,10 @@ class Matched:
     left_out: Tally = field(default_factory=Tally)
     left_out_by: tuple[tuple[str, Tally], ...] = ()
     missing_blind: Tally = field(default_factory=Tally)
-    content: Tally = field(default_factory=Tally)  # digests that disagree: none are kept yet
+    content: Tally = field(default_factory=Tally)
+    hollow: Tally = field(default_factory=Tally)
+    unproven: Tally = field(default_factory=Tally)
+    sights: tuple[Seen, ...] = ()
     folders_missing: int = 0
     under_old_name: Tally = field(default_factory=Tally)
     newest_same_mtime_ns: int | None = None

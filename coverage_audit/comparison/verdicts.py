@@ -1,8 +1,8 @@
 """What each difference means at this moment: it counts, is pending, or cannot be told.
 
-Over `max_age` even at the latest it counts; within it even at the earliest it is pending. Between the two the
-copy's last sign of work decides for what a first audit met, and nothing else does. Exactly `max_age` old is
-within it.
+Content that digests show to differ is damage, and what is hollow is unverified, however young it is. Of the rest: over
+`max_age` even at the latest it counts; within it even at the earliest it is pending. Between the two the copy's last
+sign of work decides for what a first audit met, and nothing else does. Exactly `max_age` old is within it.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, span_ns, t
 from coverage_audit.evidence.engine import Engine
 
 _VERDICT = """
-CREATE TEMP MACRO verdict_of(blind, mark, went_back, earliest, latest, first_compared) AS CASE
+CREATE TEMP MACRO verdict_of(class, blind, mark, went_back, earliest, latest, first_compared) AS CASE
     WHEN blind THEN 'unknown'
+    WHEN class = 'content' THEN 'content differs'
+    WHEN class = 'hollow' THEN 'content unverified'
     WHEN mark = 'changed on its own' THEN mark
     WHEN went_back THEN 'counts'
     WHEN mark = 'content unverified' THEN mark
@@ -30,7 +32,7 @@ SELECT
     l.*, b.* EXCLUDE (i),
     coalesce(CAST(CASE
         WHEN l.class = 'extra' THEN 'extra'
-        ELSE verdict_of(l.blind, b.mark, b.went_back, b.earliest, b.latest, b.first_compared)
+        ELSE verdict_of(l.class, l.blind, b.mark, b.went_back, b.earliest, b.latest, b.first_compared)
     END AS row_verdict), 'between') AS verdict,
     b.mark IS NULL AND getvariable('moment') - b.latest <= getvariable('max_age')
         AND coalesce(getvariable('moment') - b.earliest > getvariable('max_age'), true) AS undecided

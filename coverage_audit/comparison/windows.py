@@ -37,8 +37,11 @@ class Stretch:
 
 
 def equal_groups(original: Sequence[Group], copy: Sequence[Group]) -> tuple[tuple[int, int], ...]:
-    """Return the pairs of groups (original's number, copy's number) that hold the same rows, rising on both sides."""
-    there = {(group.first, group.digest): number for number, group in enumerate(copy)}
+    """Return the pairs of groups (original's number, copy's number) that hold the same rows, rising on both sides.
+
+    One that holds hollow files in the copy is not among them: the original's may not be hollow.
+    """
+    there = {(group.first, group.digest): number for number, group in enumerate(copy) if not group.hollow}
     found = ((number, there.get((group.first, group.digest))) for number, group in enumerate(original))
     return tuple((mine, other) for mine, other in found if other is not None)
 

@@ -31,6 +31,8 @@ class RowClass(StrEnum):
     OLDER = "older"  # the copy holds an older version
     NEWER = "newer"  # the copy's version bears a later time
     OTHER = "other"  # same time and another size, another kind or another link target
+    CONTENT = "content"  # same size and time, and digests on both sides disagree
+    HOLLOW = "hollow"  # same size and time, but it takes up far less than its size, and the original's does not
     EXTRA = "extra"  # the copy has it, the original does not
 
 
@@ -42,7 +44,7 @@ class RowVerdict(StrEnum):
     BETWEEN = "between"  # cannot be told: an audit is missing
     ITS_OWN = "changed on its own"  # the copy changed and the original did not
     CONTENT = "content differs"  # digests on both sides disagree
-    UNHASHED = "content unverified"  # newer in the copy, never seen before, sizes agree
+    UNHASHED = "content unverified"  # newer in the copy, never seen before, sizes agree; or hollow
     UNKNOWN = "unknown"  # below a blind place of the copy
     EXTRA = "extra"
 
@@ -54,13 +56,25 @@ class Mode:
     `shift` was added to all times of the copy, to undo a whole-hour zone error that nearly all of its files bear.
     `by_size`: the copy keeps no times; a file is held when sizes agree and it was written after the
     original's mtime by the original's clock. `offset_ns` is what was added to the copy's times for that
-    (None: unknown or too large, then nothing is held by size).
+    (None: unknown or too large, then nothing is held by size). `times`, `sizes`, `targets` and `kinds` are False where
+    a listing does not offer them: then they are not compared. `digest` is the algorithm of the digests that both
+    offer (None: none); where both rows have one it overrules times.
     """
 
     granularity_ns: int
     shift: timedelta = timedelta(0)
     by_size: bool = False
     offset_ns: int | None = 0
+    times: bool = True
+    sizes: bool = True
+    targets: bool = True
+    kinds: bool = True
+    digest: str | None = None
+
+    @property
+    def full(self) -> bool:
+        """Whether both the size and the time of a file are compared."""
+        return self.times and self.sizes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +88,30 @@ class Sample:
     mtime_ns: int
     earliest_ns: int | None
     latest_ns: int | None
+
+
+class Sight(StrEnum):
+    """What was seen beside what differs: what a copy shows of what it can hold, and how."""
+
+    RETIMED = "held by digest, and their times differ"
+    OTHER_SPELLING = "held under another spelling"
+    COLLIDING = "missing, and another name that differs in spelling alone is there"
+    REFUSED_NAME = "missing, and named as usual targets refuse"
+    UNLINKED = "further names of one file, held as files of their own"
+    FILLED = "sparse, and held with all its zeros"
+    SPECIAL = "devices, pipes or sockets, missing or of another kind"
+    PLACEHOLDER = "of a size that takes up nothing, and missing"
+    LEADING_OUT = "links that lead outside all that is declared, or nowhere"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """How many entries show one such thing, and one of them: its path, and what it is beside (b"": nothing)."""
+
+    sight: Sight
+    entries: int
+    example: bytes = b""
+    beside: bytes = b""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,6 +140,8 @@ class CopyComparison:
     `earliest_start` / `earliest_start_trimmed`: the earliest start among all that is not held, and without the
     few rows that stick out (None: nothing is lacking). `holds_newer`: it holds something that came surely after
     something that counts against it (a hole; else what it lacks is a clean cut in time).
+    `unproven` is part of `same`: held as far as can be told, but neither their times nor a digest could be compared (or
+    their kind is not listed at all). `hollow` is part of `unhashed`. `not_compared` says in words what could not be.
     `blind_original`: part of the original was not seen; `blind_copy`: part of the copy was not.
     """
 
@@ -138,6 +178,10 @@ class CopyComparison:
     first_audit: bool = False
     blind_original: bool = False
     blind_copy: bool = False
+    unproven: Tally = field(default_factory=Tally)
+    hollow: Tally = field(default_factory=Tally)
+    not_compared: tuple[str, ...] = ()
+    sights: tuple[Seen, ...] = ()
     samples: tuple[Sample, ...] = ()
     relation: Path | None = None
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 
 from coverage_audit.estate.model import Proof, ShelfAccess
-from coverage_audit.evidence.difference import RowVerdict
+from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerdict, Sample, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
@@ -13,7 +14,7 @@ from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.defects import lacks_most
 from coverage_audit.judgement.original_standing import part_not_read
 from coverage_audit.judgement.verdict import Ground, Standing
-from coverage_audit.judgement.wording import age, amount, duration, such_as, when
+from coverage_audit.judgement.wording import age, amount, duration, names, such_as, when
 
 
 def another_volume(view: CopyView) -> Reasoned | None:
@@ -71,11 +72,7 @@ def cannot_be_told(view: CopyView) -> Reasoned | None:
         )
         lacking = f"{amount(found.between)} are lacking for longer than {duration(view.max_age)}"
         return _kept(Ground.EVIDENCE, f"whether {lacking} cannot be told, {after}{such_as(found, RowVerdict.BETWEEN)}")
-    if found.unhashed.files:
-        newer = f"{amount(found.unhashed)} bear a later time than in the original"
-        reason = f"{newer}, their content unverified until hashed{such_as(found, RowVerdict.UNHASHED)}"
-        return _kept(Ground.EVIDENCE, reason)
-    return None
+    return _kept(Ground.EVIDENCE, _content_unverified(found)) if found.unhashed.files else None
 
 
 def too_little_proof(view: CopyView) -> Reasoned | None:
@@ -84,16 +81,39 @@ def too_little_proof(view: CopyView) -> Reasoned | None:
     if reached >= view.wanted:
         return None
     reason = f"its proof is “{reached.word}”, and “{view.wanted.word}” is asked"
+    if view.comparison is not None and view.comparison.unproven.files:
+        reason += f": of {amount(view.comparison.unproven)} neither times nor digests could be compared"
     if view.wanted >= Proof.SAMPLED:
         reason += ", which this version cannot give yet"
     return _kept(Ground.EVIDENCE, reason)
 
 
 def proof_reached(view: CopyView) -> Proof:
-    """Return how much was observed of the copy."""
-    if view.comparison is not None:
+    """Return how much was observed of the copy.
+
+    A listing that shows neither times nor digests of what it holds does not show that it holds what is meant.
+    """
+    if view.comparison is not None and not view.comparison.unproven.files:
         return Proof.LISTED
     return Proof.DATED if view.newest_point is not None else Proof.DECLARED
+
+
+def _content_unverified(found: CopyComparison) -> str:
+    rows = [row for row in found.samples if row.verdict is RowVerdict.UNHASHED]
+    newer = Tally(files=found.unhashed.files - found.hollow.files, bytes=found.unhashed.bytes - found.hollow.bytes)
+    parts = []
+    if newer.files:
+        said = f"{amount(newer)} bear a later time than in the original, their content unverified until hashed"
+        parts.append(said + _named(row for row in rows if row.row_class is not RowClass.HOLLOW))
+    if found.hollow.files:
+        said = f"{amount(found.hollow)} take up far less than their size there, so their content is unverified"
+        parts.append(said + _named(row for row in rows if row.row_class is RowClass.HOLLOW))
+    return "; ".join(parts)
+
+
+def _named(rows: Iterable[Sample]) -> str:
+    said = names(rows)
+    return f": {said}" if said else ""
 
 
 def _identity_trouble(view: CopyView, identity: IdentityCheck) -> str | None:
@@ -144,6 +164,10 @@ def _copy_too_old(view: CopyView, at: datetime | None) -> str | None:
     allowed = view.max_age if isinstance(device.access, ShelfAccess) else device.may_be_off
     if allowed is not None and view.now - at <= allowed:
         return None
+    if isinstance(device.access, ShelfAccess):
+        due = when(at + view.max_age, view.zone)
+        late = f"it was last recorded {when(at, view.zone)}, {age(at, view.now)}, and was to be plugged in by {due}"
+        return f"{late}: evidence of {duration(view.max_age)} counts"
     counts = f"evidence of {duration(allowed)} counts" if allowed is not None else "only this audit's evidence counts"
     return f"it was last seen {when(at, view.zone)}, {age(at, view.now)}, and {counts}"
 

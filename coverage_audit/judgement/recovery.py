@@ -17,7 +17,7 @@ def recovery_points(view: CopyView) -> tuple[datetime | None, datetime | None]:
     found = view.comparison
     if found is None:
         return (None, None) if view.needs_tree else _by_date(view)
-    if not found.same.files or found.blind_original:
+    if not found.same.files or found.blind_original or found.unproven.files:
         return None, None
     bounds = [found.original_at, found.copy_at, view.now]
     bounds += [view.evidence.tree_at] if view.evidence.tree_at else []

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from coverage_audit.estate.model import ShelfAccess
 from coverage_audit.evidence.difference import CopyComparison
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.copy_view import CopyView
+from coverage_audit.judgement.sights import about_sights
 from coverage_audit.judgement.wording import age, amount, duration, names, when
 
 
@@ -15,7 +17,7 @@ def remarks(view: CopyView) -> tuple[str, ...]:
     """Return all remarks on one copy, the weightier first."""
     said = [*_about_identity(view), *_about_observation(view), *_about_points(view)]
     if view.comparison is not None:
-        said += [*_about_times(view.comparison), *_about_rows(view, view.comparison)]
+        said += [*_about_times(view.comparison), *_about_rows(view, view.comparison), *about_sights(view.comparison)]
     return tuple(said)
 
 
@@ -34,6 +36,8 @@ def _about_observation(view: CopyView) -> Iterator[str]:
     seen = view.seen_at
     if seen is not None and seen < view.started:
         yield f"it was seen {when(seen, view.zone)}, {age(seen, view.now)}, and not in this audit"
+        if isinstance(view.evidence.place.device.access, ShelfAccess) and view.now - seen <= view.max_age:
+            yield f"plug it in by {when(seen + view.max_age, view.zone)}: until then what was recorded of it counts"
     if view.comparison is not None and isinstance(view.original.tree, Gap):
         yield f"as of {when(view.comparison.original_at, view.zone)}: the original was not seen in this audit"
 

@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coverage_audit.comparison.mode import HOUR_NS, Signs, clock_offset_ns, decide, plain_mode
+from coverage_audit.comparison.means import plain_mode
+from coverage_audit.comparison.mode import HOUR_NS, Signs, clock_offset_ns, decide
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
 from coverage_audit.evidence.difference import Mode
 from tests.builders.manifests import MTIME, a_manifest, a_row

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from coverage_audit.estate.model import Copy, Proof, ShelfAccess
-from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.difference import Mode, RowClass, RowVerdict, Sample, Tally
 from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.verdict import Ground, JudgedCopy, Standing
 from tests.builders.cases import (
@@ -225,3 +225,56 @@ def test_a_copy_that_shows_a_time_to_come_is_not_trusted() -> None:
 
     assert a_mirror(comparison=a_comparison(last_work=ahead)).ground is Ground.CLOCK
     assert judged_copy(a_dated_copy(HERON, a_point("2026-11-26", ahead))).ground is Ground.CLOCK
+
+
+def test_held_by_size_alone_is_less_than_listed() -> None:
+    found = a_comparison(unproven=FEW, not_compared=("times, which the copy's listing does not hold",))
+
+    copy = a_mirror(comparison=found)
+
+    assert copy.standing is Standing.UNVERIFIED
+    assert copy.proof is Proof.DECLARED
+    assert "neither times nor digests could be compared" in copy.reason
+    assert "not compared: times, which the copy's listing does not hold" in copy.remarks
+    assert copy.recovery_point is None
+
+
+def test_held_by_size_alone_is_enough_where_less_than_listed_is_asked() -> None:
+    declared = replace(MIRROR, proof=Proof.DECLARED)
+
+    copy = judged_copy(a_copy(HERON, declared, comparison=a_comparison(unproven=FEW)))
+
+    assert copy.standing is Standing.PROVEN
+    assert copy.proof is Proof.DECLARED
+
+
+def test_times_that_could_not_be_compared_are_no_doubt_where_digests_were() -> None:
+    mode = Mode(granularity_ns=1, times=False, digest="sha256")
+    found = a_comparison(mode=mode, not_compared=("times, which the copy's listing does not hold",))
+
+    copy = a_mirror(comparison=found)
+
+    assert copy.standing is Standing.PROVEN
+    assert "compared by sha256 digests" in copy.remarks
+
+
+def test_a_hollow_file_is_unverified_and_said_as_such() -> None:
+    sample = Sample(
+        path=b"partly",
+        row_class=RowClass.HOLLOW,
+        verdict=RowVerdict.UNHASHED,
+        size=1000,
+        mtime_ns=0,
+        earliest_ns=None,
+        latest_ns=0,
+    )
+    one = Tally(files=1, bytes=1000)
+
+    copy = a_mirror(comparison=a_comparison(changed=FEW, unhashed=FEW, hollow=one, samples=(sample,)))
+
+    assert copy.standing is Standing.UNVERIFIED
+    assert (
+        "2 files (2.0 kB) bear a later time than in the original, their content unverified until hashed" in copy.reason
+    )
+    assert "1 file (1.0 kB) take up far less than their size there" in copy.reason
+    assert "“partly”" in copy.reason
