@@ -26,6 +26,11 @@ def assemble(question: Question, words: Sequence[Word], *, lacking: Ended, at: d
         points.setdefault(copy.address, SeenPoints(address=copy.address, outcome=gap(copy.address)))
     for address, point_of in _trees_due(question, points):
         trees.setdefault(address, SeenTree(address=address, outcome=gap(address), point_of=point_of))
+    surveyed = tuple(
+        trees.get(address) or SeenTree(address=address, outcome=gap(address)) for address in question.surveyed
+    )
+    for address in set(question.surveyed) - set(question.trees):
+        trees.pop(address, None)
     return Answer(
         device=question.device,
         at=at,
@@ -33,6 +38,7 @@ def assemble(question: Question, words: Sequence[Word], *, lacking: Ended, at: d
         volumes=tuple(volumes.get(volume.key) or gap(volume.key) for volume in question.volumes),
         trees=tuple(trees.values()),
         points=tuple(points.values()),
+        surveyed=surveyed,
     )
 
 
