@@ -29,6 +29,7 @@ def test_the_wheel_holds_what_ships_as_defaults_templates_and_migrations(install
     package = installed / "coverage_audit"
     for name in (file.name for file in (ROOT / "config").iterdir() if not file.name.startswith(".")):
         assert (package / "defaults" / name).read_bytes() == (ROOT / "config" / name).read_bytes()
+    assert (package / "defaults/gate").read_bytes() == (ROOT / "deploy/gate").read_bytes()
     assert (package / "sample_config/estate.yaml").is_file()
     assert (package / "reports/templates/audit.html").is_file()
     assert list((package / "ledger/migrations/versions").glob("v*.py"))
