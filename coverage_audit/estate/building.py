@@ -19,7 +19,6 @@ from coverage_audit.estate.model import (
     Device,
     DeviceId,
     Estate,
-    Kept,
     Limits,
     LocalAccess,
     NoticeTarget,
@@ -47,7 +46,6 @@ from coverage_audit.estate.shape import (
     DeviceShape,
     EstateShape,
     IdentityShape,
-    KeptShape,
     LimitsShape,
     NoticeShape,
     NotKeptShape,
@@ -72,8 +70,6 @@ def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...]
         limits=_own_limits(shape.limits, shipped),
         schedule=_schedule(shape.schedule),
         notices=tuple(_notice(name, body) for name, body in shape.notices.items()),
-        alive=_kept(shape.alive) if shape.alive is not None else None,
-        metrics_file=shape.metrics_file,
         litter=litter if shape.litter is None else tuple(shape.litter),
         not_kept=tuple(_not_kept(body) for body in shape.not_kept),
         rehearsal=shape.rehearsal,
@@ -215,10 +211,4 @@ def _notice(name: str, body: NoticeShape) -> NoticeTarget:
         url_file=body.url_file,
         url_env=body.url_env,
         url_credential=body.credential,
-        quiet=body.quiet,
-        policies=frozenset(map(PolicyId, body.policies)) if body.policies is not None else None,
     )
-
-
-def _kept(body: KeptShape) -> Kept:
-    return Kept(url_file=body.url_file, url_env=body.url_env, url_credential=body.credential)

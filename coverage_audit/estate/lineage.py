@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 
 from coverage_audit.estate.addresses import parse_volume_key
 from coverage_audit.estate.mistakes import Mistakes, shown
+from coverage_audit.estate.model import Address
 from coverage_audit.estate.nodes import Keys, Spot, Text
-from coverage_audit.estate.relations import texts
+from coverage_audit.estate.relations import address_at, addresses, texts
 
 
 def check_lineage(root: Keys, mistakes: Mistakes) -> None:
@@ -17,7 +18,9 @@ def check_lineage(root: Keys, mistakes: Mistakes) -> None:
     _note_cycles(hosts, "runs on itself", mistakes)
     _note_cycles(dict(_stores(devices)), "is stored on itself", mistakes)
     _check_sites(devices, hosts, mistakes)
-    _check_former_names(root, devices, mistakes)
+    _check_former_names(root, "devices", "device", mistakes)
+    _check_former_names(root, "datasets", "dataset", mistakes)
+    _check_former_places(root, mistakes)
     for name, device in devices.items():
         own = device.keys_at("attested_apart").entries.get(name)
         if own is not None:
@@ -62,18 +65,43 @@ def _check_sites(devices: Mapping[str, Keys], hosts: Mapping[str, Text], mistake
             mistakes.add(own.spot, f"{where} (a guest is where its host is)")
 
 
-def _check_former_names(root: Keys, devices: Mapping[str, Keys], mistakes: Mistakes) -> None:
-    declared = root.keys_at("devices").entries
+def _check_former_names(root: Keys, key: str, kind: str, mistakes: Mistakes) -> None:
+    declared = root.keys_at(key).entries
     claimed: dict[str, tuple[str, Spot]] = {}
-    for name, device in devices.items():
-        for former in texts(device, "formerly"):
+    for entry, body in root.mappings_at(key):
+        name = entry.key
+        for former in texts(body, "formerly"):
             if former.value in declared:
                 mistakes.add(
-                    former.spot, f"{shown(former.value)} is a device still (one that left is declared no more)"
+                    former.spot, f"{shown(former.value)} is a {kind} still (one that left is declared no more)"
                 )
             elif former.value in claimed:
                 first, spot = claimed[former.value]
                 twice = f"{shown(former.value)} was claimed by {shown(first)} already (line {spot.line}"
-                mistakes.add(former.spot, f"{twice}: one device goes on under one new name)")
+                mistakes.add(former.spot, f"{twice}: one {kind} goes on under one new name)")
             else:
                 claimed[former.value] = name, former.spot
+
+
+def _check_former_places(root: Keys, mistakes: Mistakes) -> None:
+    """Note places that are said to be left and are not, or to which two copies lay claim: one history has one heir."""
+    originals = {
+        at[1]: entry.key for entry, body in root.mappings_at("datasets") if (at := address_at(body, "original"))
+    }
+    for _, dataset in root.mappings_at("datasets"):
+        for spot, old in addresses(dataset, "moved_from"):
+            if old in originals:
+                owner = shown(originals[old])
+                mistakes.add(spot, f"{shown(str(old))} is the original of {owner} still (name where it lay before)")
+        copies = [copy for copy in dataset.items_at("copies") if isinstance(copy, Keys)]
+        present = {at[1] for copy in copies if (at := address_at(copy, "at"))}
+        claimed: dict[Address, Spot] = {}
+        for copy in copies:
+            for spot, old in addresses(copy, "moved_from"):
+                if old in present:
+                    mistakes.add(spot, f"{shown(str(old))} is a copy still (name where this copy lay before)")
+                elif old in claimed:
+                    first = f"{shown(str(old))} was claimed already (line {claimed[old].line})"
+                    mistakes.add(spot, f"{first}: one copy goes on at one new place")
+                else:
+                    claimed[old] = spot

@@ -303,26 +303,14 @@ class NoticeKind(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Kept:
-    """Where an address is kept that must not stand in the estate: one of a file, a variable, a credential."""
-
-    url_file: str | None = None
-    url_env: str | None = None
-    url_credential: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class NoticeTarget(Kept):
-    """Where notices go: the address itself never stands in the estate, only where to find it.
-
-    In `quiet` hours (from, to; local) nothing is sent, it waits for their end. `policies`: only datasets of these, and
-    what concerns the estate as a whole; None: of all.
-    """
+class NoticeTarget:
+    """Where notices go: the address itself never stands in the estate, only where to find it."""
 
     name: str
     send: frozenset[NoticeKind]
-    quiet: tuple[time, time] | None = None
-    policies: frozenset[PolicyId] | None = None
+    url_file: str | None = None
+    url_env: str | None = None
+    url_credential: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -355,7 +343,6 @@ class Estate:
     """All that is declared. `text` is the file as it was read: each audit stores what it judged.
 
     `litter` are patterns of names that every dataset leaves out: what operating systems rewrite by themselves.
-    `alive` is where an outside watcher is told after each night; `metrics_file` holds figures in OpenMetrics text.
     """
 
     name: str
@@ -367,8 +354,6 @@ class Estate:
     limits: Limits
     schedule: Schedule = field(default_factory=Schedule)
     notices: tuple[NoticeTarget, ...] = ()
-    alive: Kept | None = None
-    metrics_file: str | None = None
     litter: tuple[str, ...] = ()
     not_kept: tuple[NotKept, ...] = ()
     rehearsal: bool = False

@@ -33,7 +33,11 @@ def read_estate(file: Path) -> Estate:
     Raises EstateError (exit status 78) with one line "FILE:LINE:COLUMN: message (mend)" for every mistake, in the
     order of the file; without a place where the file itself cannot be read.
     """
-    text = read_text(file)
+    return estate_of(read_text(file), file)
+
+
+def estate_of(text: str, file: Path) -> Estate:
+    """Read and check an estate's text; `file` is what mistakes name. Raises EstateError as `read_estate` does."""
     mistakes = Mistakes()
     tree = read_tree(text, mistakes)
     shape = _shaped(EstateShape, tree, mistakes)

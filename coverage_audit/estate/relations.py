@@ -26,11 +26,6 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
         _check_dataset(dataset, declared, mistakes)
     for entry, notice in root.mappings_at("notices"):
         _check_notice(entry, notice, mistakes)
-        for policy in texts(notice, "policies"):
-            _check_reference(policy, "policy", declared.policies, mistakes)
-    alive = root.entries.get("alive")
-    if alive is not None and isinstance(alive.value, Keys):
-        _check_notice(alive, alive.value, mistakes)
     _check_leave_out(root, mistakes, "litter")
     for body in root.items_at("not_kept"):
         if isinstance(body, Keys):
@@ -90,7 +85,7 @@ def address_at(mapping: Keys, key: str) -> tuple[Spot, Address] | None:
         return None
 
 
-def _addresses(mapping: Keys, key: str) -> Iterator[tuple[Spot, Address]]:
+def addresses(mapping: Keys, key: str) -> Iterator[tuple[Spot, Address]]:
     """Go through the addresses of the list under this key that can be read."""
     for text in texts(mapping, key):
         try:
@@ -136,8 +131,6 @@ def _check_dataset(dataset: Keys, declared: Declared, mistakes: Mistakes) -> Non
         _note(spot, declared.refusal_of_volume(address.volume), mistakes)
         if address.has_point:
             mistakes.add(spot, f"an original has no {POINT} (it is where the dataset is worked on)")
-    for former, old in _addresses(dataset, "moved_from"):
-        _note(former, declared.refusal_of_volume(old.volume), mistakes)
     _check_leave_out(dataset, mistakes)
     for copy in dataset.items_at("copies"):
         if isinstance(copy, Keys):
@@ -152,8 +145,6 @@ def _check_copy(copy: Keys, declared: Declared, mistakes: Mistakes) -> None:
     spot, address = at
     _note(spot, declared.refusal_of_volume(address.volume), mistakes)
     _check_points(copy, spot, address, mistakes)
-    for former, old in _addresses(copy, "moved_from"):
-        _note(former, declared.refusal_of_volume(old.volume), mistakes)
 
 
 def _check_points(copy: Keys, spot: Spot, address: Address, mistakes: Mistakes) -> None:

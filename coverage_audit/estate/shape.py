@@ -32,7 +32,6 @@ from coverage_audit.estate.leaves import (
     PointPattern,
     PointsWord,
     ProofWord,
-    QuietHours,
     ReceivedWord,
     Reference,
     SecretFile,
@@ -234,20 +233,13 @@ class ScheduleShape(_Shape):
     summary: WeekdayClock | None = None
 
 
-class KeptShape(_Shape):
-    """Where an address is kept: exactly one of these."""
+class NoticeShape(_Shape):
+    """Where notices go: exactly one of the first three says where the address is kept."""
 
     url_file: SecretFile | None = None
     url_env: EnvName | None = None
     credential: CredentialName | None = None
-
-
-class NoticeShape(KeptShape):
-    """Where notices go: exactly one of the first three says where the address is kept."""
-
     send: Annotated[list[KindWord], Field(min_length=1)]
-    quiet: QuietHours | None = None
-    policies: Annotated[list[Reference], Field(min_length=1)] | None = None
 
 
 class LitterShape(_Shape):
@@ -303,8 +295,6 @@ class EstateShape(_Shape):
     datasets: Annotated[dict[IdText, DatasetShape], Field(min_length=1)]
     schedule: ScheduleShape | None = None
     notices: dict[IdText, NoticeShape] = {}
-    alive: KeptShape | None = None
-    metrics_file: OwnPath | None = None
     limits: OwnLimitsShape | None = None
     litter: list[Pattern] | None = None
     not_kept: list[NotKeptShape] = []
