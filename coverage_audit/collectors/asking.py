@@ -61,7 +61,9 @@ class _Asking:
             yield SeenTree(address=address, outcome=self._or_gap(address, partial(self._tree, address)))
         for copy in sorted(self._question.pointed, key=lambda copy: self._is_doubtful(copy.address)):
             yield from self._pointed(copy)
-        for address in sorted(set(self._question.surveyed) - set(self._question.trees), key=self._is_doubtful):
+        for address in sorted(self._question.surveyed, key=self._is_doubtful):
+            if address in self._question.trees:
+                continue
             yield SeenTree(address=address, outcome=self._or_gap(address, partial(self._tree, address)))
 
     def _or_gap(self, subject: object, observe: Callable[[], _T]) -> _T | Gap:

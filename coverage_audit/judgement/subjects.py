@@ -36,5 +36,10 @@ def volume_subject(volume: VolumeKey) -> str:
     return _address(str(volume))
 
 
+def mount_subject(device: DeviceId, target: str) -> str:
+    """Name a mounted filesystem of a device by where it is mounted."""
+    return f"{quote(device, safe=_IN_A_NAME)}:{_address(target)}"
+
+
 def _address(text: str) -> str:
     return quote(text, safe=_IN_AN_ADDRESS, errors="surrogateescape")
