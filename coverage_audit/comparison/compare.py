@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from uuid import uuid4
 
 from coverage_audit.comparison.blind import BlindPlaces
 from coverage_audit.comparison.classify import Rules
+from coverage_audit.comparison.colliding import colliding
 from coverage_audit.comparison.differing import FillUp
+from coverage_audit.comparison.folded import respelled
 from coverage_audit.comparison.leaving_out import LeavingOut
 from coverage_audit.comparison.means import plain_mode
 from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide
@@ -23,6 +25,7 @@ from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.passing import Pass
 from coverage_audit.comparison.reading import Loading, Trees, opened
 from coverage_audit.comparison.renamed import under_old_name
+from coverage_audit.comparison.respelling import newest_of, other_spelling, unproven_of, written_anew
 from coverage_audit.comparison.totals import Differences, Weak
 from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.comparison.windows import equal_groups, windows
@@ -51,7 +54,7 @@ def match(original: Manifest, copy: Manifest, *, leave_out: Sequence[str], work:
         if mode != plain:
             outcome.relation.unlink()
             outcome = job.compared(mode)
-        return job.summed_up(outcome)
+        return job.summed_up(job.respelled(outcome))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +66,7 @@ class _Outcome:
     equal: tuple[tuple[int, int], ...]
     relation: Path
     rows: int
+    sights: tuple[Seen, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,6 +108,22 @@ class _Job:
             signs.sized += self.trees[0][0].count_files([mine for mine, _ in outcome.equal])
         return signs
 
+    def respelled(self, outcome: _Outcome) -> _Outcome:
+        """Look for what is missing or differs under another spelling of its name."""
+        found = outcome.parts.differences
+        if not ((found.missing.files or found.folders_missing) and found.surplus):
+            return outcome
+        hollow = self.copy.census.hollow > 0
+        pairs = respelled(self.engine, outcome.relation, outcome.parts.rules, hollow=hollow)
+        if not pairs:
+            return outcome
+        sight = other_spelling(outcome.relation, pairs)
+        parts = replace(outcome.parts, differences=Differences())
+        parts.weak.unproven += unproven_of(pairs)
+        parts.newest.take(*newest_of(pairs, parts.rules))
+        relation, rows = written_anew(outcome.relation, pairs, parts.differences)
+        return replace(outcome, parts=parts, relation=relation, rows=rows, sights=sight)
+
     def summed_up(self, outcome: _Outcome) -> Matched:
         """Say what the last pass found."""
         found = outcome.parts.differences
@@ -142,7 +162,8 @@ class _Job:
 
     def _sights(self, outcome: _Outcome) -> tuple[Seen, ...]:
         retimed = outcome.parts.weak.retimed
-        return (Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()
+        timed = (Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()
+        return (*timed, *outcome.sights, *colliding(outcome.relation, self.copy.file))
 
     def _parts(self, mode: Mode) -> Pass:
         rules = Rules(

@@ -39,6 +39,13 @@ class Newest:
         if self._surely < times[newest]:  # its ctime is earlier, against the rule: another may have come later
             self._arrived(side, np.flatnonzero(dated))
 
+    def take(self, mtime_ns: int | None, arrival_ns: int | None) -> None:
+        """Take the newest of files that are held and were not among those seen (None: there are none)."""
+        if mtime_ns is not None:
+            self.mtime_ns = max(self.mtime_ns or 0, mtime_ns)
+        if arrival_ns is not None:
+            self.arrival_ns = max(self._surely, arrival_ns)
+
     def see_groups(self, equal: Sequence[int]) -> None:
         """Take whole groups that are held, reading only those that could hold the newest."""
         for number in sorted(equal, key=lambda number: _newest_of(self._tree.groups[number]), reverse=True):

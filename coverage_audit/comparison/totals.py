@@ -36,6 +36,7 @@ class Differences:
     content: Tally = field(default_factory=Tally)
     hollow: Tally = field(default_factory=Tally)
     folders_missing: int = 0
+    surplus: int = 0  # rows of any kind that the copy has alone, or of another version
 
     def add(self, rows: Any) -> None:
         """Add rows of the raw relation."""
@@ -47,6 +48,7 @@ class Differences:
         side = "c" if row_class is RowClass.EXTRA else "o"
         kind, rows = like[f"{side}_kind"], like["count_all"]
         counted = Tally(files=0 if kind == "d" else rows, bytes=(like[f"{side}_size_sum"] or 0) if kind == "f" else 0)
+        self.surplus += 0 if row_class is RowClass.MISSING else rows
         if row_class is RowClass.EXTRA:
             self.extra += counted
         elif row_class is RowClass.MISSING:

@@ -1,12 +1,13 @@
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import timedelta
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
+from typing import Any
 from unittest.mock import patch
 
 from hypothesis import HealthCheck, given, settings
@@ -19,6 +20,7 @@ from coverage_audit.comparison.mode import clock_offset_ns
 from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.manifest import Blind, Kind, Manifest, Row
 from coverage_audit.evidence.store import groups as store_groups
 from tests.builders.manifests import MEMORY, MTIME, SEED, STARTED, a_manifest
@@ -43,6 +45,8 @@ SECOND = 10**9
 STEPS = [1, 100, 1000, 10**6, SECOND, 2 * SECOND]
 ODD = [-5 * SECOND, 2**32 * SECOND, 0, 2**63 - 1, -(2**63)]
 PATTERNS = ["*.tmp", "a/", "!c.tmp", "/b/**", "B", "!B/a", "# none"]
+DIGESTED = 0.4  # of all files
+LACKS = ["mtime", "size", "targets", "kinds"]
 KINDS = [Kind.FILE] * 8 + [Kind.FOLDER, Kind.LINK, Kind.OTHER]
 
 
@@ -57,6 +61,7 @@ class Pair:
     patterns: tuple[str, ...]
     offsets: tuple[timedelta | None, timedelta | None]
     one_box: bool
+    lacks: frozenset[str]
 
 
 def _path(chance: Random) -> bytes:
@@ -75,7 +80,18 @@ def _row(chance: Random, path: bytes, odd: float) -> Row:
         mtime_ns=mtime,
         ctime_ns=chance.choice([None, MTIME + chance.randint(-40, 40) * SECOND]),
         target=b"to %d" % size if kind is Kind.LINK else None,
+        digest=bytes([size, chance.randint(0, 1)]) if kind is Kind.FILE and chance.random() < DIGESTED else None,
     )
+
+
+def _listed(rows: Iterable[Row], lacks: frozenset[str]) -> tuple[Row, ...]:
+    """Rows as a listing shows them that lacks these."""
+    shown = [row for row in rows if "kinds" not in lacks or row.kind is Kind.FILE]
+    if "mtime" in lacks:
+        shown = [replace(row, mtime_ns=0) for row in shown]
+    if "size" in lacks:
+        shown = [replace(row, size=0) for row in shown]
+    return tuple(replace(row, target=None) if "targets" in lacks else row for row in shown)
 
 
 def _kept(chance: Random, row: Row, keeps: str, amount: int) -> Row:
@@ -105,6 +121,8 @@ def pairs(draw: st.DrawFn) -> Pair:
         copy[path] = _kept(chance, replace(row, path=path), keeps, amount)
         if fate < lost / 2:
             del copy[path]
+        if chance.random() < changed / 4 and path in copy and row.digest:
+            copy[path] = replace(copy[path], digest=chance.choice([None, b"bent"]))
         if chance.random() < changed:
             new = _row(chance, row.path, odd)
             copy[row.path] = _kept(chance, new, keeps, amount) if keeps == "steps" else new
@@ -112,10 +130,12 @@ def pairs(draw: st.DrawFn) -> Pair:
         path = _path(chance)
         copy.setdefault(path, _row(chance, path, odd))
     some = st.sampled_from([(), (), (b"",), (b"a", b"a/b"), (b"b", b"nowhere/at all"), (b"a.",)])
+    lacks = draw(st.sampled_from([(), (), (), *([word] for word in LACKS), LACKS]))
     offset = st.sampled_from([None, timedelta(0), timedelta(seconds=3), timedelta(minutes=-6)])
     return Pair(
         original=tuple(original),
-        copy=tuple(copy.values()),
+        copy=_listed(copy.values(), frozenset(lacks)),
+        lacks=frozenset(lacks),
         blind_original=draw(some),
         blind_copy=draw(some),
         patterns=tuple(draw(st.lists(st.sampled_from(PATTERNS), max_size=3))),
@@ -134,9 +154,15 @@ def _small_groups() -> Iterator[None]:
 def _manifests(folder: Path, pair: Pair) -> tuple[Manifest, Manifest]:
     heron = Address(volume=VolumeKey(device=DeviceId("heron"), volume=VolumeId("pool")), path="mirror")
     with _small_groups():
-        original = a_manifest(folder, pair.original, blind=_blind(pair.blind_original), clock_offset=pair.offsets[0])
+        said: dict[str, Any] = {
+            "blind": _blind(pair.blind_original),
+            "clock_offset": pair.offsets[0],
+            "digest": "sha256",
+        }
+        original = a_manifest(folder, pair.original, **said)
         there = original.origin.address if pair.one_box else heron
-        copy = a_manifest(folder, pair.copy, blind=_blind(pair.blind_copy), clock_offset=pair.offsets[1], address=there)
+        said |= {"blind": _blind(pair.blind_copy), "clock_offset": pair.offsets[1], "lacks": pair.lacks}
+        copy = a_manifest(folder, pair.copy, address=there, **said)
     return original, copy
 
 
@@ -148,8 +174,8 @@ def _model(pair: Pair, original: Manifest, copy: Manifest) -> Expected:
     leaving = LeavingOut(pair.patterns)
     return expected(
         Tree(rows=pair.original, blind=pair.blind_original, started=STARTED),
-        Tree(rows=pair.copy, blind=pair.blind_copy, started=STARTED),
-        max(original.census.granularity_ns, copy.census.granularity_ns),
+        Tree(rows=pair.copy, blind=pair.blind_copy, started=STARTED, lacks=pair.lacks),
+        max(side.census.granularity_ns for side in (original, copy) if "mtime" not in side.origin.lacks),
         clock_offset_ns(original, copy),
         lambda row: leaving.which(row.path, is_folder=row.kind is Kind.FOLDER) != KEPT,
     )
@@ -184,3 +210,18 @@ def test_skipping_groups_that_are_equal_changes_no_figure(pair: Pair) -> None:
             whole = _said(match(original, copy, leave_out=pair.patterns, work=work))
 
         assert skipping == whole
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(pair=pairs())
+def test_without_digests_what_differed_in_content_is_at_best_unproven_or_held_by_size_and_time(pair: Pair) -> None:
+    """Taking a digest away proves nothing: no more is held with proof than the digests did not speak against."""
+    with TemporaryDirectory() as name:
+        work = Workspace(folder=Path(name), memory=MEMORY, seed=SEED)
+        found = match(*_manifests(Path(name), pair), leave_out=pair.patterns, work=work)
+        bare = replace(pair, copy=tuple(replace(row, digest=None) for row in pair.copy))
+        less = match(*_manifests(Path(name), bare), leave_out=pair.patterns, work=work)
+
+        if pair.lacks & {"mtime", "size"}:
+            assert less.same.files - less.unproven.files <= found.same.files - found.unproven.files
+        assert less.content == Tally()
