@@ -18,12 +18,15 @@ from coverage_audit.comparison.classify import Rules
 from coverage_audit.comparison.colliding import colliding
 from coverage_audit.comparison.differing import FillUp
 from coverage_audit.comparison.folded import respelled
+from coverage_audit.comparison.kept_as import kept_as
+from coverage_audit.comparison.leading_out import leading_out
 from coverage_audit.comparison.leaving_out import LeavingOut
 from coverage_audit.comparison.means import plain_mode
 from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide
 from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.passing import Pass
 from coverage_audit.comparison.reading import Loading, Trees, opened
+from coverage_audit.comparison.refused_names import refused_names
 from coverage_audit.comparison.renamed import under_old_name
 from coverage_audit.comparison.respelling import newest_of, other_spelling, unproven_of, written_anew
 from coverage_audit.comparison.totals import Differences, Weak
@@ -36,18 +39,26 @@ from coverage_audit.evidence.instants import odd_after
 from coverage_audit.evidence.manifest import Manifest
 
 
-def match(original: Manifest, copy: Manifest, *, leave_out: Sequence[str], work: Workspace) -> Matched:
+def match(
+    original: Manifest,
+    copy: Manifest,
+    *,
+    leave_out: Sequence[str],
+    work: Workspace,
+    roots: Sequence[bytes] | None = None,
+) -> Matched:
     """Compare a copy's manifest with its original's and write the raw relation of what differs.
 
-    `leave_out` are gitignore patterns, the dataset's and the copy's together. Raises ComparisonError when memory or
-    disk is short, a pattern makes no sense or the manifests were not made for each other; EvidenceError when one of
-    them cannot be read.
+    `leave_out` are gitignore patterns, the dataset's and the copy's together; `roots` the absolute paths that are
+    declared on the copy's device, outside which no link of it should lead (None: that is not asked). Raises
+    ComparisonError when memory or disk is short, a pattern makes no sense or the manifests were not made for each
+    other; EvidenceError when one of them cannot be read.
     """
     leaving = LeavingOut(leave_out)
     with ExitStack() as stack:
         trees = stack.enter_context(opened(original, copy, work, threads=3))
         engine = stack.enter_context(open_engine(work.memory, work.folder))
-        job = _Job(original=original, copy=copy, leaving=leaving, work=work, trees=trees, engine=engine)
+        job = _Job(original=original, copy=copy, leaving=leaving, work=work, trees=trees, engine=engine, roots=roots)
         plain = plain_mode(original, copy)
         outcome = job.compared(plain)
         mode = decide(job.signs(outcome), plain, clock_offset_ns(original, copy))
@@ -79,6 +90,7 @@ class _Job:
     work: Workspace
     trees: tuple[Trees, ...]
     engine: Engine
+    roots: Sequence[bytes] | None = None
 
     def compared(self, mode: Mode) -> _Outcome:
         """Go over both manifests once.
@@ -163,7 +175,14 @@ class _Job:
     def _sights(self, outcome: _Outcome) -> tuple[Seen, ...]:
         retimed = outcome.parts.weak.retimed
         timed = (Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()
-        return (*timed, *outcome.sights, *colliding(outcome.relation, self.copy.file))
+        return (
+            *timed,
+            *outcome.sights,
+            *colliding(outcome.relation, self.copy.file),
+            *refused_names(outcome.relation),
+            *kept_as(self.engine, self.original, self.copy, outcome.relation),
+            *(leading_out(self.engine, self.copy, self.roots) if self.roots is not None else ()),
+        )
 
     def _parts(self, mode: Mode) -> Pass:
         rules = Rules(

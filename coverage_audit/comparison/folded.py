@@ -118,5 +118,5 @@ def _side(found: Any, side: str, *, hollow: bool) -> Any:
 def _each_once(mine: Any, other: Any, wanted: Any) -> Any:
     """Return the wanted pairs that are the first of both their rows."""
     places = np.flatnonzero(wanted)
-    firsts = [places[np.unique(side[places], return_index=True)[1]] for side in (mine, other)]
-    return np.intersect1d(*firsts)
+    of_mine, of_other = (places[np.unique(side[places], return_index=True)[1]] for side in (mine, other))
+    return np.intersect1d(of_mine, of_other)

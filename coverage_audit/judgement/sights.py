@@ -19,12 +19,16 @@ def about_sights(found: CopyComparison) -> Iterator[str]:
         yield f"{amount(found.unproven)} count as held by {_weak_sign(found)} alone, which proves no content"
     for seen in found.sights:
         yield _SENTENCES[seen.sight].format(
-            count=files(seen.entries), entries=seen.entries, such=_such(seen), beside=f"“{visible(seen.beside)}”"
+            count=files(seen.entries), entries=seen.entries, such=_such(seen), beside=_beside(seen)
         )
 
 
 def _weak_sign(found: CopyComparison) -> str:
     return "size" if found.mode.sizes else "being there"
+
+
+def _beside(seen: Seen) -> str:
+    return visible(seen.beside) if seen.sight is Sight.REFUSED_NAME else f"“{visible(seen.beside)}”"
 
 
 def _such(seen: Seen) -> str:
@@ -36,7 +40,7 @@ _SENTENCES = {
     Sight.OTHER_SPELLING: "{count} are held under another spelling (case or Unicode form){such} as {beside}",
     Sight.COLLIDING: "{count} missing by a collision of names{such} collides with {beside} in the copy: "
     "they differ in case or Unicode form alone, and it can hold one of them",
-    Sight.REFUSED_NAME: "{count} that are missing have names that usual targets refuse{such}: {beside}",
+    Sight.REFUSED_NAME: "{count} that are missing have names that usual targets refuse{such} ({beside})",
     Sight.UNLINKED: "{count} are further names of one file in the original and files of their own in the copy "
     "(hard links are not kept){such}",
     Sight.FILLED: "{count} are sparse in the original and take up all of their size in the copy{such}",
