@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import subprocess
 import threading
 import time
@@ -23,7 +24,7 @@ from tests.parts.sshd import Box, StartSshd, free_port
 NONCE = "0123456789abcdef0123456789abcdef"
 LINE = f"exec sh -s -- 1 {NONCE}"
 CANARY = b"the only take of the corncrake"
-SHELLS = {"dash": ("/usr/bin/dash",), "bash": ("/bin/bash", "--posix"), "busybox": ("/bin/busybox", "sh")}
+SHELLS = {"dash": ("dash",), "bash": ("bash", "--posix"), "busybox": ("busybox", "sh")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -393,7 +394,7 @@ def test_no_environment_changes_an_answer(guarded: Guarded, tmp_path: Path) -> N
 
     def run(asked: str, **more: str) -> Told:
         environment = {"PATH": "/usr/bin:/bin", "SSH_ORIGINAL_COMMAND": f"{LINE} {asked}", **more}
-        command = [*guarded.shell, os.fspath(guarded.gate)]
+        command = [shutil.which(guarded.shell[0]) or "sh", *guarded.shell[1:], os.fspath(guarded.gate)]
         done = subprocess.run(command, env=environment, capture_output=True, timeout=60, check=False)
         return Told(status=done.returncode, out=done.stdout, err=b"")
 

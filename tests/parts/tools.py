@@ -24,6 +24,8 @@ _OF_FILES: Final = {
     "test_page_in_chromium.py": ("chromium", "chromedriver"),
     "test_device_facts.py": ("busybox",),
     "test_find_tree.py": ("busybox", "find"),
+    "test_gate.py": ("busybox", "dash", "bash"),
+    "test_gate_break_out.py": ("busybox", "dash", "bash", "ssh", "scp", "sftp"),
     "test_second_look.py": ("busybox",),
     "test_volume_facts.py": ("busybox",),
     "test_unreadable_folders.py": ("setpriv",),
