@@ -1,0 +1,95 @@
+"""A survey as one JSON object: `survey --json`, schema `coverage-audit/survey/1` (`config/survey.schema.json`).
+
+Every text passes `visible`; a folder that its visible text does not give back carries its bytes in `folder_bytes`.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from coverage_audit.audits.surveying import Surveyed
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.surveyed import Cell, Share, Unclaimed, UndeclaredFilesystem, VolumeSurvey
+from coverage_audit.evidence.visible import visible
+from coverage_audit.reckoning.folder_tree import tree_of, unclaimed_in
+from coverage_audit.reports.instants import rfc3339
+
+SCHEMA: Final = "coverage-audit/survey/1"
+
+_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
+
+
+def survey_json(surveyed: Surveyed) -> str:
+    """Write the survey as one JSON object, without a newline at the end."""
+    told: _Json = {
+        "schema": SCHEMA,
+        "volumes": [_volume(survey) for survey in surveyed.surveys],
+        "filesystems": [_filesystem(found) for found in surveyed.filesystems],
+        "gaps": [
+            {"subject": visible(gap.subject), "kind": gap.kind, "detail": visible(gap.detail), "at": rfc3339(gap.at)}
+            for gap in surveyed.gaps
+        ],
+        "filesystems_unseen": [{"device": device, "why": visible(why)} for device, why in surveyed.unseen],
+    }
+    return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def _volume(survey: VolumeSurvey) -> _Json:
+    return {
+        "volume": str(survey.volume),
+        "at": rfc3339(survey.at),
+        "depth": survey.depth,
+        "total": _tally(survey.of(*Share)),
+        **{share.name.lower(): _tally(survey.of(share)) for share in Share},
+        "unclaimed_folders": [_unclaimed(one) for one in unclaimed_in(tree_of(survey.cells))],
+        "cells": [_cell(cell) for cell in survey.cells],
+        "unreadable": [{**_folder(place.path), "why": visible(place.why)} for place in survey.blind],
+    }
+
+
+def _unclaimed(one: Unclaimed) -> _Json:
+    return {**_folder(one.folder), "loose": one.loose, **_tally(one.tally)}
+
+
+def _cell(cell: Cell) -> _Json:
+    holder = cell.holder
+    return {
+        **_folder(cell.folder),
+        "share": holder.share,
+        "name": visible(holder.name),
+        "role": holder.role,
+        "who": visible(holder.who),
+        "why": visible(holder.why),
+        **_tally(cell.tally),
+    }
+
+
+def _filesystem(found: UndeclaredFilesystem) -> _Json:
+    seen = found.filesystem
+    return {
+        "device": found.device,
+        "target": visible(seen.target),
+        "source": visible(seen.source),
+        "type": visible(seen.filesystem_type),
+        "uuid": None if seen.uuid is None else visible(seen.uuid),
+        "capacity": seen.capacity,
+        "free": seen.free,
+        "used": found.used,
+        "network": seen.is_network,
+        "partly": [str(volume) for volume in found.partly],
+    }
+
+
+def _folder(path: bytes) -> dict[str, _Json]:
+    shown = visible(path)
+    named: dict[str, _Json] = {"folder": shown}
+    if shown.encode() != path:
+        named["folder_bytes"] = base64.b64encode(path).decode("ascii")
+    return named
+
+
+def _tally(tally: Tally) -> dict[str, _Json]:
+    return {"files": tally.files, "bytes": tally.bytes}
