@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from coverage_audit.audits.attached import look_for_drives, recorded_of, said_of
 from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
 from coverage_audit.audits.exposing import exposure_of
 from coverage_audit.audits.fallback import excused, place_then
@@ -47,9 +48,13 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     started = parts.clock()
     plan = plan_audit(estate, wanted)
     answers = parts.gather(plan.questions)
-    identities = identify(estate, answers, parts.ledger)
-    sighting = sight(answers, identities, parts.clock())
+    drives = look_for_drives(estate, plan.datasets, answers, parts)
+    answers = (*answers, *drives.answers)
+    identities = {**identify(estate, answers, parts.ledger), **drives.twins}
+    sighting = sight(answers, identities, parts.clock(), drives.attached)
     cases = [_case(estate, dataset, sighting, parts) for dataset in plan.datasets]
+    manifests = _manifests(answers, cases, sighting)
+    shelf = recorded_of(drives, manifests)
     judged = judge(
         estate,
         [case.case for case in cases],
@@ -58,14 +63,18 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         started=started,
         finished=parts.clock(),
         whole=plan.whole,
+        drives=said_of(drives, shelf, _gaps(drives.answers)),
     )
     record = AuditRecord(
         judged=judged,
         estate_text=estate.text,
         answers=answers,
         pins=new_pins(identities),
-        manifests=_manifests(answers, cases, sighting),
+        manifests=manifests,
         comparisons=tuple(o.compared for case in cases for o in case.outcomes if o.compared),
+        shelf=shelf,
+        attached=drives.attached,
+        detached=drives.detached,
     )
     recorded = parts.ledger.record(record)
     parts.ledger.prune(judged.finished)

@@ -14,6 +14,7 @@ from functools import partial
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree
 from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
@@ -90,10 +91,14 @@ def _compared_copy(
         if absent is not None:
             outcome = _judged_attempt(replace(bare, gap=tree), original, absent, parts)
             return replace(outcome, fetched=(SeenTree(address=copy.address, outcome=absent),))
-        kept = earlier_tree(estate, bare.place, copy, tree, parts)
+        kept = earlier_tree(estate, bare.place, copy, tree, parts) or on_the_shelf(
+            estate, copy, bare.place, tree, parts
+        )
         if kept is None:
             return CopyOutcome(evidence=replace(bare, gap=tree))
         bare, tree = replace(bare, place=kept.place, points=kept.points), kept.tree
+        if isinstance(tree, Gap):
+            return CopyOutcome(evidence=replace(bare, gap=tree))
     return _judged_attempt(bare, original, tree, parts)
 
 

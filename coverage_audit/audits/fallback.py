@@ -15,9 +15,12 @@ from coverage_audit.judgement.identity import check_identity
 
 @dataclass(frozen=True, kw_only=True)
 class KeptTree:
-    """A tree of an earlier audit, and the place and the copy's points as they showed themselves then."""
+    """A tree of an earlier audit, and the place and the copy's points as they showed themselves then.
 
-    tree: Manifest
+    `tree` is a gap where what was kept is no evidence any more.
+    """
+
+    tree: Manifest | Gap
     place: PlaceEvidence
     points: PointList | None
 

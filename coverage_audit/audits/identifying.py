@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from coverage_audit.audits.sighting import volumes_of
-from coverage_audit.estate.model import Estate, VolumeKey
+from coverage_audit.estate.model import Estate, ShelfAccess, VolumeKey
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
+from coverage_audit.evidence.shelf import of_the_drive
 from coverage_audit.judgement.identity import check_identity
 from coverage_audit.ledger.ledger import Ledger
 
@@ -26,7 +27,7 @@ def identify(estate: Estate, answers: Iterable[Answer], ledger: Ledger) -> Mappi
             if isinstance(seen, Gap)
             else check_identity(
                 estate.volume(key),
-                seen,
+                of_the_drive(seen) if isinstance(device.access, ShelfAccess) else seen,
                 devices[key.device],
                 ledger.pins(key, device.formerly),
                 rehearsal=estate.rehearsal,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from coverage_audit.estate.model import Address, Device, DeviceId, Estate, ShelfAccess, VolumeKey
@@ -18,7 +18,9 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.shelf import Attached
 from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.shelf import how_to_record
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,17 +34,19 @@ class Sighting:
     trees: Mapping[Address, SeenTree]
     newest_points: Mapping[Address, SeenTree]
     points: Mapping[Address, PointList | Gap]
+    attached: Mapping[VolumeKey, Attached] = field(default_factory=dict)
 
     def place(self, estate: Estate, address: Address) -> PlaceEvidence:
         """Gather what is known of the volume on which an address lies."""
         device = estate.device(address.volume.device)
-        absent = _absent(device, self.at)
+        absent = _absent(device, address, self.at)
         return PlaceEvidence(
             device=device,
             volume=estate.volume(address.volume),
             device_facts=self.devices.get(device.id, absent),
             volume_facts=self.volumes.get(address.volume, absent),
             identity=self.identities.get(address.volume, absent),
+            attached=self.attached.get(address.volume),
         )
 
     def tree(self, estate: Estate, address: Address) -> Manifest | Gap:
@@ -58,12 +62,16 @@ class Sighting:
             return points
         if points is not None and not points.points:
             return Gap(subject=str(address), kind=GapKind.MISSING, detail="there is no recovery point", at=self.at)
-        return _absent(estate.device(address.volume.device), self.at)
+        device = estate.device(address.volume.device)
+        check = self.identities.get(address.volume)
+        if isinstance(device.access, ShelfAccess) and isinstance(check, Gap):
+            return check
+        return _absent(device, address, self.at)
 
 
-def _absent(device: Device, at: datetime) -> Gap:
+def _absent(device: Device, address: Address, at: datetime) -> Gap:
     if isinstance(device.access, ShelfAccess):
-        detail = "this version cannot record a shelf drive's manifest yet"
+        detail = f"nothing is recorded of it: plug it in and type `{how_to_record(address)}`"
         return Gap(subject=str(device.id), kind=GapKind.SHELF, detail=detail, at=at)
     return Gap(subject=str(device.id), kind=GapKind.UNREACHABLE, detail="no answer came in this audit", at=at)
 
@@ -80,8 +88,13 @@ def _distrusted(check: IdentityCheck | Gap | None, address: Address, at: datetim
     return Gap(subject=str(address), kind=kind, detail="; ".join(check.differences), at=at)
 
 
-def sight(answers: Iterable[Answer], identities: Mapping[VolumeKey, IdentityCheck | Gap], at: datetime) -> Sighting:
-    """Arrange the answers of one audit by place."""
+def sight(
+    answers: Iterable[Answer],
+    identities: Mapping[VolumeKey, IdentityCheck | Gap],
+    at: datetime,
+    attached: Iterable[Attached] = (),
+) -> Sighting:
+    """Arrange the answers of one audit by place; `attached` are the shelf drives that are plugged in."""
     told = tuple(answers)
     trees = [tree for answer in told for tree in answer.trees]
     return Sighting(
@@ -92,6 +105,7 @@ def sight(answers: Iterable[Answer], identities: Mapping[VolumeKey, IdentityChec
         trees={tree.address: tree for tree in trees if tree.point_of is None},
         newest_points={tree.point_of: tree for tree in trees if tree.point_of is not None},
         points={seen.address: seen.outcome for answer in told for seen in answer.points},
+        attached={one.volume: one for one in attached},
     )
 
 

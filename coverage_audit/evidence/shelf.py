@@ -59,3 +59,16 @@ def without_host(facts: DeviceFacts) -> DeviceFacts:
 def of_the_drive(facts: VolumeFacts) -> VolumeFacts:
     """Return what a volume showed without where it is plugged in and mounted: what is left is the drive's identity."""
     return replace(facts, mount_source=None, mount_target=None, fs_root=None, device_number=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveSeen:
+    """A shelf volume that an audit found plugged in; `not_recorded` says why it was not recorded (empty: it was).
+
+    Two drives of one filesystem UUID at once are neither: `twins` says where both are then.
+    """
+
+    volume: VolumeKey
+    attached: Attached | None = None
+    not_recorded: tuple[str, ...] = ()
+    twins: tuple[str, ...] = ()

@@ -20,17 +20,22 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.shelf import Attached
 
 
 @dataclass(frozen=True, kw_only=True)
 class PlaceEvidence:
-    """What is known of the place where an original or a copy lies, in this audit."""
+    """What is known of the place where an original or a copy lies, in this audit.
+
+    `attached`: a shelf drive that is plugged in, since when and where (None: it is not, or it is no shelf drive).
+    """
 
     device: Device
     volume: Volume
     device_facts: DeviceFacts | Gap
     volume_facts: VolumeFacts | Gap
     identity: IdentityCheck | Gap
+    attached: Attached | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,8 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from coverage_audit.estate.model import Address, Medium
+from coverage_audit.estate.model import Address, Medium, SiteId
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
+from coverage_audit.evidence.shelf import Attached
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.independence import Apart, Relations, largest_apart
 from coverage_audit.judgement.verdict import Answer, Standing
@@ -25,7 +26,7 @@ ORIGINAL = 0
 class Holding:
     """One place that holds the dataset: the original or a copy. `seen_at` is when its tree was observed.
 
-    `attached`: that was in this audit.
+    `attached`: that was in this audit. `site` is where it is, `on_host` says since when a shelf drive stays attached.
     """
 
     address: Address
@@ -34,6 +35,13 @@ class Holding:
     reason: str
     seen_at: datetime | None
     attached: bool
+    site: SiteId | None = None
+    on_host: Attached | None = None
+
+    @property
+    def is_at(self) -> SiteId:
+        """The site that counts: the declared one unless another was seen."""
+        return self.site or self.place.device.site
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,8 +105,11 @@ class Holdings:
         )
 
     def offline(self) -> Span:
-        """Count the places declared offline; one that was seen attached in this audit is offline at best."""
-        declared = [i for i, holding in enumerate(self.places) if holding.place.volume.offline]
+        """Count the places declared offline; one that was seen attached in this audit is offline at best.
+
+        A shelf drive that stays attached is not offline at all.
+        """
+        declared = [i for i, h in enumerate(self.places) if h.place.volume.offline and h.on_host is None]
         away = [i for i in declared if self.rehearsal or not self.places[i].attached]
         return self._apart(_both(self.proven(), away), _both(self.perhaps(), declared))
 
@@ -112,8 +123,7 @@ class Holdings:
         return tuple(i for i, holding in enumerate(self.places) if holding.standing in standings)
 
     def _is_away(self, number: int) -> bool:
-        site = self.places[ORIGINAL].place.device.site
-        return number != ORIGINAL and self.places[number].place.device.site != site
+        return number != ORIGINAL and self.places[number].is_at != self.places[ORIGINAL].is_at
 
     def _from_original(self, number: int) -> Apart:
         return self.relations.between(ORIGINAL, number).apart

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coverage_audit.estate.model import Proof, ShelfAccess
 from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerdict, Sample, Tally
@@ -162,14 +162,22 @@ def _copy_too_old(view: CopyView, at: datetime | None) -> str | None:
     if at >= view.started:
         return None
     allowed = view.max_age if isinstance(device.access, ShelfAccess) else device.may_be_off
-    if allowed is not None and view.now - at <= allowed:
-        return None
+    return None if allowed is not None and view.now - at <= allowed else _late(view, at)
+
+
+def _late(view: CopyView, at: datetime) -> str:
+    """Say how late evidence is, and of a shelf drive, when it was to be plugged in."""
+    seen, device = f"{when(at, view.zone)}, {age(at, view.now)}", view.evidence.place.device
     if isinstance(device.access, ShelfAccess):
         due = when(at + view.max_age, view.zone)
-        late = f"it was last recorded {when(at, view.zone)}, {age(at, view.now)}, and was to be plugged in by {due}"
-        return f"{late}: evidence of {duration(view.max_age)} counts"
-    counts = f"evidence of {duration(allowed)} counts" if allowed is not None else "only this audit's evidence counts"
-    return f"it was last seen {when(at, view.zone)}, {age(at, view.now)}, and {counts}"
+        return f"it was last recorded {seen}, and was to be plugged in by {due}: {_counts(view.max_age)}"
+    if device.may_be_off is None:
+        return f"it was last seen {seen}, and only this audit's evidence counts"
+    return f"it was last seen {seen}, and {_counts(device.may_be_off)}"
+
+
+def _counts(allowed: timedelta) -> str:
+    return f"evidence of {duration(allowed)} counts"
 
 
 def _original_too_old(view: CopyView) -> str | None:

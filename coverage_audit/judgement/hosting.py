@@ -8,6 +8,7 @@ from coverage_audit.estate.model import DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.serving import is_served_by, is_the_mounting_machine, server_of
+from coverage_audit.judgement.shelf import attached_in_words, stays_attached
 
 Machines = Mapping[DeviceId, DeviceFacts]
 """What each device showed of itself, where it showed anything."""
@@ -27,8 +28,12 @@ def declared_to_stand_on(volume: VolumeKey, estate: Estate) -> dict[DeviceId, st
 
 
 def stands_on(place: PlaceEvidence, estate: Estate, machines: Machines) -> dict[DeviceId, str]:
-    """Return every device that a place falls with: as declared, and the one that serves its mount."""
+    """Return every device that a place falls with: as declared, the one that serves its mount, or that it hangs on."""
     found = declared_to_stand_on(place.volume.key, estate)
+    hanging = stays_attached(place, estate)
+    if hanging is not None and hanging.host not in found and any(d.id == hanging.host for d in estate.devices):
+        found[hanging.host] = attached_in_words(hanging, estate)
+        _add_hosts(hanging.host, estate, found)
     server = _server(place, estate, machines)
     if server is not None and server not in found:
         found[server] = f"{place.volume.key} is a network mount that {server} serves"

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.model import DeviceId, Estate
+from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
@@ -16,6 +17,7 @@ from coverage_audit.judgement.counting import Holding, Holdings
 from coverage_audit.judgement.feasibility import of_dataset
 from coverage_audit.judgement.independence import relations
 from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_THE_ESTATE
+from coverage_audit.judgement.shelf import site_of, stays_attached
 from coverage_audit.judgement.standing import judge_copy, judge_original
 from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
 
@@ -39,8 +41,12 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     started: datetime,
     finished: datetime,
     whole: bool = True,
+    drives: Sequence[DriveSeen] = (),
 ) -> JudgedEstate:
-    """Judge every dataset and the estate. `whole` is False where only some datasets were asked for."""
+    """Judge every dataset and the estate. `whole` is False where only some datasets were asked for.
+
+    `drives` are the shelf drives that were found plugged in.
+    """
     audit = _Audit(estate=estate, machines=_machines(cases), started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
     context = EstateContext(
@@ -51,6 +57,7 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
         started=started,
         finished=finished,
         whole=whole,
+        drives=tuple(drives),
     )
     own = tuple(finding for _, check in OF_THE_ESTATE for finding in check(context))
     return JudgedEstate(
@@ -112,6 +119,8 @@ def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[Judg
         reason=original.reason,
         seen_at=tree.origin.started if isinstance(tree, Manifest) else None,
         attached=isinstance(tree, Manifest),
+        site=site_of(case.original.place, audit.estate),
+        on_host=stays_attached(case.original.place, audit.estate),
     )
     rest = [
         Holding(
@@ -120,13 +129,22 @@ def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[Judg
             standing=copy.standing,
             reason=copy.reason,
             seen_at=copy.evidence.tree_at,
-            attached=copy.evidence.tree_at is None or copy.evidence.tree_at >= audit.started,
+            attached=_attached(copy, audit),
+            site=site_of(copy.evidence.place, audit.estate),
+            on_host=stays_attached(copy.evidence.place, audit.estate),
         )
         for copy in copies
     ]
     places = (first, *rest)
     found = relations([holding.place for holding in places], audit.estate, audit.machines)
     return Holdings(places=places, relations=found, rehearsal=audit.estate.rehearsal)
+
+
+def _attached(copy: JudgedCopy, audit: _Audit) -> bool:
+    """Whether a copy was seen on a box in this audit; a drive that is plugged in for a while is on the shelf still."""
+    if isinstance(copy.evidence.place.device.access, ShelfAccess):
+        return stays_attached(copy.evidence.place, audit.estate) is not None
+    return copy.evidence.tree_at is None or copy.evidence.tree_at >= audit.started
 
 
 def _devices(cases: Sequence[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:

@@ -26,30 +26,44 @@ from coverage_audit.ledger.tables import MANIFESTS, SHELF_RECORDS
 
 
 @dataclass(frozen=True, kw_only=True)
+class ShelfFacts:
+    """What a drive showed when a tree of it was recorded, and how that came about."""
+
+    how: str
+    device: DeviceFacts | None
+    volume: VolumeFacts | None
+    points: PointList | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class ShelfRow:
     """One recorded tree but for its manifest, which lies in the file of this name (None: it was pruned)."""
 
     address: Address
     file: str | None
     at: datetime
-    how: str
     host: DeviceId | None
-    device: DeviceFacts | None
-    volume: VolumeFacts | None
-    points: PointList | None
+    facts: ShelfFacts
 
     def with_manifest(self, manifest: Manifest) -> ShelfTree:
         """Return the whole, its manifest opened."""
-        return ShelfTree(
-            address=self.address,
-            manifest=manifest,
-            at=self.at,
-            how=self.how,
-            host=self.host,
-            device=self.device,
-            volume=self.volume,
-            points=self.points,
-        )
+        return shelf_tree(self.address, manifest, self.facts, at=self.at, host=self.host)
+
+
+def shelf_tree(
+    address: Address, manifest: Manifest, facts: ShelfFacts, *, at: datetime, host: DeviceId | None
+) -> ShelfTree:
+    """Join a manifest with what its drive showed."""
+    return ShelfTree(
+        address=address,
+        manifest=manifest,
+        at=at,
+        how=facts.how,
+        host=host,
+        device=facts.device,
+        volume=facts.volume,
+        points=facts.points,
+    )
 
 
 def write_shelf(
@@ -65,7 +79,7 @@ def write_shelf(
                 manifest=_manifest(connection, tree, moved[tree.manifest.file].name, audit),
                 at=tree.at,
                 host=tree.host,
-                facts=_facts(tree),
+                facts=store_shelf_facts(tree),
             )
         )
 
@@ -108,7 +122,8 @@ def _manifest(connection: Connection, tree: ShelfTree, name: str, audit: int | N
     return number
 
 
-def _facts(tree: ShelfTree) -> dict[str, Any]:
+def store_shelf_facts(tree: ShelfTree) -> dict[str, Any]:
+    """Return the stored form of what a drive showed when a tree of it was recorded."""
     return {
         "how": tree.how,
         "device": tree.device and {"at": tree.device.at.isoformat(), **store_device_facts(tree.device)},
@@ -117,17 +132,19 @@ def _facts(tree: ShelfTree) -> dict[str, Any]:
     }
 
 
-def _row(device: DeviceId, row: Any) -> ShelfRow:
-    facts = row.facts
-    address = Address(volume=VolumeKey(device=device, volume=VolumeId(row.volume)), path=row.path)
-    box, volume, points = facts["device"], facts["volume"], facts["points"]
-    return ShelfRow(
-        address=address,
-        file=row.file,
-        at=row.at,
-        how=facts["how"],
-        host=None if row.host is None else DeviceId(row.host),
+def load_shelf_facts(address: Address, stored: Mapping[str, Any]) -> ShelfFacts:
+    """Return what a drive showed, under the address that it has here."""
+    device, volume = address.volume.device, address.volume.volume
+    box, disk, points = stored["device"], stored["volume"], stored["points"]
+    return ShelfFacts(
+        how=stored["how"],
         device=box and load_device_facts(device, datetime.fromisoformat(box["at"]), box),
-        volume=volume and load_volume_facts(device, row.volume, datetime.fromisoformat(volume["at"]), volume),
+        volume=disk and load_volume_facts(device, volume, datetime.fromisoformat(disk["at"]), disk),
         points=points and load_points(address, datetime.fromisoformat(points["at"]), points),
     )
+
+
+def _row(device: DeviceId, row: Any) -> ShelfRow:
+    address = Address(volume=VolumeKey(device=device, volume=VolumeId(row.volume)), path=row.path)
+    host = None if row.host is None else DeviceId(row.host)
+    return ShelfRow(address=address, file=row.file, at=row.at, host=host, facts=load_shelf_facts(address, row.facts))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coverage_audit.evidence.store.footer import seed_id
+from coverage_audit.evidence.store.keying import keyed_again
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA, ROW_SCHEMA, Group
 from coverage_audit.evidence.store.reading import RowReader, group_index, open_manifest, read_groups, rows
 from coverage_audit.evidence.store.writing import ManifestWriter
@@ -14,6 +15,7 @@ __all__ = [
     "ManifestWriter",
     "RowReader",
     "group_index",
+    "keyed_again",
     "open_manifest",
     "read_groups",
     "rows",

@@ -20,6 +20,7 @@ from coverage_audit.judgement.rules import (
     offline,
     offsite,
     other_volumes,
+    shelf_drives,
     unjudged_criterion,
 )
 from coverage_audit.judgement.verdict import Finding
@@ -49,6 +50,7 @@ OF_THE_ESTATE: tuple[tuple[Rule, EstateCheck], ...] = (
     (clocks.RULE, clocks.check),
     (every_dataset.RULE, every_dataset.check),
     (other_volumes.RULE, other_volumes.check),
+    (shelf_drives.RULE, shelf_drives.check),
 )
 
 RULES: tuple[Rule, ...] = (

@@ -16,10 +16,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
+from coverage_audit.estate.model import ShelfAccess
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_copy, of_original
 from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.shelf import how_to_record
 from coverage_audit.judgement.subjects import place_subject
 from coverage_audit.judgement.verdict import Answer, Finding, Ground, JudgedCopy
 from coverage_audit.judgement.wording import age, duration, when
@@ -44,17 +46,31 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             measured=_seen(copy.evidence.tree_at, context),
             required=_required(copy, context),
             message=_message(copy, context, lacking=lacking),
-            mend=_mend(copy),
+            mend=_mend(copy, context),
             evidence=of_copy(copy),
             control=RULE.control,
         )
 
 
-def _mend(copy: JudgedCopy) -> str:
+def _mend(copy: JudgedCopy, context: DatasetContext) -> str:
     gap = copy.evidence.gap
+    if isinstance(copy.evidence.place.device.access, ShelfAccess) and not _news(gap):
+        return _plug_in(copy, context)
     if gap is not None and gap.kind is GapKind.UNREACHABLE:
         return "Reach the device and audit again; `may_be_off` where it is switched off on purpose."
     return "Mend what stood in the way, then audit again."
+
+
+def _news(gap: Gap | None) -> bool:
+    return gap is not None and gap.kind is not GapKind.SHELF
+
+
+def _plug_in(copy: JudgedCopy, context: DatasetContext) -> str:
+    """Say what to do about a drive on the shelf, and by when."""
+    seen = copy.evidence.tree_at
+    allowed = copy.evidence.copy.max_age or context.policy.max_age
+    by = f" by {when(seen + allowed, context.zone)}" if seen else ""
+    return f"Plug {copy.address.volume.device} in{by}, then `{how_to_record(copy.address)}`, and audit again."
 
 
 def _of_original(context: DatasetContext) -> Finding:
@@ -85,6 +101,9 @@ def _seen(at: datetime | None, context: DatasetContext) -> str:
 def _required(copy: JudgedCopy, context: DatasetContext) -> str:
     proof = copy.evidence.copy.proof if copy.evidence.copy.proof is not None else context.policy.proof
     allowed = copy.evidence.place.device.may_be_off
+    if isinstance(copy.evidence.place.device.access, ShelfAccess):
+        within = duration(copy.evidence.copy.max_age or context.policy.max_age)
+        return f"recorded within {within}; proof at least “{proof.word}”"
     late = f", or within {duration(allowed)} while its device may be off" if allowed else ""
     return f"seen in this audit{late}; proof at least “{proof.word}”"
 

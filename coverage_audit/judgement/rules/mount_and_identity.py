@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coverage_audit.estate.model import Address
+from coverage_audit.estate.model import Address, ShelfAccess
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.case import PlaceEvidence
@@ -26,6 +26,7 @@ from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_identity
 from coverage_audit.judgement.room import takes_nothing_more
 from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.shelf import how_to_record
 from coverage_audit.judgement.subjects import place_subject
 from coverage_audit.judgement.verdict import Answer, Finding
 
@@ -38,7 +39,6 @@ RULE = Rule(
 )
 
 _REACH = "Mend what stood in the way of seeing the volume, then audit again."
-_SHELF = "Declare a copy that this version can see as well: the manifest of a drive on a shelf cannot be recorded yet."
 _MAKE_ROOM = "Make room on the volume, or mount it writable; see whether the job that fills it says that it fails."
 
 
@@ -72,17 +72,21 @@ def _finding(
         measured=said,
         required="the volume that is pinned",
         message=f"The volume {place.volume.key} under {address}: {said}.",
-        mend=_MAKE_ROOM if full else _mend(place),
+        mend=_MAKE_ROOM if full else _mend(place, address),
         evidence=of_identity(place),
         control=RULE.control,
     )
 
 
-def _mend(place: PlaceEvidence) -> str:
+def _mend(place: PlaceEvidence, address: Address) -> str:
     if not isinstance(place.identity, Gap):
         accept = f"`coverage-audit preflight --accept {place.volume.key}` if it was replaced"
+        if isinstance(place.device.access, ShelfAccess):
+            return f"Plug in the drive that is meant; `{how_to_record(address)} --accept` if it was replaced."
         return f"Mount the volume; {accept}; `on_root: true` if it belongs there."
-    return _SHELF if place.identity.kind is GapKind.SHELF else _REACH
+    if place.identity.kind is GapKind.SHELF:
+        return f"Plug the drive in, then `{how_to_record(address)}`, and audit again."
+    return _REACH
 
 
 def _said(place: PlaceEvidence) -> str:

@@ -1,7 +1,8 @@
 """Offline: as many proven copies that nothing can reach in between as the policy asks for.
 
 What it asks: the policy's `offline`, counted over proven copies on volumes declared `offline: true`. A volume that
-this audit found attached is not shown to be offline: it is offline at best.
+this audit found attached is not shown to be offline: it is offline at best. A shelf drive may be plugged in for as long
+as `limits.attached_grace` says; one that stays attached for longer is not offline, whatever is declared.
 
 Why: what is attached can be overwritten by a mistake, a fault or an intruder in the same minute as the original.
 
@@ -16,6 +17,7 @@ from collections.abc import Iterable
 
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.shelf import attached_in_words
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.telling import standings, with_uncounted
 from coverage_audit.judgement.verdict import Finding
@@ -38,7 +40,12 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     attached = [
         f"{holding.address} is declared offline and was attached in this audit"
         for holding in context.holdings.places
-        if holding.place.volume.offline and holding.attached and not context.holdings.rehearsal
+        if holding.place.volume.offline and holding.attached and not holding.on_host and not context.holdings.rehearsal
+    ]
+    attached += [
+        f"{holding.address} is not offline: {attached_in_words(holding.on_host, context.estate)}"
+        for holding in context.holdings.places
+        if holding.place.volume.offline and holding.on_host
     ]
     sentence = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'} offline"
     yield Finding(

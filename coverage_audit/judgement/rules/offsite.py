@@ -2,6 +2,7 @@
 
 What it asks: the policy's `offsite`. A copy counts when its device stands at another site, it is proven, and it is
 shown apart from the original: a box that shows itself to be the original's own is not elsewhere, whatever is declared.
+A shelf drive that stays attached for longer than `limits.attached_grace` stands at the site of the box it hangs on.
 
 Why: one fire, flood or theft takes a site whole.
 
@@ -16,7 +17,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from coverage_audit.judgement.context import DatasetContext
+from coverage_audit.judgement.counting import ORIGINAL
 from coverage_audit.judgement.rule import Rule, supports
+from coverage_audit.judgement.shelf import attached_in_words
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.telling import standings, with_uncounted
 from coverage_audit.judgement.verdict import Finding
@@ -36,15 +39,20 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     if required is None:
         return
     span = context.holdings.offsite()
-    home = context.estate.site(context.case.original.place.device.site).name
+    home = context.estate.site(context.holdings.places[ORIGINAL].is_at).name
     sentence = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'} elsewhere than at {home}"
+    moved = [
+        f"{holding.address} is at its host's site: {attached_in_words(holding.on_host, context.estate)}"
+        for holding in context.holdings.places
+        if holding.on_host and holding.is_at != holding.place.device.site
+    ]
     yield Finding(
         rule=RULE.id,
         subject=dataset_subject(context.dataset.id),
         answer=span.answer(required),
         measured=f"{span} offsite",
         required=f"at least {copies(required)} at another site than {home}",
-        message=with_uncounted(sentence, context),
+        message=with_uncounted("; ".join([sentence, *moved]), context),
         mend="Mend the copy at the other site, or declare one there.",
         evidence=standings(context),
         control=RULE.control,

@@ -1,0 +1,53 @@
+"""A manifest keyed again: its rows written anew under this ledger's seed, each looked at as if a stranger had sent it.
+
+A manifest that was made elsewhere has keys of another seed, by which its paths meet nothing here. That its pages agree
+with their checksums says that it was not damaged, and nothing of who wrote it.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from coverage_audit.errors import EvidenceError
+from coverage_audit.evidence.manifest import Census, Kind, Manifest, Origin, PartialManifest
+from coverage_audit.evidence.store.columns import integers
+from coverage_audit.evidence.store.layout import BATCH_SCHEMA, MOST_ROWS
+from coverage_audit.evidence.store.reading import RowReader
+from coverage_audit.evidence.store.writing import ManifestWriter
+
+_KINDS = frozenset(kind.value for kind in Kind)
+
+
+def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, *, origin: Origin) -> Manifest:
+    """Write a manifest's rows to `file` under another seed, and `origin` in the place of its own.
+
+    Raises EvidenceError for rows that are none, or that do not add up to what it says of itself; nothing is left then.
+    """
+    writer = ManifestWriter(file, seed, memory_limit, started=origin.started)
+    try:
+        with RowReader(manifest.file) as reader:
+            for number, group in enumerate(reader.groups):
+                _refuse(group.rows > MOST_ROWS, origin, f"has a group of {group.rows} rows")
+                table = reader.read([number], BATCH_SCHEMA.names)
+                strange = not set(table["kind"].unique().to_pylist()) <= _KINDS
+                _refuse(strange, origin, "holds an entry of no known kind")
+                _refuse(len(table) > 0 and integers(table["size"]).min() < 0, origin, "holds a size below zero")
+                for batch in table.cast(BATCH_SCHEMA).to_batches():
+                    writer.add(batch)
+        again = writer.finish(origin, manifest.blind if isinstance(manifest, PartialManifest) else ())
+    except BaseException:
+        writer.abandon()
+        raise
+    if _sums(again.census) != _sums(manifest.census):
+        file.unlink(missing_ok=True)
+        raise EvidenceError(f"the manifest of {origin.address} does not add up to what it says of itself")
+    return again
+
+
+def _refuse(wrong: bool, origin: Origin, what: str) -> None:  # noqa: FBT001 - one plain question
+    if wrong:
+        raise EvidenceError(f"the manifest of {origin.address} {what}")
+
+
+def _sums(census: Census) -> tuple[int, int, int]:
+    return census.entries, census.files, census.bytes

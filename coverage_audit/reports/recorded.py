@@ -1,0 +1,70 @@
+"""What `manifest` says: what was recorded of a drive, and what differs from an open manifest. Plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from coverage_audit.estate.model import Address
+from coverage_audit.estate.units import format_size
+from coverage_audit.evidence.facts import IdentityCheck, PinState
+from coverage_audit.evidence.manifest import Blind, Manifest, PartialManifest
+from coverage_audit.evidence.shelf import ShelfTree
+from coverage_audit.evidence.visible import visible
+
+_SHOWN = 10
+_STATES = {
+    PinState.PINNED_NOW: "seen for the first time: what it shows is pinned from now on",
+    PinState.AS_PINNED: "the drive that is pinned",
+    PinState.CHANGED: "another drive than was pinned, accepted now",
+    PinState.BY_CONTENT: "shows nothing by which it is known: that its content goes on is its identity",
+    PinState.TAKEN_AS_DECLARED: "taken as declared (rehearsal)",
+}
+
+
+def recorded_text(
+    trees: Sequence[ShelfTree],
+    identity: IdentityCheck | None,
+    undigested: Sequence[tuple[Address, Blind]],
+    zone: ZoneInfo,
+) -> str:
+    """Say what was taken of a drive: entries, bytes, blind places, identity."""
+    lines = [line for tree in trees for line in _tree(tree, zone)]
+    lines += _named("no digest could be made of", [(blind.path, blind.why) for _, blind in undigested])
+    if identity is not None:
+        lines.append(f"{identity.volume}: {_STATES.get(identity.state, str(identity.state))}")
+        lines += [f"  {fact.name.replace('_', ' ')} {visible(fact.value)}" for fact in identity.seen]
+        lines += [f"  ! {visible(difference)}" for difference in identity.differences]
+    return "\n".join(lines) + "\n"
+
+
+def _tree(tree: ShelfTree, zone: ZoneInfo) -> Iterator[str]:
+    manifest = tree.manifest
+    census = manifest.census
+    when = _when(tree.at, zone)
+    yield f"{tree.address}: {census.entries} entries, {census.files} files, {format_size(census.bytes)}, as of {when}"
+    if manifest.origin.address != tree.address:
+        yield f"  its newest recovery point, {visible(manifest.origin.address.path)}"
+    if manifest.origin.digest:
+        yield f"  {census.digested} files with a {manifest.origin.digest} digest"
+    yield from _blind(manifest)
+
+
+def _blind(manifest: Manifest) -> Iterator[str]:
+    if isinstance(manifest, PartialManifest):
+        yield from _named("could not be looked into:", [(blind.path or b".", blind.why) for blind in manifest.blind])
+
+
+def _named(what: str, places: Sequence[tuple[bytes, str]]) -> list[str]:
+    if not places:
+        return []
+    lines = [f"  {what} {len(places)}"]
+    lines += [f"    {visible(path)} ({visible(why)})" for path, why in places[:_SHOWN]]
+    if len(places) > _SHOWN:
+        lines.append(f"    and {len(places) - _SHOWN} more")
+    return lines
+
+
+def _when(instant: datetime, zone: ZoneInfo) -> str:
+    return instant.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
