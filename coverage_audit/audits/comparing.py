@@ -6,6 +6,7 @@ older one is fetched and compared too, and the newest without a hole is the one 
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -134,7 +135,8 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
 def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: Parts) -> _Attempt:
     copy = bare.copy
     patterns = (*original.dataset.leave_out, *copy.leave_out)
-    matched = match(original.tree, tree, leave_out=patterns, work=parts.work)
+    declared = [os.fsencode(volume.path) for volume in bare.place.device.volumes if volume.path]
+    matched = match(original.tree, tree, leave_out=patterns, work=parts.work, roots=declared)
     carried = partial(
         carry,
         matched,
