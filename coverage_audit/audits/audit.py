@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coverage_audit.audits.attached import look_for_drives, recorded_of, said_of
+from coverage_audit.audits.changing import changes_since_last
 from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
 from coverage_audit.audits.exposing import exposure_of
 from coverage_audit.audits.fallback import excused, place_then
@@ -13,6 +14,8 @@ from coverage_audit.audits.identifying import identify, new_pins
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.planning import plan_audit
 from coverage_audit.audits.sighting import Sighting, sight
+from coverage_audit.audits.surveying import undeclared_of, with_surveys
+from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Dataset, Estate
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import Gap, IdentityCheck
@@ -47,7 +50,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     """
     started = parts.clock()
     plan = plan_audit(estate, wanted)
-    answers = parts.gather(plan.questions)
+    answers = parts.gather(with_surveys(estate, plan.questions, parts) if plan.whole else plan.questions)
     drives = look_for_drives(estate, plan.datasets, answers, parts)
     answers = (*answers, *drives.answers)
     identities = {**identify(estate, answers, parts.ledger), **drives.twins}
@@ -55,6 +58,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     cases = [_case(estate, dataset, sighting, parts) for dataset in plan.datasets]
     manifests = _manifests(answers, cases, sighting)
     shelf = recorded_of(drives, manifests)
+    undeclared, surveys = undeclared_of(estate, plan.questions, answers, identities, parts)
     judged = judge(
         estate,
         [case.case for case in cases],
@@ -64,6 +68,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         finished=parts.clock(),
         whole=plan.whole,
         drives=said_of(drives, shelf, _gaps(drives.answers)),
+        undeclared=undeclared if plan.whole else None,
     )
     record = AuditRecord(
         judged=judged,
@@ -72,9 +77,12 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         pins=new_pins(identities),
         manifests=manifests,
         comparisons=tuple(o.compared for case in cases for o in case.outcomes if o.compared),
+        lineage=lineage_of(estate),
+        changes=changes_since_last(estate, answers, parts.ledger),
         shelf=shelf,
         attached=drives.attached,
         detached=drives.detached,
+        surveys=surveys,
     )
     recorded = parts.ledger.record(record)
     parts.ledger.prune(judged.finished)
@@ -93,13 +101,13 @@ def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) ->
         place=place,
         tree=seen,
         as_of=earlier if isinstance(seen, Gap) else None,
-        before=parts.ledger.proven_size(dataset.id, dataset.original.volume, device.formerly),
+        before=parts.ledger.proven_size(dataset.id, dataset.original.volume, lineage_of(estate)),
     )
     tree = earlier if isinstance(seen, Gap) and earlier is not None else seen
     original = (
         tree
         if isinstance(tree, Gap)
-        else OriginalTree(dataset=dataset, policy=policy, device=device, tree=tree, fresh=tree is seen)
+        else OriginalTree(estate=estate, dataset=dataset, policy=policy, device=device, tree=tree, fresh=tree is seen)
     )
     outcomes = tuple(compare_copy(estate, original, copy, sighting, parts) for copy in dataset.copies)
     copies = tuple(outcome.evidence for outcome in outcomes)
@@ -120,6 +128,7 @@ def _gaps(answers: Sequence[Answer]) -> list[Gap]:
         outcomes += [answer.facts, *answer.volumes]
         outcomes += [tree.outcome for tree in answer.trees]
         outcomes += [points.outcome for points in answer.points]
+        outcomes += [whole.outcome for whole in answer.surveyed]
     return list(dict.fromkeys(outcome for outcome in outcomes if isinstance(outcome, Gap)))
 
 

@@ -19,8 +19,10 @@ from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
+from coverage_audit.comparison.leaving_out import patterns_of, worth_telling
 from coverage_audit.comparison.types import Earlier, Look
 from coverage_audit.errors import ComparisonError, EvidenceError
+from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
 from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
 from coverage_audit.evidence.difference import CopyComparison
@@ -38,6 +40,7 @@ POINTS_TRIED = 3
 class OriginalTree:
     """The tree against which a dataset's copies are judged; `fresh`: it was seen in this audit."""
 
+    estate: Estate
     dataset: Dataset
     policy: Policy
     device: Device
@@ -121,6 +124,7 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
         comparison=chosen.comparison,
         tree_at=chosen.tree.origin.started,
         point=_point(bare.points, bare.copy, chosen.address),
+        left_out_before=parts.ledger.left_out(original.dataset.id, bare.copy.address, lineage_of(original.estate)),
     )
     compared = Compared(
         dataset=original.dataset.id,
@@ -134,7 +138,7 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
 
 def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: Parts) -> _Attempt:
     copy = bare.copy
-    patterns = (*original.dataset.leave_out, *copy.leave_out)
+    patterns = patterns_of(original.estate.litter, original.dataset, copy)
     declared = [os.fsencode(volume.path) for volume in bare.place.device.volumes if volume.path]
     matched = match(original.tree, tree, leave_out=patterns, work=parts.work, roots=declared)
     carried = partial(
@@ -145,7 +149,9 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
         max_age=copy.max_age or original.policy.max_age,
         work=parts.work,
     )
-    comparison = _with_what_can_be_read(carried, _earlier(original.dataset, bare, parts))
+    comparison = _with_what_can_be_read(carried, _earlier(original, bare, parts))
+    told = worth_telling(comparison.left_out_by, original.estate.litter)
+    comparison = replace(comparison, left_out_by=told)
     return _Attempt(tree=tree, address=tree.origin.address, comparison=comparison)
 
 
@@ -203,8 +209,8 @@ def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryP
     return named.get(at)
 
 
-def _earlier(dataset: Dataset, bare: CopyEvidence, parts: Parts) -> Earlier | None:
-    known = parts.ledger.earlier(dataset.id, bare.copy.address, bare.place.device.formerly)
+def _earlier(original: OriginalTree, bare: CopyEvidence, parts: Parts) -> Earlier | None:
+    known = parts.ledger.earlier(original.dataset.id, bare.copy.address, lineage_of(original.estate))
     if known is None:
         return None
     return Earlier(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from coverage_audit.comparison.exposure import exposure
+from coverage_audit.comparison.leaving_out import patterns_of
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.errors import ComparisonError
 from coverage_audit.estate.model import Dataset, Estate
@@ -33,7 +34,7 @@ def exposure_of(
         if (found := _relation(copy)) and relation(original.place, copy.place, estate).apart is not Apart.ONE
     ]
     try:
-        return exposure(tree, relations, leave_out=dataset.leave_out, work=work)
+        return exposure(tree, relations, leave_out=patterns_of(estate.litter, dataset), work=work)
     except ComparisonError:
         return None
 

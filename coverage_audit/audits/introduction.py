@@ -48,7 +48,7 @@ def accept(estate: Estate, introduction: Introduction, name: str, parts: Parts, 
         raise UsageError(
             f"{key} lies on its device's root filesystem: mount the volume, or declare `on_root: true` in the estate"
         )
-    parts.ledger.accept(key, check.seen, parts.clock(), who)
+    parts.ledger.accept(key, check.seen, parts.clock(), who, estate.device(key.device).formerly)
     return key
 
 

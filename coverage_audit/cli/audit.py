@@ -79,4 +79,5 @@ def _printed(audited: Audited, *, as_json: bool) -> str:
         width=shutil.get_terminal_size((100, 24)).columns if terminal else 100,
         colour=terminal,
         since=audited.recorded.since,
+        changes=[event.change for event in audited.recorded.events],
     )

@@ -12,6 +12,7 @@ import click
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.errors import UsageError
+from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.estate.spelling import nearest
@@ -90,7 +91,6 @@ def _relation(estate: Estate, stored: StoredFinding, ledger: Ledger) -> Path | N
     for dataset in estate.datasets:
         for copy in dataset.copies:
             if place_subject(dataset.id, copy.address) == stored.finding.subject:
-                formerly = estate.device(copy.address.volume.device).formerly
-                earlier = ledger.earlier(dataset.id, copy.address, formerly)
+                earlier = ledger.earlier(dataset.id, copy.address, lineage_of(estate))
                 return earlier.relation if earlier else None
     return None

@@ -19,12 +19,24 @@ from pathspec.patterns.gitignore.spec import GitIgnoreSpecPattern
 
 from coverage_audit.comparison.side import FOLDER
 from coverage_audit.errors import ComparisonError
+from coverage_audit.estate.model import Copy, Dataset
+from coverage_audit.evidence.difference import Tally
 
 KEPT = -1
 """Stands for "no pattern leaves it out" where the number of a pattern is asked for."""
 
 _FOLDER_MARK = b"(?P<ps_d>/)"  # pathspec's sign for "and it is a folder"
 _FOLDERS_REMEMBERED = 65536
+
+
+def patterns_of(litter: Sequence[str], dataset: Dataset, copy: Copy | None = None) -> tuple[str, ...]:
+    """Return all patterns by which a dataset (and one copy of it) leaves out, those that decide in the end last."""
+    return (*litter, *dataset.leave_out, *(copy.leave_out if copy else ()))
+
+
+def worth_telling(by: Sequence[tuple[str, Tally]], litter: Sequence[str]) -> tuple[tuple[str, Tally], ...]:
+    """Return what each pattern left out, without the litter that a tree does not have: nobody wrote it by mistake."""
+    return tuple((pattern, tally) for pattern, tally in by if tally.files or pattern not in litter)
 
 
 class _Pattern:

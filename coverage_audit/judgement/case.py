@@ -53,12 +53,25 @@ class OriginalEvidence:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LeftOut:
+    """What each pattern left out of the original at one earlier comparison with a copy, in the audit begun at `at`.
+
+    `whole` is all that the original held then, with what was left out of it.
+    """
+
+    at: datetime
+    whole: Tally
+    by: tuple[tuple[str, Tally], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class CopyEvidence:
     """What was seen of one copy.
 
     `comparison` is None where there was nothing to compare; then `gap` says why. `tree_at` is when the judged
     tree was observed (a mirror seen earlier, within `may_be_off`, keeps its own time). For dated copies
-    `points` lists all and `point` is the one whose tree was compared.
+    `points` lists all and `point` is the one whose tree was compared. `left_out_before` is what earlier
+    comparisons left out, the newest first.
     """
 
     copy: Copy
@@ -68,6 +81,7 @@ class CopyEvidence:
     tree_at: datetime | None = None
     points: PointList | Gap | None = None
     point: RecoveryPoint | None = None
+    left_out_before: tuple[LeftOut, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

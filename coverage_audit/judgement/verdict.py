@@ -7,7 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from coverage_audit.estate.model import Address, DatasetId, Proof
-from coverage_audit.evidence.difference import CopyComparison, Exposure
+from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
 from coverage_audit.judgement.case import CopyEvidence, OriginalEvidence
 
@@ -129,6 +129,12 @@ class JudgedDataset:
     exposure: Exposure | None
     findings: tuple[Finding, ...]
     waived: int = 0
+
+    @property
+    def left_out(self) -> Tally:
+        """How much of the original the patterns leave out, at the copy for which they leave out most."""
+        left = [copy.comparison.left_out for copy in self.copies if copy.comparison is not None]
+        return max(left, key=lambda tally: (tally.bytes, tally.files), default=Tally())
 
 
 @dataclass(frozen=True, kw_only=True)

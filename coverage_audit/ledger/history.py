@@ -46,15 +46,19 @@ def last_points(connection: Connection, address: Address, formerly: Sequence[Dev
     return None if row is None else load_points(address, row.at, row.body)
 
 
-def last_proven_size(connection: Connection, dataset: DatasetId, since: datetime | None) -> Tally | None:
-    """Return what a dataset's original held when it was last proven, in audits started after `since` (None: ever)."""
+def last_proven_size(connection: Connection, datasets: Sequence[DatasetId], since: datetime | None) -> Tally | None:
+    """Return what a dataset's original held when it was last proven, in audits started after `since` (None: ever).
+
+    `datasets` are the dataset's names, the present one first.
+    """
     row = connection.execute(
         select(JUDGED_DATASETS.c.original_files, JUDGED_DATASETS.c.original_bytes)
         .join(AUDITS, AUDITS.c.id == JUDGED_DATASETS.c.audit)
-        .where(JUDGED_DATASETS.c.dataset == dataset, JUDGED_DATASETS.c.original_standing == Standing.PROVEN.value)
+        .where(JUDGED_DATASETS.c.dataset.in_(datasets))
+        .where(JUDGED_DATASETS.c.original_standing == Standing.PROVEN.value)
         .where(JUDGED_DATASETS.c.original_files.is_not(None))
         .where(AUDITS.c.started > since if since is not None else true())
-        .order_by(AUDITS.c.id.desc())
+        .order_by(AUDITS.c.id.desc(), (JUDGED_DATASETS.c.dataset == datasets[0]).desc())
         .limit(1)
     ).first()
     return None if row is None else Tally(files=row.original_files, bytes=row.original_bytes)

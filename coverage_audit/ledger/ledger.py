@@ -16,19 +16,24 @@ from typing import Self
 from sqlalchemy import Connection, Engine, select
 
 from coverage_audit.errors import EvidenceError
+from coverage_audit.estate.changes import accepted
+from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PinnedFact, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.shelf import Attached, ShelfTree
+from coverage_audit.evidence.surveyed import SurveySummary
+from coverage_audit.judgement.case import LeftOut
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.ledger import attachments, history, pairs, pins, shelf, telling
+from coverage_audit.ledger import attachments, events, history, pairs, pins, shelf, surveys, telling
 from coverage_audit.ledger.connecting import READING
 from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
-from coverage_audit.ledger.record import AuditRecord, EarlierRecord, Recorded, StoredFinding, Transition
+from coverage_audit.ledger.pins import shown
+from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding, Transition
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
@@ -66,18 +71,33 @@ class Ledger:
         with self._reading() as connection:
             return pins.pinned(connection, volume, formerly)
 
-    def accept(self, volume: VolumeKey, facts: Sequence[PinnedFact], at: datetime, who: str) -> None:
-        """Pin a volume's identity anew, on the word of `who`."""
+    def accept(
+        self, volume: VolumeKey, facts: Sequence[PinnedFact], at: datetime, who: str, formerly: Sequence[DeviceId] = ()
+    ) -> None:
+        """Pin a volume's identity anew, on the word of `who`, and note what was changed for what."""
         with self._writing() as connection:
+            before = pins.pinned(connection, volume, formerly) or ()
             pins.replace_pins(connection, volume, tuple(facts), at, who)
+            events.write(connection, (accepted(str(volume), shown(before), shown(facts), who),), at, None)
 
-    def proven_size(self, dataset: DatasetId, volume: VolumeKey, formerly: Sequence[DeviceId] = ()) -> Tally | None:
+    def estate_events(self, since: datetime) -> tuple[EstateEvent, ...]:
+        """Return what changed in the estate after `since`, in the order in which it was noted."""
+        with self._reading() as connection:
+            return events.since(connection, since)
+
+    def last_estate(self) -> str | None:
+        """Return the text of the estate that the last audit judged (None: there was none)."""
+        with self._reading() as connection:
+            return events.last_estate(connection)
+
+    def proven_size(self, dataset: DatasetId, volume: VolumeKey, lineage: Lineage = NO_LINEAGE) -> Tally | None:
         """Return what a dataset's original held when it was last proven (None: it never was).
 
         What was before a person accepted anew what its `volume` shows does not count any more.
         """
         with self._reading() as connection:
-            return history.last_proven_size(connection, dataset, pins.accepted_at(connection, volume, formerly))
+            accepted = pins.accepted_at(connection, volume, lineage.of_device(volume.device))
+            return history.last_proven_size(connection, lineage.of_dataset(dataset), accepted)
 
     def last_answer_facts(
         self, device: DeviceId, formerly: Sequence[DeviceId] = ()
@@ -131,10 +151,25 @@ class Ledger:
         with self._reading() as connection:
             return attachments.attachments(connection)
 
-    def earlier(self, dataset: DatasetId, copy: Address, formerly: Sequence[DeviceId] = ()) -> EarlierRecord | None:
+    def last_survey(self, volume: VolumeKey, formerly: Sequence[DeviceId] = ()) -> SurveySummary | None:
+        """Return what was found when a volume was last surveyed (None: it never was)."""
+        with self._reading() as connection:
+            return surveys.last_survey(connection, volume, formerly)
+
+    def record_surveys(self, made: Iterable[SurveySummary]) -> None:
+        """Record surveys that are part of no audit. Only within `exclusive`."""
+        with self._writing() as connection:
+            surveys.write_surveys(connection, made, None)
+
+    def earlier(self, dataset: DatasetId, copy: Address, lineage: Lineage = NO_LINEAGE) -> EarlierRecord | None:
         """Return the last comparison of a dataset's original with a copy (its declared address)."""
         with self._reading() as connection:
-            return pairs.earlier(connection, self._folder, dataset, copy, formerly)
+            return pairs.earlier(connection, self._folder, dataset, copy, lineage)
+
+    def left_out(self, dataset: DatasetId, copy: Address, lineage: Lineage = NO_LINEAGE) -> tuple[LeftOut, ...]:
+        """Return what was left out at the last comparisons with a copy, the newest first."""
+        with self._reading() as connection:
+            return pairs.left_out(connection, dataset, copy, lineage)
 
     def record(self, record: AuditRecord) -> Recorded:
         """Record an audit, whole or not at all. Only within `exclusive`."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import (
     DeviceFacts,
     MountedFilesystem,
@@ -204,6 +205,16 @@ def _load_filesystem(stored: Stored) -> MountedFilesystem:
         device_number=stored["device_number"],
         is_network=stored["is_network"],
     )
+
+
+def store_tallies(by: Sequence[tuple[str, Tally]]) -> list[list[Any]]:
+    """Return the stored form of figures by name: files and bytes."""
+    return [[name, tally.files, tally.bytes] for name, tally in by]
+
+
+def load_tallies(stored: list[list[Any]]) -> tuple[tuple[str, Tally], ...]:
+    """Return figures by name."""
+    return tuple((name, Tally(files=files, bytes=size)) for name, files, size in stored)
 
 
 def _instant(value: datetime | None) -> str | None:

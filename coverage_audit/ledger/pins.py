@@ -7,6 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, func, insert, select, update
 
+from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import DeviceId, VolumeKey
 from coverage_audit.evidence.facts import PinnedFact
 from coverage_audit.ledger.mapping import load_pins, store_pins
@@ -37,6 +38,27 @@ def pin_seen(connection: Connection, volume: VolumeKey, facts: tuple[PinnedFact,
         _pin(connection, volume, facts, at, FIRST_SEEN)
     elif set(facts) > set(known):
         replace_pins(connection, volume, facts, at, IN_ADDITION)
+
+
+def shown(facts: Sequence[PinnedFact]) -> tuple[tuple[str, str], ...]:
+    """Return pinned facts as plain words: name and value."""
+    return tuple((fact.name, fact.value) for fact in facts)
+
+
+def carry_pins(connection: Connection, lineage: Lineage) -> None:
+    """Pin under a device's present name what is pinned under a former one: the declaration of it may be dropped later.
+
+    The former name keeps its pins: if it is ever declared again, no other hardware passes under it unasked.
+    """
+    for present, *former in lineage.devices:
+        for name in former:
+            own = select(PINS.c.volume).where(PINS.c.device == present)
+            rows = connection.execute(
+                select(PINS).where(PINS.c.device == name, PINS.c.volume.not_in(own)).order_by(PINS.c.id)
+            ).all()
+            for row in rows:
+                kept = {"volume": row.volume, "facts": row.facts, "pinned": row.pinned, "replaced": row.replaced}
+                connection.execute(insert(PINS).values(device=present, who=row.who, **kept))
 
 
 def accepted_at(connection: Connection, volume: VolumeKey, formerly: Sequence[DeviceId]) -> datetime | None:

@@ -11,12 +11,15 @@ from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 
+from coverage_audit.estate.changes import EstateChange
+from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId, VolumeKey
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.difference import CopyComparison, TakeUp
 from coverage_audit.evidence.facts import PinnedFact
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.shelf import Attached, ShelfTree
+from coverage_audit.evidence.surveyed import SurveySummary
 from coverage_audit.judgement.verdict import Answer as Verdict
 from coverage_audit.judgement.verdict import Conclusion, Finding, JudgedEstate
 
@@ -56,7 +59,8 @@ class AuditRecord:
 
     `pins` are identities pinned for the first time. `estate_text` is the estate file that was judged. `shelf` are trees
     of shelf drives that this audit saw (their manifests are among `manifests`), `attached` the drives that are plugged
-    in, `detached` those that were and are not any more.
+    in, `detached` those that were and are not any more. `lineage` is what the estate says of former names and places,
+    `changes` what changed in it since the audit before.
     """
 
     judged: JudgedEstate
@@ -65,9 +69,12 @@ class AuditRecord:
     pins: tuple[tuple[VolumeKey, tuple[PinnedFact, ...]], ...] = ()
     manifests: tuple[SeenManifest, ...] = ()
     comparisons: tuple[Compared, ...] = ()
+    lineage: Lineage = NO_LINEAGE
+    changes: tuple[EstateChange, ...] = ()
     shelf: tuple[ShelfTree, ...] = ()
     attached: tuple[Attached, ...] = ()
     detached: tuple[VolumeKey, ...] = ()
+    surveys: tuple[SurveySummary, ...] = ()
 
 
 class TransitionKind(StrEnum):
@@ -103,12 +110,24 @@ class Transition:
 
 
 @dataclass(frozen=True, kw_only=True)
+class EstateEvent:
+    """A change of the estate as the ledger keeps it; `at` is when it was recorded, by an audit or by an acceptance."""
+
+    at: datetime
+    change: EstateChange
+
+
+@dataclass(frozen=True, kw_only=True)
 class Recorded:
-    """What recording an audit gave: the transitions, since when each open finding is open, the files moved."""
+    """What recording an audit gave: the transitions, since when each open finding is open, the files moved.
+
+    `events` is what changed in the estate since the audit before.
+    """
 
     transitions: tuple[Transition, ...]
     since: Mapping[str, datetime]
     moved: Mapping[Path, Path] = field(default_factory=dict)
+    events: tuple[EstateEvent, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,18 +10,21 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, func, insert, select
 
 from coverage_audit.errors import LedgerError
-from coverage_audit.estate.model import DeviceId
+from coverage_audit.estate.former import Lineage
 from coverage_audit.evidence.manifest import CompleteManifest
+from coverage_audit.ledger import events
 from coverage_audit.ledger.attachments import write_attachments
 from coverage_audit.ledger.folder import StateFolder, speaking_of
-from coverage_audit.ledger.history import lies_at
 from coverage_audit.ledger.keeping import place
-from coverage_audit.ledger.pins import pin_seen
+from coverage_audit.ledger.mapping import store_tallies
+from coverage_audit.ledger.pairs import of_pair
+from coverage_audit.ledger.pins import carry_pins, pin_seen
 from coverage_audit.ledger.record import AuditRecord, Compared, Recorded, SeenManifest
 from coverage_audit.ledger.recording_facts import write_facts
 from coverage_audit.ledger.recording_findings import write_findings
 from coverage_audit.ledger.recording_judgement import write_judgement
 from coverage_audit.ledger.shelf import write_shelf
+from coverage_audit.ledger.surveys import write_surveys
 from coverage_audit.ledger.tables import AUDITS, COMPARISONS, ESTATE_TEXTS, MANIFESTS
 
 
@@ -34,9 +37,11 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
     with speaking_of(folder.path):
         moved = _place_files(folder, record)
     with engine.begin() as connection:
+        before = events.last_started(connection)
         audit = _write_audit(connection, record)
         write_judgement(connection, audit, record.judged)
         write_facts(connection, audit, record)
+        carry_pins(connection, record.lineage)
         for volume, facts in record.pins:
             pin_seen(connection, volume, facts, record.judged.started)
         for seen in record.manifests:
@@ -45,8 +50,11 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
         write_attachments(connection, record.attached, record.detached)
         for compared in record.comparisons:
             _write_comparison(connection, audit, record, compared, moved)
-        transitions, since = write_findings(connection, audit, record.judged)
-    return Recorded(transitions=transitions, since=since, moved=moved)
+        write_surveys(connection, record.surveys, audit)
+        transitions, since = write_findings(connection, audit, record)
+        events.write(connection, record.changes, record.judged.started, audit)
+        changed = events.since(connection, before) if before is not None else ()
+    return Recorded(transitions=transitions, since=since, moved=moved, events=changed)
 
 
 def _place_files(folder: StateFolder, record: AuditRecord) -> dict[Path, Path]:
@@ -119,10 +127,13 @@ def _write_comparison(
             original=_manifest(connection, compared.original_file, moved),
             copy=None if compared.copy_file is None else _manifest(connection, compared.copy_file, moved),
             relation=None if outcome.relation is None else moved[outcome.relation].name,
-            first_at=_first_at(connection, compared, _formerly(record, compared)) or record.judged.started,
+            first_at=_first_at(connection, compared, record.lineage) or record.judged.started,
             last_progress=outcome.take_up.last_progress,
             gone_unheld=outcome.take_up.gone_unheld,
             pending_since=outcome.take_up.pending_since,
+            left_out_files=outcome.left_out.files,
+            left_out_bytes=outcome.left_out.bytes,
+            left_out_by=store_tallies(outcome.left_out_by),
         )
     )
 
@@ -135,16 +146,7 @@ def _manifest(connection: Connection, file: Path, moved: Mapping[Path, Path]) ->
     return int(number)
 
 
-def _formerly(record: AuditRecord, compared: Compared) -> tuple[DeviceId, ...]:
-    """Return the former ids of the copy's device: the pair's history goes on under the new one."""
-    device = compared.copy.volume.device
-    places = (copy.evidence.place for dataset in record.judged.datasets for copy in dataset.copies)
-    return next((place.device.formerly for place in places if place.device.id == device), ())
-
-
-def _first_at(connection: Connection, compared: Compared, formerly: tuple[DeviceId, ...]) -> datetime | None:
-    query = select(func.min(COMPARISONS.c.first_at)).where(
-        COMPARISONS.c.dataset == compared.dataset, lies_at(COMPARISONS, compared.copy, formerly)
-    )
-    first: datetime | None = connection.execute(query).scalar()
+def _first_at(connection: Connection, compared: Compared, lineage: Lineage) -> datetime | None:
+    pair = of_pair(compared.dataset, compared.copy, lineage)
+    first: datetime | None = connection.execute(select(func.min(COMPARISONS.c.first_at)).where(pair)).scalar()
     return first

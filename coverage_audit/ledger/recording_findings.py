@@ -9,20 +9,25 @@ from typing import Any
 from sqlalchemy import Connection, delete, insert, select, update
 
 from coverage_audit.estate.model import DatasetId
-from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.ledger.mapping import load_finding, store_finding
-from coverage_audit.ledger.record import Transition
+from coverage_audit.ledger.record import AuditRecord, Transition
 from coverage_audit.ledger.tables import FINDINGS, TRANSITIONS
+from coverage_audit.ledger.threads import followed
 from coverage_audit.ledger.transitions import Change, Found, Stood, changes, findings_of, since, vanished
 
 
 def write_findings(
-    connection: Connection, audit: int, judged: JudgedEstate
+    connection: Connection, audit: int, record: AuditRecord
 ) -> tuple[tuple[Transition, ...], Mapping[str, datetime]]:
-    """Write the findings of an audit; return what changed, and since when those that are open now are open."""
-    at = judged.started
-    stood = _stood(connection)
+    """Write the findings of an audit; return what changed, and since when those that are open now are open.
+
+    What was renamed or moved goes on: neither has its finding ended nor has one begun.
+    """
+    judged, at = record.judged, record.judged.started
     found = findings_of(judged)
+    stood, renamed = followed(_stood(connection), found, record.lineage)
+    for former, name in renamed.items():
+        _rename(connection, former, name)
     gone = vanished(stood, found, judged)
     open_since: dict[str, datetime] = {}
     for name, now in found.items():
@@ -35,6 +40,12 @@ def write_findings(
         connection.execute(update(FINDINGS).where(FINDINGS.c.finding == name).values(since=None, current=False))
     written = tuple(_write(connection, audit, change, at) for change in changes(stood, found, gone, at))
     return written, open_since
+
+
+def _rename(connection: Connection, former: str, name: str) -> None:
+    """Let a finding's past go on under its new id; the former one is not asked for any more."""
+    connection.execute(update(FINDINGS).where(FINDINGS.c.finding == former).values(since=None, current=False))
+    connection.execute(update(TRANSITIONS).where(TRANSITIONS.c.finding == former).values(finding=name))
 
 
 def _stood(connection: Connection) -> dict[str, Stood]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.changes import EstateChange, in_one_line
 from coverage_audit.estate.units import format_duration, format_size
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
 from coverage_audit.judgement.wording import age, amount, files, when
 from coverage_audit.reports.plain import Paper
@@ -17,11 +20,22 @@ from coverage_audit.reports.situation import Worry, by_weight, situation, span_s
 _STANDING_COLUMN: Final = 14
 
 
-def audit_text(judged: JudgedEstate, *, width: int, colour: bool, since: Mapping[str, datetime]) -> str:
-    """Write the audit, `width` columns wide, ending with a newline. `since`: when each open finding began."""
+def audit_text(
+    judged: JudgedEstate,
+    *,
+    width: int,
+    colour: bool,
+    since: Mapping[str, datetime],
+    changes: Sequence[EstateChange] = (),
+) -> str:
+    """Write the audit, `width` columns wide, ending with a newline.
+
+    `since`: when each open finding began; `changes`: what changed in the estate since the audit before.
+    """
     paper, zone = Paper(width=width, colour=colour), ZoneInfo(judged.time_zone)
     lines = [
         *_opening(judged, paper, zone, since),
+        *_changed(changes, paper),
         *_datasets(judged, paper, zone),
         *_findings(judged, paper, zone, since),
         *_gaps(judged, paper, zone),
@@ -40,6 +54,12 @@ def _opening(judged: JudgedEstate, paper: Paper, zone: ZoneInfo, since: Mapping[
         yield from paper.heading("What is not as it must be")
     for worry in summed.worries:
         yield from _worry(worry, judged, paper, zone)
+
+
+def _changed(changes: Sequence[EstateChange], paper: Paper) -> Iterator[str]:
+    if changes:
+        yield ""
+        yield from paper.wrapped(f"Since the last audit: {visible(in_one_line(changes))}.")
 
 
 def _worry(worry: Worry, judged: JudgedEstate, paper: Paper, zone: ZoneInfo) -> Iterator[str]:
@@ -68,20 +88,28 @@ def _dataset(dataset: JudgedDataset, judged: JudgedEstate, paper: Paper, zone: Z
         dataset.conclusion, f"{dataset.id} ({dataset.policy}{waived})", indent=0, column=_STANDING_COLUMN + 2
     )
     yield from paper.worded(
-        dataset.original.standing, _original(dataset.original, zone), indent=2, column=_STANDING_COLUMN + 2
+        dataset.original.standing,
+        _original(dataset.original, dataset.left_out, zone),
+        indent=2,
+        column=_STANDING_COLUMN + 2,
     )
     for copy in dataset.copies:
         yield from paper.worded(copy.standing, _copy(copy, judged, zone), indent=2, column=_STANDING_COLUMN + 2)
 
 
-def _original(original: JudgedOriginal, zone: ZoneInfo) -> str:
+def _original(original: JudgedOriginal, left: Tally, zone: ZoneInfo) -> str:
     tree, place = original.evidence.tree, original.evidence.place.volume.key
     manifest = tree if isinstance(tree, CompleteManifest | PartialManifest) else original.evidence.as_of
     if manifest is None:
         return f"original on {place}: {original.reason}"
     held = f"{files(manifest.census.files)}, {format_size(manifest.census.bytes)}"
     seen = "" if manifest is tree else f" as of {when(manifest.origin.started, zone)}"
-    return f"original {manifest.origin.address}: {held}{seen}; {original.reason}"
+    return f"original {manifest.origin.address}: {held}{seen}{_left(left)}; {original.reason}"
+
+
+def _left(left: Tally) -> str:
+    """Say right where the size is said that not all of it is asked for."""
+    return f", of which {amount(left)} are left out by patterns" if left.files else ""
 
 
 def _copy(copy: JudgedCopy, judged: JudgedEstate, zone: ZoneInfo) -> str:

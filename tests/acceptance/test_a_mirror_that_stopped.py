@@ -11,31 +11,11 @@ import pytest
 
 from coverage_audit.audits.audit import Audited
 from coverage_audit.judgement.verdict import Conclusion, Standing
+from tests.builders.two_places import two_places
 from tests.parts.station import Station, copy_of, failing_rules
 
 DAY = timedelta(days=1)
-ESTATE = """
-    rehearsal: true
-    sites:
-      station: {name: Field station}
-      barn: {name: Long Barn}
-    devices:
-      kestrel:
-        site: station
-        access: local
-        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
-      heron:
-        site: barn
-        access: local
-        volumes: {pool: {path: "{root}/heron", medium: hdd}}
-    policies:
-      careful: {copies: 2, max_age: 26h}
-    datasets:
-      field-recordings:
-        policy: careful
-        original: kestrel:main/recordings
-        copies: [{at: heron:pool/recordings}]
-"""
+ESTATE = two_places()
 
 
 @pytest.fixture

@@ -17,12 +17,16 @@ import pyarrow as pa
 import pytest
 
 from coverage_audit.comparison.compare import match
-from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
+from coverage_audit.comparison.leaving_out import KEPT, LeavingOut, patterns_of
 from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.comparison.types import Workspace
+from coverage_audit.estate.model import Dataset, DatasetId, PolicyId
+from coverage_audit.estate.reader import read_litter
+from coverage_audit.estate.shipped import defaults_folder
 from coverage_audit.evidence.difference import RowClass
 from coverage_audit.evidence.manifest import Kind, Manifest, Row
 from tests.builders.manifests import MEMORY, SEED, a_manifest
+from tests.builders.recorded import ORIGINAL
 
 KINDS = {"100644": Kind.FILE, "100755": Kind.FILE, "120000": Kind.LINK, "160000": Kind.OTHER}
 NAMES = [
@@ -200,6 +204,36 @@ def test_what_is_left_out_is_what_git_ignores(tmp_path: Path) -> None:
         codes = np.array([_code(tree / os.fsdecode(path)) for path in paths], dtype=np.uint8)
         which = LeavingOut(patterns).which_of(pa.array(paths, pa.binary()), codes)
         assert {path for path, number in zip(paths, which, strict=True) if number != KEPT} == ignored, patterns
+
+
+@pytest.mark.parametrize("own", [(), ("!Thumbs.db",), ("!.Trashes/", "*.wav"), ("!lost+found/keep",)])
+def test_litter_and_a_datasets_own_patterns_are_what_git_ignores_with_both_in_one_file(
+    tmp_path: Path, own: tuple[str, ...]
+) -> None:
+    tree = tmp_path / "tree"
+    tree.mkdir()
+    _git(tree, "init", "--quiet")
+    for name in (
+        ".DS_Store", "deep/.DS_Store", ".DS_Store.wav", "Thumbs.db", "a/thumbs.db", "desktop.ini", "desktop.ini/x",
+        ".Trashes/1/x.wav", "a/.Trashes", "System Volume Information/guid", "$RECYCLE.BIN/S-1/x", "$RECYCLE.BIN.txt",
+        ".Trash-1000/files/x", ".Trash-x/y", ".nfs000a1", ".nfs-notes", "lost+found/keep", "b/lost+found/#12",
+        "c/lost+found", "take.wav",
+    ):  # fmt: skip
+        file = tree / "d" / name if (tree / name).exists() else tree / name
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_bytes(b"x")
+    paths = sorted(bytes(path.relative_to(tree)) for path in tree.rglob("*") if ".git" not in path.parts)
+    dataset = Dataset(id=DatasetId("tapes"), policy=PolicyId("careful"), original=ORIGINAL, copies=(), leave_out=own)
+    patterns = patterns_of(read_litter(defaults_folder() / "litter.yaml"), dataset)
+
+    codes = np.array([_code(tree / os.fsdecode(path)) for path in paths], dtype=np.uint8)
+    which = LeavingOut(patterns).which_of(pa.array(paths, pa.binary()), codes)
+
+    left = {path for path, number in zip(paths, which, strict=True) if number != KEPT}
+    assert left == _ignored(tree, list(patterns), paths)
+    assert b".DS_Store" in left
+    assert b"$RECYCLE.BIN/S-1/x" in left
+    assert (b"Thumbs.db" in left) is ("!Thumbs.db" not in own)
 
 
 def _ignored(tree: Path, patterns: list[str], paths: list[bytes]) -> set[bytes]:

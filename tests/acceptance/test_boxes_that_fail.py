@@ -7,39 +7,16 @@ import time
 import pytest
 
 from coverage_audit.judgement.verdict import Conclusion, Standing
+from tests.builders.two_places import two_places
 from tests.parts.sshd import Box, StartSshd, make_key
 from tests.parts.station import Station, copy_of
 from tests.parts.tampering import StartTampering
 
-ESTATE = """
-    rehearsal: true
-    limits: {device_time: 20s, read_time: 5s, connect_time: 5s, login_time: 5s}
-    sites:
-      station: {name: Field station}
-      barn: {name: Long Barn}
-    devices:
-      kestrel:
-        site: station
-        access: local
-        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
-      heron:
-        site: barn
-        access: {ssh: "%(user)s@127.0.0.1:%(port)s", identity_file: "%(key)s", known_hosts: "%(hosts)s",
-                 config_file: "%(config)s"}
-        volumes: {pool: {path: "{root}/heron", medium: hdd}}
-      curlew:
-        site: barn
-        access: local
-        volumes: {store: {path: "{root}/curlew", medium: hdd}}
-    policies:
-      careful: {copies: 3, max_age: 26h}
-    datasets:
-      field-recordings:
-        policy: careful
-        original: kestrel:main/recordings
-        copies:
-          - at: heron:pool/recordings
-          - at: curlew:store/recordings
+CURLEW = """\
+curlew:
+  site: barn
+  access: local
+  volumes: {store: {path: "{root}/curlew", medium: hdd}}
 """
 
 
@@ -47,14 +24,13 @@ def declare(station: Station, box: Box, port: int | None = None) -> None:
     """Declare the estate with heron behind this box, or behind a line to it."""
     access = box.access if port is None else box.behind(port)
     station.declare(
-        ESTATE
-        % {
-            "user": access.user,
-            "port": access.port,
-            "key": access.identity_file,
-            "hosts": access.known_hosts,
-            "config": access.config_file,
-        }
+        two_places(
+            access=f'{{ssh: "{access.user}@127.0.0.1:{access.port}", identity_file: "{access.identity_file}", '
+            f'known_hosts: "{access.known_hosts}", config_file: "{access.config_file}"}}',
+            copies=("{at: heron:pool/recordings}", "{at: curlew:store/recordings}"),
+            more=CURLEW,
+            limits="{device_time: 20s, read_time: 5s, connect_time: 5s, login_time: 5s}",
+        )
     )
 
 

@@ -15,33 +15,12 @@ from sqlalchemy import func, select
 from coverage_audit.evidence.store import open_manifest, rows
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.tables import AUDITS
+from tests.builders.two_places import two_places
 from tests.parts.station import Station
 
 ROUNDS = 16
 
-ESTATE = """
-    rehearsal: true
-    sites:
-      station: {name: Field station}
-      barn: {name: Long Barn}
-    devices:
-      kestrel:
-        site: station
-        access: local
-        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
-      heron:
-        site: barn
-        access: local
-        volumes: {pool: {path: "{root}/heron", medium: hdd}}
-    policies:
-      twice: {copies: 2, max_age: 26h}
-    datasets:
-      field-recordings:
-        policy: twice
-        original: kestrel:main/recordings
-        copies:
-          - at: heron:pool/recordings
-"""
+ESTATE = two_places()
 
 
 @pytest.fixture

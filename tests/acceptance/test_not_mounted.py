@@ -6,37 +6,18 @@ import pytest
 
 from coverage_audit.evidence.facts import PinState
 from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
+from tests.builders.two_places import two_places
 from tests.parts.loops import MakeVolume
 from tests.parts.station import Station, copy_of, dataset_of
 
 pytestmark = pytest.mark.root
 
-ESTATE = """
-    sites:
-      station: {name: Field station}
-      barn: {name: Long Barn}
-    devices:
-      kestrel:
-        site: station
-        access: local
-        volumes: {main: {path: "{root}/kestrel", medium: hdd, on_root: true}}
-      heron:
-        site: barn
-        access: local
-        volumes: {pool: {path: "{root}/heron", medium: hdd}}
-    policies:
-      careful: {copies: 2, max_age: 26h}
-    datasets:
-      field-recordings:
-        policy: careful
-        original: kestrel:main/recordings
-        copies: [{at: heron:pool/recordings}]
-"""
+ESTATE = two_places(rehearsal=False, on_root=True)
 
 
 @pytest.fixture
 def barn(station: Station) -> Station:
-    station.declare("    rehearsal: true" + ESTATE)
+    station.declare("rehearsal: true\n" + ESTATE)
     for number in range(12):
         station.write(f"kestrel/recordings/take-{number}.wav", bytes(100 + number))
     return station
@@ -103,7 +84,7 @@ def test_a_mount_point_that_was_empty_from_the_first_audit_on_is_asked_about_and
 
 def test_an_unmounted_original_is_covered_by_nothing(barn: Station, make_volume: MakeVolume) -> None:
     barn.declare(
-        "    rehearsal: true"
+        "rehearsal: true\n"
         + ESTATE.replace("heron:pool/recordings", "kestrel:main/recordings").replace(
             "original: kestrel:main/recordings", "original: heron:pool/recordings"
         )

@@ -5,43 +5,30 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from coverage_audit.audits.audit import Audited
+from coverage_audit.audits.audit import Audited, run_audit
+from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import PointList
 from coverage_audit.judgement.verdict import Conclusion, JudgedCopy, Standing
+from coverage_audit.wiring import assembled
+from tests.builders.two_places import two_places
 from tests.parts.loops import MakeVolume
 from tests.parts.station import Station, copy_of, dataset_of
 
-ESTATE = """
-    rehearsal: true
-    sites:
-      station: {name: Field station}
-      barn: {name: Long Barn}
-    devices:
-      kestrel:
-        site: station
-        access: local
-        volumes: {main: {path: "{root}/kestrel", medium: hdd}}
-      heron:
-        site: barn
-        access: local
-        %(zone)s
-        volumes: {pool: {path: "{root}/heron", medium: hdd}}
-    policies:
-      careful: {copies: 2, max_age: 26h}
-    datasets:
-      field-recordings:
-        policy: careful
-        original: kestrel:main/recordings
-        copies:
-          - at: heron:pool/{point}
-            points: {folders: "%(pattern)s"}
-"""
+
+def dated(pattern: str, zone: str = "") -> str:
+    """An estate whose copy is dated folders named by this pattern."""
+    copy = f'{{at: "heron:pool/{{point}}", points: {{folders: "{pattern}"}}}}'
+    return two_places(zone=zone, copies=(copy,))
+
+
 IN_UTC = "%Y-%m-%dT%H%M%SZ"
 NAIVE = "%Y-%m-%d_%H-%M"
 MOTHS = "kestrel/moths"
@@ -49,7 +36,7 @@ MOTHS = "kestrel/moths"
 
 @pytest.fixture
 def recorded(station: Station) -> Station:
-    station.declare(ESTATE % {"zone": "", "pattern": IN_UTC})
+    station.declare(dated(IN_UTC))
     for number in range(20):
         station.write(f"kestrel/recordings/take-{number}.wav", os.urandom(100 + number))
         station.write(f"{MOTHS}/plate-{number}.tif", os.urandom(200 + number))
@@ -124,6 +111,39 @@ def test_points_of_which_none_was_ever_whole_hold_nothing(recorded: Station) -> 
     assert copy.standing is Standing.INCOMPLETE
 
 
+@pytest.mark.root
+@pytest.mark.parametrize(
+    ("changed", "standing"),
+    [(False, Standing.PROVEN), (True, Standing.INCOMPLETE)],
+)
+def test_an_older_point_of_a_disk_that_was_changed_meanwhile_is_no_evidence(
+    recorded: Station, make_volume: MakeVolume, *, changed: bool, standing: Standing
+) -> None:
+    disks = [make_volume(recorded.root / "heron"), make_volume(recorded.root / "elsewhere")]
+    disks[1].unmount()
+    taken(recorded, timedelta(hours=20))
+    whole = point(recorded, timedelta(hours=20)).name
+    shutil.copytree(recorded.root / "heron" / whole, recorded.root / "kept" / whole)
+    point(recorded, timedelta(hours=3)).mkdir()
+    asked = list[Sequence[Question]]()
+
+    with assembled(recorded.estate, recorded.state, clock=recorded.now) as parts:
+
+        def gather(questions: Sequence[Question]) -> tuple[Answer, ...]:
+            """Change the disk when heron is asked for its older points."""
+            asked.append(questions)
+            if len(asked) == 2 and changed:
+                disks[0].unmount()
+                replace(disks[1], folder=recorded.root / "heron").mount()
+                shutil.copytree(recorded.root / "kept" / whole, recorded.root / "heron" / whole)
+            return parts.gather(questions)
+
+        audited = run_audit(recorded.estate, (), replace(parts, gather=gather))
+
+    assert len(asked) >= 2, "the newest point is empty: an older one was asked for"
+    assert copy_of(audited, "field-recordings").standing is standing
+
+
 def test_a_folders_own_time_makes_no_old_point_new(recorded: Station) -> None:
     old = taken(recorded, timedelta(days=21))
     os.utime(old)
@@ -154,7 +174,7 @@ def test_a_name_without_a_zone_is_read_in_the_boxes_own_and_that_is_said(
     recorded: Station, box: str, standing: Standing
 ) -> None:
     # Read in UTC, a name written in Auckland (13 hours ahead in November) would be 13 hours fresher than it is.
-    recorded.declare(ESTATE % {"zone": f"time_zone: {box}", "pattern": NAIVE})
+    recorded.declare(dated(NAIVE, box))
     folder = point(recorded, timedelta(hours=20), NAIVE)
     shutil.copytree(recorded.root / "kestrel/recordings", folder)
 

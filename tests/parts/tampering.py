@@ -37,13 +37,6 @@ def tampered_line() -> Iterator[StartTampering]:
         line.close()
 
 
-@pytest.fixture
-def silent_port() -> Iterator[int]:
-    """A port where a connection is taken and nothing is ever said."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        yield int(server.getsockname()[1])
-
-
 class _Line:
     def __init__(self, target: int, cut_after: int | None, hang_after: int | None, drip_after: int | None) -> None:
         self._target = target

@@ -15,12 +15,14 @@ from coverage_audit.judgement.rules import (
     every_dataset,
     evidence_age,
     independence,
+    leaving_out,
     media,
     mount_and_identity,
     offline,
     offsite,
     other_volumes,
     shelf_drives,
+    undeclared_data,
     unjudged_criterion,
 )
 from coverage_audit.judgement.verdict import Finding
@@ -42,6 +44,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (completeness.RULE, completeness.check),
     (age.RULE, age.check),
     (evidence_age.RULE, evidence_age.check),
+    (leaving_out.RULE, leaving_out.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""
@@ -50,6 +53,7 @@ OF_THE_ESTATE: tuple[tuple[Rule, EstateCheck], ...] = (
     (clocks.RULE, clocks.check),
     (every_dataset.RULE, every_dataset.check),
     (other_volumes.RULE, other_volumes.check),
+    (undeclared_data.RULE, undeclared_data.check),
     (shelf_drives.RULE, shelf_drives.check),
 )
 

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import select, text
 
 from coverage_audit.errors import LedgerError
+from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, DeviceId, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints
 from coverage_audit.evidence.facts import Gap, GapKind, PinnedFact, PointList, RecoveryPoint
@@ -26,6 +27,7 @@ from tests.builders.recorded import (
 )
 
 BITTERN = DeviceId("bittern")
+RENAMED = Lineage(devices=((HERON.device, BITTERN),))
 UUID = PinnedFact(name="filesystem_uuid", value="6c2e")
 
 
@@ -48,11 +50,11 @@ def test_the_history_of_a_former_name_goes_on_under_the_new_one(ledger: Ledger) 
     assert (shown[0].device, shown[1][0].volume) == (HERON.device, HERON)
     assert ledger.pins(HERON, (BITTERN,)) == (UUID,)
     assert ledger.pins(HERON) is None
-    before = ledger.earlier(RECORDINGS, COPY, (BITTERN,))
+    before = ledger.earlier(RECORDINGS, COPY, RENAMED)
     assert before is not None
     assert ledger.earlier(RECORDINGS, COPY) is None
     one_night(ledger, 2)
-    after = ledger.earlier(RECORDINGS, COPY, (BITTERN,))
+    after = ledger.earlier(RECORDINGS, COPY, RENAMED)
     assert after is not None
     assert after.first_at == before.first_at == night(1)
 
