@@ -8,6 +8,8 @@ pytest_plugins = [
     "tests.parts.mailbox",
     "tests.parts.loops",
     "tests.parts.sshd",
+    "tests.parts.busybox",
+    "tests.parts.sftp_only",
     "tests.parts.machines",
     "tests.parts.station",
     "tests.parts.two_boxes",

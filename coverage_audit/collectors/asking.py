@@ -16,11 +16,13 @@ from typing import TypeVar
 
 from coverage_audit.collectors.assembling import point_to_walk
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
-from coverage_audit.collectors.readers import device_facts, filesystems, points, volume_facts
+from coverage_audit.collectors.packets import Packets
+from coverage_audit.collectors.readers import device_facts, filesystems, points, sftp_tree, volume_facts
 from coverage_audit.collectors.replies import Reply, reply_to
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
+from coverage_audit.collectors.ways import Ways
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.model import Address, Copy, DatedFolders, LocalAccess, Volume, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
@@ -46,6 +48,7 @@ class _Asking:
         self._question = errand.question
         self._transport = transport
         self._progress = progress
+        self._ways = Ways(transport, self._soon)
         self._device: DeviceFacts | Gap | None = None
         self._volumes: dict[VolumeKey, VolumeFacts | Gap] = {}
 
@@ -80,6 +83,13 @@ class _Asking:
         return Gap(subject=str(subject), kind=kind, detail=detail, at=self._errand.clock.now())
 
     def _device_facts(self) -> DeviceFacts:
+        return self._ways.or_by_files(self._device_facts_of_gate, self._device_facts_of_files)
+
+    def _device_facts_of_files(self, packets: Packets) -> DeviceFacts:
+        now = self._errand.clock.now()
+        return sftp_tree.box_facts(packets, self._question.device.id, self._transport.host_key, now)
+
+    def _device_facts_of_gate(self) -> DeviceFacts:
         nonce = secrets.token_hex(16)
         sent = self._errand.clock.now()
         reply = self._reply(device_facts.request(nonce))
@@ -108,6 +118,12 @@ class _Asking:
             return replace(facts, filesystems_unseen=error.detail)
 
     def _volume_facts(self, volume: Volume) -> VolumeFacts:
+        def by_files(packets: Packets) -> VolumeFacts:
+            return sftp_tree.room_facts(packets, volume.key, volume.path, self._errand.clock.now())
+
+        return self._ways.or_by_files(partial(self._volume_facts_of_gate, volume), by_files)
+
+    def _volume_facts_of_gate(self, volume: Volume) -> VolumeFacts:
         nonce = secrets.token_hex(16)
         reply = self._reply(volume_facts.request(volume.path, nonce))
         return volume_facts.parse(
@@ -130,7 +146,7 @@ class _Asking:
             clock_offset=clock_offset,
             volume=facts if isinstance(facts, VolumeFacts) else None,
         )
-        manifest = walk(self._errand, place, self._transport, self._progress)
+        manifest = walk(self._errand, place, self._transport, self._ways, self._progress)
         if isinstance(facts, VolumeFacts):
             self._still_there(facts)
         return manifest
@@ -170,8 +186,10 @@ class _Asking:
         )
 
     def _reply(self, request: Request) -> Reply:
-        soon = time.monotonic() + self._errand.limits.read_time.total_seconds()
-        return reply_to(self._transport, request, deadline=min(soon, self._errand.deadline))
+        return reply_to(self._transport, request, deadline=self._soon())
+
+    def _soon(self) -> float:
+        return min(time.monotonic() + self._errand.limits.read_time.total_seconds(), self._errand.deadline)
 
     def _path(self, address: Address) -> str:
         volume = next(volume for volume in self._question.device.volumes if volume.key == address.volume)

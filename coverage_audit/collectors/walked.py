@@ -19,8 +19,8 @@ AddRows = Callable[[Any], None]
 class Walked:
     """A walk that came to its end, proven by its terminator, its count and its exit status.
 
-    `how` and `precision_ns` belong into the manifest's Origin. `vanished` entries were gone between being listed and
-    being looked at: an ordinary race.
+    `how`, `precision_ns` and `lacks` belong into the manifest's Origin. `vanished` entries were gone between being
+    listed and being looked at: an ordinary race.
     """
 
     how: str
@@ -28,3 +28,4 @@ class Walked:
     blind: tuple[Blind, ...]
     vanished: int = 0
     precision_ns: int = 1
+    lacks: frozenset[str] = frozenset()

@@ -9,10 +9,14 @@ from datetime import timedelta
 from functools import partial
 
 from coverage_audit.collectors.errands import Walk
-from coverage_audit.collectors.readers.find_tree import FindReader, request
+from coverage_audit.collectors.readers import find_tree, stat_tree
+from coverage_audit.collectors.readers.find_tree import FindReader
 from coverage_audit.collectors.readers.scan_tree import scan
+from coverage_audit.collectors.readers.sftp_tree import walk_over_sftp
+from coverage_audit.collectors.readers.stat_tree import StatReader
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.walked import AddRows, Walked
+from coverage_audit.collectors.ways import GNU, Ways
 from coverage_audit.estate.model import Address, LocalAccess
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.evidence.manifest import Manifest, Origin
@@ -30,8 +34,10 @@ class Place:
     volume: VolumeFacts | None
 
 
-def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -> Manifest:
+def walk(errand: Walk, place: Place, transport: Transport, ways: Ways, progress: Progress) -> Manifest:
     """Walk the tree and return its manifest, which lies in the errand's staging folder.
+
+    On this machine by the local walkers, else in the way that the box offers.
 
     Raises TransportError when the listing is not proven whole, EvidenceError when it cannot be stored; no file
     is left then.
@@ -40,7 +46,7 @@ def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -
     file = errand.staging / f"{secrets.token_hex(16)}.parquet"
     writer = ManifestWriter(file, errand.seed, errand.memory, started=started)
     try:
-        walked = _walked(errand, place, transport, writer.add, partial(progress, str(place.address)))
+        walked = _walked(errand, place, transport, ways, (writer.add, partial(progress, str(place.address))))
         origin = Origin(
             address=place.address,
             root=place.root,
@@ -48,6 +54,7 @@ def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -
             started=started,
             finished=errand.clock.now(),
             precision_ns=walked.precision_ns,
+            lacks=walked.lacks,
             clock_offset=place.clock_offset,
             filesystem_uuid=place.volume.filesystem_uuid if place.volume else None,
             filesystem_type=place.volume.filesystem_type if place.volume else None,
@@ -58,12 +65,24 @@ def walk(errand: Walk, place: Place, transport: Transport, progress: Progress) -
         raise
 
 
-def _walked(errand: Walk, place: Place, transport: Transport, add: AddRows, progress: Callable[[int], None]) -> Walked:
+def _walked(
+    errand: Walk, place: Place, transport: Transport, ways: Ways, to: tuple[AddRows, Callable[[int], None]]
+) -> Walked:
+    add, progress = to
     if isinstance(errand.question.device.access, LocalAccess):
         return scan(place.root, add, walkers=errand.limits.walkers, deadline=errand.deadline, progress=progress)
+    found = ways.tools()
+    if found is None:
+        with ways.open_sftp(errand.deadline) as packets:
+            return walk_over_sftp(packets, place.root, add, progress)
     nonce = secrets.token_hex(16)
-    reader = FindReader(place.root, nonce, add)
-    with transport.open_request(request(place.root, nonce), deadline=errand.deadline) as stream:
+    reader: FindReader | StatReader
+    if found.walk == GNU:
+        reader, request = FindReader(place.root, nonce, add), find_tree.request(place.root, nonce)
+    else:
+        reader = StatReader(place.root, nonce, add, precision_ns=found.precision_ns)
+        request = stat_tree.request(found.walk or "", place.root, nonce)
+    with transport.open_request(request, deadline=errand.deadline) as stream:
         for piece in stream:
             reader.feed(piece)
             progress(reader.entries)

@@ -28,7 +28,7 @@ def not_shown_apart(a: DeviceFacts, b: DeviceFacts) -> list[str]:
         for name, value in (
             ("machine id", facts.machine_id),
             ("boot id", facts.boot_id),
-            ("host key", facts.host_key if facts.over == "ssh" else facts.over),
+            ("host key", facts.over if facts.over == "local" else facts.host_key),
         )
         if not value
     ]

@@ -1,8 +1,8 @@
 """Records as `stat` prints them, one an entry, told apart by a mark that no name can hold.
 
-A record is a head of numbers, the path and `/` and a newline. The path begins with the root's own mark `/root/./`: no
-name below the root can bring `/./` into a path, so whatever newlines or forged heads a name holds, a record begins only
-where a mark stands. The root itself is printed as the mark alone (it is given to find as `/root/.`).
+A record is a head of numbers, the path and `/` and a newline. The path begins with the root's own mark `././`: no name
+below the root can bring `/./` into a path, so whatever newlines or forged heads a name holds, a record begins only
+where a mark stands. The root itself is printed as the mark alone (it is given to find as `./.`).
 
 Two programs print such records: `stat -c` of BusyBox (and of GNU, toybox) and `stat -f` of the BSDs and macOS. The
 second is known from its manual and its source alone: stat(1) of FreeBSD, "F: floating point output" of times; format1()
@@ -13,11 +13,13 @@ prints nine zeros and no offset after them.
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.batches.figures import right_aligned
@@ -76,7 +78,7 @@ _LAYOUTS: Final = (
 
 
 def stat_records(block: bytes, mark: bytes) -> Printed:
-    """Read whole records of the tree whose `mark` is `/root/./`; their links bear no targets yet.
+    """Read whole records of the tree whose root has this `mark`; their links bear no targets yet.
 
     Raises EvidenceError where something is not of the shape that STAT_C or STAT_F gives.
     """
@@ -148,7 +150,8 @@ def _paths(block: bytes, mark: bytes, places: Any, starts: Any) -> list[bytes]:
     """Cut out what stands between a mark and the next record; of the root that is nothing."""
     first = (places + len(mark)).tolist()
     ends = [*(starts[1:] - len(_END)).tolist(), len(block) - len(_END)]
-    return [block[start:end] for start, end in zip(first, ends, strict=True)]
+    # Some programs put a second slash behind a root.
+    return [block[start:end].lstrip(b"/") for start, end in zip(first, ends, strict=True)]
 
 
 def _one_by_one(block: bytes, mark: bytes, places: Any) -> Printed:
@@ -190,3 +193,26 @@ def _printed(
     blocks, links = more
     rows = batch_of(kinds_of_modes(modes), pa.array(paths, pa.binary()), numbers, targets, blocks=blocks, links=links)
     return Printed(batch=rows, devices=devices)
+
+
+def links_without_target(printed: Printed, targets: Mapping[bytes, bytes]) -> tuple[bytes, ...]:
+    """Return the paths of links that have none."""
+    return tuple(path for path in _links(printed) if path not in targets)
+
+
+def with_targets(printed: Printed, targets: Mapping[bytes, bytes]) -> Printed:
+    """Give each link its target, by path; a link without one is left out."""
+    links = _links(printed)
+    if not links:
+        return printed
+    mask = pc.equal(printed.batch["kind"], "l")
+    found = pa.array([targets.get(path) for path in links], pa.binary())
+    column = pc.replace_with_mask(pa.nulls(len(mask), pa.binary()), mask, found)
+    rows = printed.batch.set_column(printed.batch.schema.get_field_index("target"), "target", column)
+    kept = pc.or_(pc.invert(mask), pc.is_valid(column))
+    return Printed(batch=rows.filter(kept), devices=printed.devices[np.asarray(kept)])
+
+
+def _links(printed: Printed) -> list[bytes]:
+    paths: list[bytes] = printed.batch["path"].filter(pc.equal(printed.batch["kind"], "l")).to_pylist()
+    return paths

@@ -1,4 +1,4 @@
-"""What both ways of walking a tree owe: the same rows, the same borders, the same honesty."""
+"""What every way of walking a tree owes: the same rows, the same borders, the same honesty."""
 
 from __future__ import annotations
 
@@ -56,6 +56,11 @@ def entry(folder: Path, name: bytes) -> Path:
     return folder / os.fsdecode(name)
 
 
+def mtime_over(way: Way, mtime: int) -> int:
+    """An mtime as a way can tell it: over SFTP in whole seconds of 32 bits without a sign."""
+    return mtime // 10**9 % 2**32 * 10**9 if way == "sftp" else mtime
+
+
 def test_every_kind_of_entry_is_a_row(way: Way, tree: Path) -> None:
     (tree / "folder").mkdir()
     (tree / "file").write_bytes(b"12345")
@@ -73,8 +78,8 @@ def test_every_kind_of_entry_is_a_row(way: Way, tree: Path) -> None:
         b"s": Kind.OTHER,
     }
     stats = {row.path: entry(tree, row.path).lstat() for row in seen.rows}
-    assert all(row.mtime_ns == stats[row.path].st_mtime_ns for row in seen.rows)
-    assert all(row.ctime_ns == stats[row.path].st_ctime_ns for row in seen.rows)
+    assert all(row.mtime_ns == mtime_over(way, stats[row.path].st_mtime_ns) for row in seen.rows)
+    assert all(row.ctime_ns == (None if way == "sftp" else stats[row.path].st_ctime_ns) for row in seen.rows)
     sizes = {row.path: row.size for row in seen.rows}
     assert (sizes[b"file"], sizes[b"folder"]) == (5, 0)
     assert {row.target for row in seen.rows} == {None, b"no/where"}
@@ -141,13 +146,14 @@ def test_times_are_exact_to_the_nanosecond(way: Way, tree: Path, mtime: int) -> 
     (tree / "f").touch()
     os.utime(tree / "f", ns=(mtime, mtime))
     stored = (tree / "f").stat().st_mtime_ns
-    assert [row.mtime_ns for row in by(way, tree).rows] == [stored]
+    assert [row.mtime_ns for row in by(way, tree).rows] == [mtime_over(way, stored)]
 
 
 def test_a_time_that_nanoseconds_cannot_hold_becomes_the_latest_that_they_can(way: Way, tree: Path) -> None:
     (tree / "f").touch()
     os.utime(tree / "f", (0, 13_000_000_000))  # the year 2381: ext4 holds it, 64 bits of ns end in 2262
-    assert [row.mtime_ns for row in by(way, tree).rows] == [2**63 - 1]
+    latest = mtime_over(way, 13_000_000_000 * 10**9) if way == "sftp" else 2**63 - 1
+    assert [row.mtime_ns for row in by(way, tree).rows] == [latest]
 
 
 def test_a_file_too_large_for_its_column_is_read_all_the_same(way: Way, tree: Path) -> None:
@@ -167,7 +173,11 @@ def test_paths_longer_than_the_kernel_takes_at_once_are_walked(way: Way, tree: P
     os.close(os.open("file", os.O_CREAT, dir_fd=here))
     os.close(here)
     seen = by(way, tree)
-    assert len(seen.paths[-1]) == 30 * 201 + 4
+    if way in {"find", "scan"}:
+        assert len(seen.paths[-1]) == 30 * 201 + 4
+    else:  # who asks by whole paths gets no farther, and says so
+        assert len(seen.blind) == 1
+        assert "too deep" in str(seen.blind)
     subprocess.run(["rm", "-rf", tree], check=True)  # shutil cannot
 
 
@@ -232,6 +242,9 @@ def bound(tree: Path) -> Iterator[Path]:
 @pytest.mark.root
 def test_a_bind_mount_of_the_same_filesystem_is_a_border_too(way: Way, bound: Path) -> None:
     seen = by(way, bound)
+    if way == "sftp":  # over SFTP nothing tells a folder bound from the same filesystem apart
+        assert b"real/twice/file" in seen.paths or b"bound/sub dir/file" in seen.paths
+        return
     assert seen.paths == [b"bound", b"bound/sub dir", b"file", b"real", b"real/file", b"real/twice"]
     assert seen.blind == {b"bound/sub dir": ANOTHER_FILESYSTEM, b"real/twice": ANOTHER_FILESYSTEM}
 
@@ -247,6 +260,9 @@ def loop(tree: Path) -> Iterator[Path]:
 @pytest.mark.root
 def test_a_tree_bound_into_itself_ends(way: Way, loop: Path) -> None:
     seen = by(way, loop)
+    if way == "sftp":  # likewise; the kernel binds no folder into itself twice
+        assert seen.paths == [b"below", b"below/below"]
+        return
     assert set(seen.paths) <= {b"below"}  # find says that it is a loop and does not list it
     assert seen.blind == {b"below": ANOTHER_FILESYSTEM}
 

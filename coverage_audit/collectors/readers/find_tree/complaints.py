@@ -10,8 +10,9 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from coverage_audit.collectors.complaining import BLINDING, GONE
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, REPLACED
+from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
@@ -20,17 +21,6 @@ _LINE: Final = re.compile(rb"find: [`']((?:[^'\\]|\\.)*)': (.+)\Z", re.DOTALL)
 _LOOP: Final = re.compile(rb"find: File system loop detected; [`']((?:[^'\\]|\\.)*)' is part of ", re.DOTALL)
 _ESCAPE: Final = re.compile(rb"\\([0-7]{3}|.)", re.DOTALL)
 _LETTERS: Final = {b"a": b"\a", b"b": b"\b", b"f": b"\f", b"n": b"\n", b"r": b"\r", b"t": b"\t", b"v": b"\v"}
-
-_GONE: Final = b"No such file or directory"
-_BLINDING: Final = {
-    b"Permission denied": "Permission denied",
-    b"Operation not permitted": "Operation not permitted",
-    b"Input/output error": "Input/output error",
-    b"Structure needs cleaning": "Structure needs cleaning",
-    b"Stale file handle": "Stale file handle",
-    b"Not a directory": REPLACED,
-    b"Too many levels of symbolic links": REPLACED,
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,10 +51,10 @@ def _take(line: bytes, start: bytes, blind: list[Blind], gone: list[bytes]) -> N
     if said is None:
         raise _not_understood(line)
     path, reason = _below(said.group(1), start, line), said.group(2)
-    if reason == _GONE:
+    if reason == GONE:
         gone.append(path)
-    elif reason in _BLINDING:
-        blind.append(Blind(path=path, why=_BLINDING[reason]))
+    elif reason in BLINDING:
+        blind.append(Blind(path=path, why=BLINDING[reason]))
     else:
         raise _not_understood(line)
 

@@ -6,6 +6,7 @@ handshake      from nothing to a box that offered its key
 login          keys and agent
 connection     SshTransport: all of it, in order
 answer         what a command replies
+sftp           packets of a box that offers its files alone
 onboarding     making a key known, on request
 """
 

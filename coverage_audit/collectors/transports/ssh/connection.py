@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
 from types import TracebackType
 from typing import Final, Self
 
@@ -18,6 +19,7 @@ from coverage_audit.collectors.transports.ssh.failures import told
 from coverage_audit.collectors.transports.ssh.handshake import PACKET, WINDOW, key_name, known_for, negotiated, place
 from coverage_audit.collectors.transports.ssh.known_hosts import HostKey
 from coverage_audit.collectors.transports.ssh.login import log_in
+from coverage_audit.collectors.transports.ssh.sftp import SftpPackets
 from coverage_audit.estate.model import Limits, SshAccess
 from coverage_audit.evidence.facts import GapKind
 
@@ -64,21 +66,50 @@ class SshTransport:
         The account's own shell only hands over to `sh`, whatever it is.
         """
         command = request.line
-        if not self._channels.acquire(timeout=max(0.0, deadline - time.monotonic())):
-            raise TransportError(GapKind.TIME_LIMIT, f"no channel to {place(self._last)} became free in time")
-        try:
-            channel = self._open(deadline)
-            self._start(channel, command, deadline)
-        except BaseException:
-            self._channels.release()
-            raise
+
+        def start(channel: paramiko.Channel) -> None:
+            with told(place(self._last), "starting a command"):
+                channel.exec_command(command)
+            with told(place(self._last), "sending the gate"):
+                self._send_gate(channel)
+
+        no_shell = TransportError(GapKind.NO_SHELL, f"{place(self._last)} runs no commands for this account")
         return SshAnswer(
-            channel,
+            self._started(start, no_shell, deadline),
             place=place(self._last),
             deadline=deadline,
             read_time=self._limits.read_time.total_seconds(),
             done=self._channels.release,
         )
+
+    def open_sftp(self, *, deadline: float) -> SftpPackets:
+        """Open a conversation over SFTP; see `OffersFiles.open_sftp`."""
+
+        def start(channel: paramiko.Channel) -> None:
+            with told(place(self._last), "opening SFTP"):
+                channel.invoke_subsystem("sftp")
+
+        no_sftp = TransportError(GapKind.NO_TOOL, f"{place(self._last)} offers no files over SFTP to this account")
+        return SftpPackets(
+            self._started(start, no_sftp, deadline),
+            place=place(self._last),
+            deadline=deadline,
+            read_time=self._limits.read_time.total_seconds(),
+            done=self._channels.release,
+        )
+
+    def _started(
+        self, start: Callable[[paramiko.Channel], None], refused: TransportError, deadline: float
+    ) -> paramiko.Channel:
+        if not self._channels.acquire(timeout=max(0.0, deadline - time.monotonic())):
+            raise TransportError(GapKind.TIME_LIMIT, f"no channel to {place(self._last)} became free in time")
+        try:
+            channel = self._open(deadline)
+            self._start(channel, start, refused, deadline)
+        except BaseException:
+            self._channels.release()
+            raise
+        return channel
 
     def _open(self, deadline: float) -> paramiko.Channel:
         """Open a session; where the server has no room (MaxSessions), wait for a closed one to be freed."""
@@ -97,7 +128,13 @@ class SshTransport:
                         ) from error
             time.sleep(_NO_ROOM)
 
-    def _start(self, channel: paramiko.Channel, command: bytes, deadline: float) -> None:
+    def _start(
+        self,
+        channel: paramiko.Channel,
+        start: Callable[[paramiko.Channel], None],
+        refused: TransportError,
+        deadline: float,
+    ) -> None:
         # The library waits for the reply to this request without any limit: the timer ends such a wait by closing.
         wait = min(self._limits.read_time.total_seconds(), max(0.1, deadline - time.monotonic()))
         too_late = threading.Event()
@@ -110,19 +147,14 @@ class SshTransport:
         timer.daemon = True
         timer.start()
         try:
-            with told(place(self._last), "starting a command"):
-                channel.exec_command(command)
-            with told(place(self._last), "sending the gate"):
-                self._send_gate(channel)
+            start(channel)
         except TransportError as error:
             if too_late.is_set():
                 raise TransportError(
                     GapKind.TIME_LIMIT, f"{place(self._last)} did not start a command in time"
                 ) from error
             if self._hops[-1].is_active():
-                raise TransportError(
-                    GapKind.NO_SHELL, f"{place(self._last)} runs no commands for this account"
-                ) from error
+                raise refused from error
             raise
         finally:
             timer.cancel()
