@@ -15,25 +15,22 @@ from uuid import uuid4
 
 from coverage_audit.comparison.blind import BlindPlaces
 from coverage_audit.comparison.classify import Rules
-from coverage_audit.comparison.colliding import colliding
 from coverage_audit.comparison.differing import FillUp
 from coverage_audit.comparison.folded import respelled
-from coverage_audit.comparison.kept_as import kept_as
-from coverage_audit.comparison.leading_out import leading_out
 from coverage_audit.comparison.leaving_out import LeavingOut
 from coverage_audit.comparison.means import plain_mode
 from coverage_audit.comparison.mode import Signs, clock_offset_ns, decide
 from coverage_audit.comparison.newest import Newest
 from coverage_audit.comparison.passing import Pass
 from coverage_audit.comparison.reading import Loading, Trees, opened
-from coverage_audit.comparison.refused_names import refused_names
 from coverage_audit.comparison.renamed import under_old_name
 from coverage_audit.comparison.respelling import newest_of, other_spelling, unproven_of, written_anew
+from coverage_audit.comparison.sighting import sights
 from coverage_audit.comparison.totals import Differences, Weak
 from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.comparison.windows import equal_groups, windows
 from coverage_audit.errors import ComparisonError
-from coverage_audit.evidence.difference import Mode, Seen, Sight, Tally
+from coverage_audit.evidence.difference import Mode, Seen, Tally
 from coverage_audit.evidence.engine import Engine, open_engine
 from coverage_audit.evidence.instants import odd_after
 from coverage_audit.evidence.manifest import Manifest
@@ -144,6 +141,8 @@ class _Job:
         total = Tally(files=census.files - left_out.files, bytes=census.bytes - left_out.bytes)
         lacking = found.missing + found.changed
         both = found.missing.files and found.extra.files
+        pair, retimed = (self.original, self.copy), outcome.parts.weak.retimed
+        seen = sights(self.engine, pair, outcome.relation, retimed=retimed, roots=self.roots)
         return Matched(
             original=self.original,
             copy=self.copy,
@@ -158,7 +157,7 @@ class _Job:
             content=found.content,
             hollow=found.hollow,
             unproven=outcome.parts.weak.unproven,
-            sights=self._sights(outcome),
+            sights=(*outcome.sights, *seen),
             left_out=left_out,
             left_out_by=outcome.parts.loading.left_out_by(),
             missing_blind=found.missing_blind,
@@ -170,18 +169,6 @@ class _Job:
             blind_original=bool(BlindPlaces(self.original)),
             blind_copy=bool(BlindPlaces(self.copy)),
             leave_out=self.leaving.patterns,
-        )
-
-    def _sights(self, outcome: _Outcome) -> tuple[Seen, ...]:
-        retimed = outcome.parts.weak.retimed
-        timed = (Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()
-        return (
-            *timed,
-            *outcome.sights,
-            *colliding(outcome.relation, self.copy.file),
-            *refused_names(outcome.relation),
-            *kept_as(self.engine, self.original, self.copy, outcome.relation),
-            *(leading_out(self.engine, self.copy, self.roots) if self.roots is not None else ()),
         )
 
     def _parts(self, mode: Mode) -> Pass:

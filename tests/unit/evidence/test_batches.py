@@ -3,6 +3,7 @@ from __future__ import annotations
 import stat
 from array import array
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -180,3 +181,8 @@ def test_parts_that_do_not_belong_together_are_refused() -> None:
     for paths, links in ((b"a\0b\0", []), (b"a\0", [b"target"]), (b"", [])):
         with pytest.raises(EvidenceError):
             scanned_rows(paths, one, 6, links)
+
+
+def test_the_gate_prints_what_is_read_here() -> None:
+    """The far side of a walk is a script of its own: both must mean one format."""
+    assert b"-printf '" + printed.PRINTF + b"'" in (Path(__file__).parents[3] / "deploy/gate").read_bytes()
