@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "explain": "Show the evidence behind a finding and how to mend it.",
     "manifest": "Record a shelf drive that is plugged in now.",
     "preflight": "Check the estate, reach every device, show keys and volumes.",
+    "survey": "Show what lies on the volumes and what belongs to no dataset.",
     "tour": "Audit a made-up estate in a scratch folder, for real.",
 }
 """Each command's name and short help; the module of the same name in this folder holds it as `command`."""

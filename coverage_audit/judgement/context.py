@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck
 from coverage_audit.evidence.shelf import DriveSeen
+from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.counting import Holdings
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedOriginal
@@ -86,4 +87,5 @@ class EstateContext:
     started: datetime
     finished: datetime
     whole: bool
+    undeclared: Undeclared | None = None  # None: not looked for (only some datasets were asked for)
     drives: tuple[DriveSeen, ...] = ()

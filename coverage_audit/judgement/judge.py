@@ -10,6 +10,7 @@ from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.shelf import DriveSeen
+from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
@@ -42,10 +43,11 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     finished: datetime,
     whole: bool = True,
     drives: Sequence[DriveSeen] = (),
+    undeclared: Undeclared | None = None,
 ) -> JudgedEstate:
     """Judge every dataset and the estate. `whole` is False where only some datasets were asked for.
 
-    `drives` are the shelf drives that were found plugged in.
+    `drives` are the shelf drives that were found plugged in, `undeclared` what is known of what nobody declared.
     """
     audit = _Audit(estate=estate, machines=_machines(cases), started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
@@ -58,6 +60,7 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
         finished=finished,
         whole=whole,
         drives=tuple(drives),
+        undeclared=undeclared,
     )
     own = tuple(finding for _, check in OF_THE_ESTATE for finding in check(context))
     return JudgedEstate(
