@@ -14,7 +14,7 @@ from coverage_audit.estate.nodes import Keys
 
 _NO_ID: Final = re.compile(r"[^a-z0-9._-]+")
 _LONGEST_ID: Final = 64
-_BREAK: Final = re.compile("(\r\n|[\r\n\x85\u2028\u2029])")  # as the parser counts lines
+_BREAK: Final = re.compile("(\r\n|\r|\n)")  # as the parser counts lines
 
 
 @dataclass(frozen=True, kw_only=True)

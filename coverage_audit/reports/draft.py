@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import re
-
 from coverage_audit.audits.surveying import Surveyed
 from coverage_audit.estate.addresses import parse_address, parse_volume_path
 from coverage_audit.estate.drafting import Entry, id_of, quoted, with_entries
-from coverage_audit.estate.model import Address, Device, Estate, VolumeKey
+from coverage_audit.estate.model import Access, Address, Estate, VolumeKey
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.facts import MountedFilesystem
-from coverage_audit.evidence.surveyed import Unclaimed, UndeclaredFilesystem, VolumeSurvey
+from coverage_audit.evidence.surveyed import Unclaimed, VolumeSurvey
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.wording import amount, when
 from coverage_audit.reckoning.claims import Claims, claims_on
@@ -23,6 +21,16 @@ _MOST = 50
 
 def draft(estate: Estate, surveyed: Surveyed) -> str:
     """Return the text of the estate with drafted datasets and volumes. Raises EstateError for an unreadable text."""
+    datasets, unwritable = _datasets(estate, surveyed)
+    text = with_entries(estate.text, [*datasets, *_volumes(estate, surveyed)])
+    if unwritable:
+        said = ["#", "# Also claimed by no dataset, and no address can name it (move it into a folder of its own):"]
+        text = "\n".join([text.rstrip("\n"), *said, *unwritable]) + "\n"
+    return text
+
+
+def _datasets(estate: Estate, surveyed: Surveyed) -> tuple[list[Entry], list[str]]:
+    """Return datasets for the folders that nobody claims, and comments on those for which there can be none."""
     taken = {str(dataset.id) for dataset in estate.datasets}
     entries: list[Entry] = []
     unwritable: list[str] = []
@@ -31,20 +39,28 @@ def draft(estate: Estate, surveyed: Surveyed) -> str:
         for one in unclaimed_in(tree_of(survey.cells))[:_MOST]:
             lines = _dataset(estate, survey, one, taken) if _can_be_one(one, claims) else None
             if lines is None:
-                place = visible(one.folder) or "(the volume's own folder)"
-                unwritable.append(f"# {survey.volume}: {place}: {amount(one.tally)}")
+                name = visible(one.folder) or "(the volume's own folder)"
+                unwritable.append(f"# {survey.volume}: {name}: {amount(one.tally)}")
             else:
                 entries.append(Entry(keys=("datasets",), lines=lines))
+    return entries, unwritable
+
+
+def _volumes(estate: Estate, surveyed: Surveyed) -> list[Entry]:
+    """Return volumes for the filesystems that nobody declares; two devices that are one machine get each once."""
+    taken = {device.id: {str(volume.key.volume) for volume in device.volumes} for device in estate.devices}
+    drafted: set[tuple[Access, str]] = set()
+    entries: list[Entry] = []
     for found in surveyed.filesystems:
-        if not is_system(found.filesystem.target) and not found.partly:
-            lines = _volume(found, taken_volumes(estate.device(found.device), entries))
-            if lines is not None:
-                entries.append(Entry(keys=("devices", found.device, "volumes"), lines=lines))
-    text = with_entries(estate.text, entries)
-    if unwritable:
-        said = ["#", "# Also claimed by no dataset, and no address can name it (move it into a folder of its own):"]
-        text = "\n".join([text.rstrip("\n"), *said, *unwritable]) + "\n"
-    return text
+        target = found.filesystem.target
+        place = (estate.device(found.device).access, target)
+        if is_system(target) or found.partly or place in drafted or not _is_writable(target):
+            continue
+        drafted.add(place)
+        name = id_of(target.rpartition("/")[2], taken[found.device])
+        taken[found.device].add(name)
+        entries.append(Entry(keys=("devices", found.device, "volumes"), lines=_volume(name, found.filesystem)))
+    return entries
 
 
 def new_estate(host: str, mounted: tuple[MountedFilesystem, ...]) -> str:
@@ -92,13 +108,6 @@ def new_estate(host: str, mounted: tuple[MountedFilesystem, ...]) -> str:
     )
 
 
-def taken_volumes(device: Device, entries: list[Entry]) -> set[str]:
-    """Return the ids of volumes that a device has, and those drafted for it so far."""
-    drafted = (line for entry in entries if entry.keys[:2] == ("devices", device.id) for line in entry.lines)
-    found = {match[1] for line in drafted if (match := re.match(r'"([^"]+)": \{', line))}
-    return found | {str(volume.key.volume) for volume in device.volumes}
-
-
 def _can_be_one(one: Unclaimed, claims: Claims) -> bool:
     return bool(one.folder) and not one.loose and not claims.holder_of(one.folder)[1]
 
@@ -128,11 +137,7 @@ def _address(volume: VolumeKey, folder: bytes) -> Address | None:
         return None
 
 
-def _volume(found: UndeclaredFilesystem, taken: set[str]) -> tuple[str, ...] | None:
-    seen = found.filesystem
-    if not _is_writable(seen.target):
-        return None
-    name = id_of(seen.target.rpartition("/")[2] or "root", taken)
+def _volume(name: str, seen: MountedFilesystem) -> tuple[str, ...]:
     medium = "hosted" if seen.is_network else "hdd"
     return (
         f"# {_room(seen)}; medium: hdd, ssd, tape, optical or hosted?",

@@ -37,7 +37,7 @@ def _opening(surveyed: Surveyed, paper: Paper) -> Iterator[str]:
     total = _summed(survey.of(*Share) for survey in surveyed.surveys)
     count = len(surveyed.surveys)
     volumes = "1 volume" if count == 1 else f"{count} volumes"
-    said = f"{volumes} surveyed, {amount(total)}: {amount(unclaimed)} belong to no dataset."
+    said = f"{volumes} surveyed: {amount(total)}, of these in no dataset: {amount(unclaimed)}."
     blind = sum(len(survey.blind) for survey in surveyed.surveys)
     if blind:
         said += f" {'1 place' if blind == 1 else f'{blind} places'} could not be read: what lies there is unknown."
