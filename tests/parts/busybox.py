@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 from shlex import quote
 from typing import Protocol
@@ -36,14 +37,14 @@ cp {files} tmp/
 for f in {files}; do mkdir -p ".${{f%/*}}"; mv "tmp/${{f##*/}}" ".$f"; done
 mount --rbind {shared} .{shared}
 hostname {name}
-exec chroot "$root" "$@"
+exec {prefix} chroot "$root" "$@"
 """
 
 
 class StartBusybox(Protocol):
-    """Starts a server in a root with BusyBox alone; further lines of its configuration may be given."""
+    """Starts a server in a root with BusyBox alone; `prefix` is the start of a command that runs it."""
 
-    def __call__(self, name: str, *lines: str) -> Box:
+    def __call__(self, name: str, *, prefix: Sequence[str] = ()) -> Box:
         """Return the running box."""
 
 
@@ -51,7 +52,7 @@ class StartBusybox(Protocol):
 def start_busybox(start_sshd: StartSshd, tmp_path: Path) -> StartBusybox:
     """Give a way to start such boxes; all end with the test."""
 
-    def start(name: str, *lines: str) -> Box:
+    def start(name: str, *, prefix: Sequence[str] = ()) -> Box:
         root = tmp_path / f"busybox-{name}"
         root.mkdir()
         script = _OWN_ROOT.format(
@@ -61,9 +62,10 @@ def start_busybox(start_sshd: StartSshd, tmp_path: Path) -> StartBusybox:
             tools=TOOLS,
             files=" ".join(map(quote, _server_files())),
             name=quote(name),
+            prefix=" ".join(map(quote, prefix)),
         )
         return start_sshd(
-            *lines, within=("unshare", "--mount", "--uts", "--propagation", "private", "sh", "-c", script, "busybox")
+            within=("unshare", "--mount", "--uts", "--propagation", "private", "sh", "-c", script, "busybox")
         )
 
     return start

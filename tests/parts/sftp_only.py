@@ -17,10 +17,14 @@ SFTP_ONLY = ("Subsystem sftp internal-sftp", "ForceCommand internal-sftp")
 SERVER = "/usr/lib/openssh/sftp-server"
 
 
+StartSftpOnly = Callable[..., Box]
+"""Starts such a box; `prefix` is the start of a command that runs its server."""
+
+
 @pytest.fixture
-def start_sftp_only(start_sshd: StartSshd) -> Callable[[], Box]:
+def start_sftp_only(start_sshd: StartSshd) -> StartSftpOnly:
     """Give a way to start boxes whose account may use SFTP and nothing else, as sshd_config(5) describes it."""
-    return lambda: start_sshd(*SFTP_ONLY)
+    return lambda prefix=(): start_sshd(*SFTP_ONLY, within=prefix)
 
 
 class SftpServer:
