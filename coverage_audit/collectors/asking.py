@@ -14,17 +14,18 @@ from datetime import timedelta
 from functools import partial
 from typing import TypeVar
 
+from coverage_audit.collectors.asking_points import PointQuestion, points_of, zone_of
 from coverage_audit.collectors.assembling import point_to_walk
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
 from coverage_audit.collectors.packets import Packets
-from coverage_audit.collectors.readers import device_facts, filesystems, points, sftp_tree, volume_facts
+from coverage_audit.collectors.readers import device_facts, filesystems, sftp_tree, volume_facts
 from coverage_audit.collectors.replies import Reply, reply_to
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
 from coverage_audit.collectors.ways import Ways
 from coverage_audit.errors import EvidenceError
-from coverage_audit.estate.model import Address, Copy, DatedFolders, LocalAccess, Volume, VolumeKey
+from coverage_audit.estate.model import Address, Copy, LocalAccess, Volume, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
@@ -167,23 +168,23 @@ class _Asking:
             yield SeenTree(address=newest, outcome=outcome, point_of=copy.address)
 
     def _points(self, copy: Copy) -> PointList:
-        if not isinstance(copy.points, DatedFolders) or copy.points.pattern is None:
-            raise TransportError(GapKind.NOT_YET, "its recovery points are of a kind that cannot be listed yet")
         facts = self._volumes.get(copy.address.volume)
         if isinstance(facts, Gap) and facts.kind is GapKind.MISSING:
             raise TransportError(GapKind.MISSING, facts.detail)
-        nonce = secrets.token_hex(16)
         shown = self._device.time_zone if isinstance(self._device, DeviceFacts) else None
-        reply = self._reply(points.request(self._path(copy.address), nonce))
-        return points.parse(
-            reply.text,
-            reply.exit_status,
-            nonce=nonce,
-            address=copy.address,
-            pattern=copy.points.pattern,
-            zone=points.zone_of(self._question.device, shown, self._question.estate_zone),
-            at=self._errand.clock.now(),
+        found = points_of(
+            PointQuestion(
+                copy=copy,
+                path=self._path(copy.address),
+                volume=self._path(replace(copy.address, path="")),
+                zone=zone_of(self._question.device, shown, self._question.estate_zone),
+                put=self._reply,
+                now=self._errand.clock.now,
+            )
         )
+        if copy.is_opaque and isinstance(facts, VolumeFacts):
+            self._still_there(facts)
+        return found
 
     def _reply(self, request: Request) -> Reply:
         return reply_to(self._transport, request, deadline=self._soon())

@@ -53,8 +53,8 @@ def _trees_due(question: Question, points: Mapping[Address, SeenPoints]) -> Iter
 
 
 def point_to_walk(question: Question, copy: Copy, outcome: PointList | Gap) -> Address | None:
-    """Return the place of the newest point that is not to be skipped; None where there is none."""
-    if isinstance(outcome, Gap):
+    """Return the place of the newest point that is not to be skipped; None where there is none, or no tree of it."""
+    if isinstance(outcome, Gap) or copy.is_opaque:
         return None
     places = (copy.address.at_point(point.name) for point in reversed(outcome.points))
     return next((place for place in places if place not in question.skip_points), None)

@@ -164,18 +164,32 @@ class IdentityCheck:
         return self.state not in {PinState.CHANGED, PinState.ASKED}
 
 
+class DatedBy(StrEnum):
+    """Who says the time of a recovery point."""
+
+    NAME = "its name"
+    FILESYSTEM = "its filesystem"
+    COMMAND = "the owner's command"
+
+
 @dataclass(frozen=True, kw_only=True)
 class RecoveryPoint:
     """An instant to which a copy can bring the dataset back, as the interval that its name leaves open.
 
-    `earliest` equals `latest` but for a name that means two instants (the hour repeated in autumn).
-    `assumed_zone` names the zone that was taken where the name has none.
+    `earliest` equals `latest` but for a name that means two instants (the hour repeated in autumn) or a whole day.
+    `assumed_zone` names the zone that was taken where the name has none. `size` is bytes, where the point is a file or
+    a command says it. `identity` is what its filesystem knows it by: the same identity is the same point, wherever it
+    is reported. `doubts` are sentences about what speaks against it without refusing it.
     """
 
     name: str
     earliest: datetime
     latest: datetime
     assumed_zone: str | None = None
+    dated_by: DatedBy = DatedBy.NAME
+    size: int | None = None
+    identity: str | None = None
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

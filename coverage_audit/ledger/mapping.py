@@ -9,6 +9,7 @@ from typing import Any
 from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import (
+    DatedBy,
     DeviceFacts,
     MountedFilesystem,
     PinnedFact,
@@ -144,7 +145,10 @@ def store_points(points: PointList) -> Stored:
     """Return the stored form of a list of recovery points."""
     return {
         "points": [
-            [point.name, point.earliest.isoformat(), point.latest.isoformat(), point.assumed_zone]
+            [
+                *(point.name, point.earliest.isoformat(), point.latest.isoformat(), point.assumed_zone),
+                *(point.dated_by.value, point.size, point.identity, list(point.doubts)),
+            ]
             for point in points.points
         ],
         "refused": [list(pair) for pair in points.refused],
@@ -156,16 +160,30 @@ def load_points(address: Address, at: datetime, stored: Stored) -> PointList:
     return PointList(
         address=address,
         at=at,
-        points=tuple(
-            RecoveryPoint(
-                name=name,
-                earliest=datetime.fromisoformat(earliest),
-                latest=datetime.fromisoformat(latest),
-                assumed_zone=zone,
-            )
-            for name, earliest, latest, zone in stored["points"]
-        ),
+        points=tuple(_load_point(*point) for point in stored["points"]),
         refused=tuple((name, why) for name, why in stored["refused"]),
+    )
+
+
+def _load_point(  # noqa: PLR0913, PLR0917 - the parts of a stored point in their order; the first four were all there was
+    name: str,
+    earliest: str,
+    latest: str,
+    zone: str | None,
+    dated_by: str = DatedBy.NAME.value,
+    size: int | None = None,
+    identity: str | None = None,
+    doubts: Sequence[str] = (),
+) -> RecoveryPoint:
+    return RecoveryPoint(
+        name=name,
+        earliest=datetime.fromisoformat(earliest),
+        latest=datetime.fromisoformat(latest),
+        assumed_zone=zone,
+        dated_by=DatedBy(dated_by),
+        size=size,
+        identity=identity,
+        doubts=tuple(doubts),
     )
 
 

@@ -1,118 +1,150 @@
-"""The recovery points of a dated copy: folders whose names say an instant.
+"""The recovery points of a dated copy: folders or files whose names say an instant.
 
-The folder that holds `{point}` is listed, NUL-ended and with `find`'s own exit status; each name is read by the
-declared `strptime` pattern. A name that is no point is kept with the reason, never dropped in silence.
+The folder that holds `{point}` is listed, NUL-ended and with `find`'s own exit status; the names are read by the
+declared `strptime` pattern, or together by the usual spellings. A name that is no point is kept with the reason, never
+dropped in silence. Of files, sizes and times are looked at besides: a file holds nothing newer than its last change.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
-from dataclasses import replace
-from datetime import UTC, datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Final
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from coverage_audit.collectors.dated_names import NoPointError, Zone, interval
 from coverage_audit.collectors.framing import fields
+from coverage_audit.collectors.point_lists import Refused, Spans, point, point_list, sifted, told
+from coverage_audit.collectors.point_names import folder_of, own_name
 from coverage_audit.collectors.requests import Request
+from coverage_audit.collectors.stamps.local_time import NoPointError, Zone
+from coverage_audit.collectors.stamps.together import spans
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.estate.model import POINT, Address, Device
+from coverage_audit.estate.model import Address
+from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 
 _ABSENT: Final = (b": No such file or directory", b": Not a directory")
+_SETTLED: Final = timedelta(seconds=60)
+_OLDEST_TIME: Final = datetime(1980, 1, 2, tzinfo=UTC)  # what is older says no time: 1970 and FAT's first day
+_WELL_BEFORE: Final = timedelta(hours=2)
 
 
-def request(path: str, nonce: str) -> Request:
+@dataclass(frozen=True, kw_only=True)
+class Listing:
+    """The names in the folder that holds `{point}`: those that may be points, and the others."""
+
+    wanted: tuple[bytes, ...]
+    others: tuple[bytes, ...]
+
+
+def request(path: str, nonce: str, *, of_files: bool = False) -> Request:
     """Return the request for the names in the folder that holds `{point}`; `path` is absolute and has it."""
-    return Request(verb="names", arguments=(os.fsencode(_folder(path)),), nonce=nonce)
+    return Request(verb="files" if of_files else "names", arguments=(os.fsencode(folder_of(path)),), nonce=nonce)
 
 
-def zone_of(device: Device, shown: str | None, estate_zone: ZoneInfo | None) -> Zone:
-    """Choose the zone for names without one: declared for the device, else shown by it, else the estate's."""
-    if device.time_zone is not None:
-        return Zone(zone=device.time_zone, source="declared for the device")
-    try:
-        if shown:
-            return Zone(zone=ZoneInfo(shown), source="shown by the device")
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        pass  # a zone that this machine does not know is as good as none: the estate's is taken, and that is said
-    return Zone(zone=estate_zone, source="the estate's")
-
-
-def parse(  # noqa: PLR0913 - the pattern, the zone and the moment are what a name is read by
-    reply: bytes, exit_status: int | None, *, nonce: str, address: Address, pattern: str, zone: Zone, at: datetime
-) -> PointList:
-    """Read the answer into points, oldest first; a point later than `at` is refused.
+def listing(reply: bytes, exit_status: int | None, *, nonce: str, path: str, of_files: bool = False) -> Listing:
+    """Read the names.
 
     Raises TransportError where the folder is missing, cannot be read, or the listing is not whole.
     """
-    folders, others = _listed(fields(reply, exit_status, nonce), _folder(address.path))
-    before, after = _around(address.path)
-    points: list[RecoveryPoint] = []
-    refused = [(visible(name), "it is no folder") for name in others]
-    for raw in sorted(folders):
-        try:
-            points.append(_point(raw, before, after, pattern, zone, at))
-        except NoPointError as why:
-            refused.append((visible(raw), str(why)))
-    kept, doubles = _without_doubles(points)
-    return PointList(address=address, at=at, points=kept, refused=tuple(sorted([*refused, *doubles])))
-
-
-def _folder(path: str) -> str:
-    return path.partition(POINT)[0].rpartition("/")[0] or ("/" if path.startswith("/") else "")
-
-
-def _around(path: str) -> tuple[str, str]:
-    """Return what stands before and after `{point}` in its own part of the path."""
-    before, _, after = path.partition(POINT)
-    return before.rpartition("/")[2], after.partition("/")[0]
-
-
-def _listed(values: tuple[bytes, ...], folder: str) -> tuple[list[bytes], list[bytes]]:
+    values, folder = fields(reply, exit_status, nonce), folder_of(path)
     if values[:1] == (b"refused",):
         why = values[1].strip()
         kind = GapKind.MISSING if why.endswith(_ABSENT) else GapKind.UNREADABLE
         raise TransportError(kind, f"{folder}: {visible(why.rpartition(b': ')[2])}")
-    found: dict[bytes, list[bytes]] = {b"folders": [], b"others": []}
-    at = 0
-    for part in (b"folders", b"others"):
-        if at >= len(values) or values[at] != part:
-            raise TransportError(GapKind.MALFORMED, f"{folder}: the listing has no {part.decode()}")
+    wanted, rest = _part(values, b"files" if of_files else b"folders", folder)
+    others, _ = _part(rest, b"others", folder)
+    return Listing(wanted=tuple(sorted(wanted)), others=tuple(sorted(others)))
+
+
+def of_folders(found: Listing, *, address: Address, pattern: str | None, zone: Zone, at: datetime) -> PointList:
+    """Read names of folders into points, oldest first; a point later than `at` is refused."""
+    meant, named, strange = _named(found.wanted, address, pattern, zone)
+    make = partial(_folder_point, meant=meant, zone=zone, at=at)
+    points, refused = sifted(named, make, _itself)
+    others = [(visible(name), "it is no folder") for name in found.others]
+    return point_list(address, at, points, [*strange, *refused, *others])
+
+
+def candidates(found: Listing, *, address: Address, pattern: str | None, zone: Zone) -> tuple[bytes, ...]:
+    """Return the names of files whose size and times are to be looked at: those whose names say a time."""
+    meant, named, _ = _named(found.wanted, address, pattern, zone)
+    return tuple(raw for name, raw in named.items() if not isinstance(meant[name], NoPointError))
+
+
+def of_files(
+    found: Listing,
+    looks: Sequence[SecondLook],
+    *,
+    address: Address,
+    pattern: str | None,
+    zone: Zone,
+    at: datetime,
+) -> PointList:
+    """Read names of files, with their sizes and times, into points."""
+    meant, named, strange = _named(found.wanted, address, pattern, zone)
+    seen = {look.path: look for look in looks}
+    make = partial(_file_point, named=named, seen=seen, meant=meant, zone=zone, at=at)
+    points, refused = sifted(named, make, _itself)
+    others = [(visible(name), "it is no file") for name in found.others]
+    return point_list(address, at, points, [*strange, *refused, *others])
+
+
+def _part(values: tuple[bytes, ...], name: bytes, folder: str) -> tuple[list[bytes], tuple[bytes, ...]]:
+    if values[:1] != (name,):
+        raise TransportError(GapKind.MALFORMED, f"{folder}: the listing has no {name.decode()}")
+    at, names = 1, list[bytes]()
+    while at < len(values) and values[at] != b"status":
+        names.append(values[at].rpartition(b"/")[2])
         at += 1
-        while at < len(values) and values[at] != b"status":
-            found[part].append(values[at].rpartition(b"/")[2])
-            at += 1
-        if at + 1 >= len(values) or values[at + 1] != b"ok":
-            error = visible(values[at + 1]) if at + 1 < len(values) else "it has no end"
-            raise TransportError(GapKind.UNREADABLE, f"{folder}: the listing is not whole: {error}")
-        at += 2
-    return found[b"folders"], found[b"others"]
+    if at + 1 >= len(values) or values[at + 1] != b"ok":
+        error = visible(values[at + 1]) if at + 1 < len(values) else "it has no end"
+        raise TransportError(GapKind.UNREADABLE, f"{folder}: the listing is not whole: {error}")
+    return names, values[at + 2 :]
 
 
-def _point(raw: bytes, before: str, after: str, pattern: str, zone: Zone, at: datetime) -> RecoveryPoint:
-    try:
-        whole = raw.decode("utf-8")
-    except UnicodeDecodeError:
-        raise NoPointError("its name is no UTF-8") from None
-    name = whole.removeprefix(before).removesuffix(after)
-    if f"{before}{name}{after}" != whole or not name:
-        raise NoPointError(f"it is not named {before}{POINT}{after}")
-    earliest, latest, assumed = interval(name, pattern, zone)
-    if earliest > at:
-        raise NoPointError(f"it lies in the future: {earliest.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}")
-    point = RecoveryPoint(name=name, earliest=earliest, latest=min(latest, at))
-    return replace(point, assumed_zone=zone.words) if assumed else point
+def _named(
+    raws: Iterable[bytes], address: Address, pattern: str | None, zone: Zone
+) -> tuple[Spans, dict[str, bytes], list[Refused]]:
+    named: dict[str, bytes] = {}
+    strange: list[Refused] = []
+    for raw in raws:
+        try:
+            named[own_name(raw, address.path)] = raw
+        except NoPointError as why:
+            strange.append((visible(raw), str(why)))
+    return spans(named, pattern, zone), named, strange
 
 
-def _without_doubles(points: Iterable[RecoveryPoint]) -> tuple[tuple[RecoveryPoint, ...], list[tuple[str, str]]]:
-    """Two names of one instant are one point: the first in the order of names stands for both."""
-    kept: dict[tuple[datetime, datetime], RecoveryPoint] = {}
-    doubles = []
-    for point in sorted(points, key=lambda each: (each.earliest, each.latest, each.name)):
-        first = kept.setdefault((point.earliest, point.latest), point)
-        if first is not point:
-            doubles.append((visible(point.name), f"it names the same instant as {visible(first.name)}"))
-    return tuple(kept.values()), doubles
+def _itself(name: str) -> str:
+    return name
+
+
+def _folder_point(name: str, *, meant: Spans, zone: Zone, at: datetime) -> RecoveryPoint:
+    return point(name, told(meant[name]), zone=zone, at=at)
+
+
+def _file_point(
+    name: str,
+    *,
+    named: Mapping[str, bytes],
+    seen: Mapping[bytes, SecondLook],
+    meant: Spans,
+    zone: Zone,
+    at: datetime,
+) -> RecoveryPoint:
+    span, look = told(meant[name]), seen.get(named[name])
+    if look is None or look.size is None or look.mtime_ns is None:
+        raise NoPointError("its size could not be seen")
+    made = point(name, span, zone=zone, at=at, size=look.size)
+    changed = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=min(look.mtime_ns // 1000, 1 << 52))
+    if at - _SETTLED < changed <= at + _SETTLED:
+        raise NoPointError("it was written to a moment ago: it may not be whole yet")
+    if not _OLDEST_TIME < changed < made.earliest:
+        return made
+    early = f"“{visible(name)}” was last written to at {changed:%Y-%m-%dT%H:%M:%SZ}, before the time that its name says"
+    doubts = (early,) if made.earliest - changed > _WELL_BEFORE else ()
+    return replace(made, earliest=changed, latest=changed, doubts=doubts)

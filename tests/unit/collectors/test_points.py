@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from coverage_audit.collectors.dated_names import Zone
+from coverage_audit.collectors.asking_points import zone_of
 from coverage_audit.collectors.readers import points
+from coverage_audit.collectors.stamps.local_time import Zone
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import (
     Address,
@@ -29,11 +30,17 @@ NAIVE = "%Y-%m-%dT%H%M%S"
 
 
 def listed(
-    folder: Path, pattern: str = NAIVE, *, path: str = "{point}/recordings", zone: Zone = DUBLIN, at: datetime = NOW
+    folder: Path,
+    pattern: str | None = NAIVE,
+    *,
+    path: str = "{point}/recordings",
+    zone: Zone = DUBLIN,
+    at: datetime = NOW,
 ) -> PointList:
     address = Address(volume=VolumeKey(device=DeviceId("heron"), volume=VolumeId("pool")), path=path)
     reply, status = answered(points.request(f"{folder}/{path}", NONCE), before=b"last login: yesterday\n")
-    return points.parse(reply, status, nonce=NONCE, address=address, pattern=pattern, zone=zone, at=at)
+    found = points.listing(reply, status, nonce=NONCE, path=f"{folder}/{path}")
+    return points.of_folders(found, address=address, pattern=pattern, zone=zone, at=at)
 
 
 def make(folder: Path, *names: str) -> Path:
@@ -107,9 +114,10 @@ def test_a_day_without_midnight_still_has_its_point(tmp_path: Path) -> None:
     assert point.earliest == datetime(2026, 4, 23, 22, tzinfo=UTC)
 
 
-def test_a_date_alone_means_the_start_of_its_day(tmp_path: Path) -> None:
+def test_a_date_alone_leaves_its_day_open_from_its_start(tmp_path: Path) -> None:
     (point,) = listed(make(tmp_path, "2026-11-24"), "%Y-%m-%d").points
-    assert point.earliest == point.latest == datetime(2026, 11, 24, tzinfo=UTC)
+    assert point.earliest == datetime(2026, 11, 24, tzinfo=UTC)
+    assert point.latest == datetime(2026, 11, 25, tzinfo=UTC)
 
 
 def test_a_point_in_the_future_is_refused(tmp_path: Path) -> None:
@@ -185,15 +193,7 @@ def test_a_listing_that_find_did_not_end_well_is_no_answer(tmp_path: Path) -> No
     spoilt = reply.replace(b"status\0ok\0others", b"status\0find: Input/output error\0others")
     assert spoilt != reply
     with pytest.raises(TransportError) as refused:
-        points.parse(
-            spoilt,
-            status,
-            nonce=NONCE,
-            address=Address(volume=VolumeKey(device=DeviceId("heron"), volume=VolumeId("pool")), path="{point}"),
-            pattern=NAIVE,
-            zone=DUBLIN,
-            at=NOW,
-        )
+        points.listing(spoilt, status, nonce=NONCE, path=f"{tmp_path}/{{point}}")
     assert refused.value.kind is GapKind.UNREADABLE
 
 
@@ -203,11 +203,11 @@ def a_device(zone: ZoneInfo | None) -> Device:
 
 def test_the_declared_zone_goes_before_the_shown_one_and_that_before_the_estate() -> None:
     tokyo, dublin = ZoneInfo("Asia/Tokyo"), ZoneInfo("Europe/Dublin")
-    assert points.zone_of(a_device(tokyo), "Europe/Dublin", dublin).words == "Asia/Tokyo, declared for the device"
-    assert points.zone_of(a_device(None), "Asia/Tokyo", dublin).words == "Asia/Tokyo, shown by the device"
-    assert points.zone_of(a_device(None), None, dublin).words == "Europe/Dublin, the estate's"
-    assert points.zone_of(a_device(None), "No/Where", dublin).words == "Europe/Dublin, the estate's"
-    assert points.zone_of(a_device(None), None, None).zone is None
+    assert zone_of(a_device(tokyo), "Europe/Dublin", dublin).words == "Asia/Tokyo, declared for the device"
+    assert zone_of(a_device(None), "Asia/Tokyo", dublin).words == "Asia/Tokyo, shown by the device"
+    assert zone_of(a_device(None), None, dublin).words == "Europe/Dublin, the estate's"
+    assert zone_of(a_device(None), "No/Where", dublin).words == "Europe/Dublin, the estate's"
+    assert zone_of(a_device(None), None, None).zone is None
 
 
 def test_the_order_is_the_same_whatever_the_order_of_the_names(tmp_path: Path) -> None:
