@@ -16,6 +16,7 @@ from typing import TypeVar
 
 from coverage_audit.collectors.asking_points import PointQuestion, points_of, zone_of
 from coverage_audit.collectors.assembling import point_to_walk
+from coverage_audit.collectors.digesting import digested
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
 from coverage_audit.collectors.packets import Packets
 from coverage_audit.collectors.readers import device_facts, filesystems, sftp_tree, volume_facts
@@ -28,7 +29,7 @@ from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.model import Address, Copy, LocalAccess, Volume, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
-from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.manifest import Blind, Manifest
 from coverage_audit.evidence.progress import Progress
 
 _T = TypeVar("_T")
@@ -62,7 +63,7 @@ class _Asking:
             self._volumes[volume.key] = facts
             yield SeenVolume(volume=volume.key, outcome=facts)
         for address in sorted(self._question.trees, key=self._is_doubtful):
-            yield SeenTree(address=address, outcome=self._or_gap(address, partial(self._tree, address)))
+            yield self._seen(address)
         for copy in sorted(self._question.pointed, key=lambda copy: self._is_doubtful(copy.address)):
             yield from self._pointed(copy)
         for address in sorted(self._question.surveyed, key=self._is_doubtful):
@@ -152,6 +153,16 @@ class _Asking:
             self._still_there(facts)
         return manifest
 
+    def _seen(self, address: Address, point_of: Address | None = None) -> SeenTree:
+        """Walk a tree, and read its files where that is asked for: digests only of what was walked whole."""
+        outcome = self._or_gap(address, partial(self._tree, address))
+        undigested: tuple[Blind, ...] = ()
+        if self._question.digest is not None and not isinstance(outcome, Gap):
+            read = partial(digested, self._errand, outcome, self._question.digest, self._transport)
+            told = self._or_gap(address, read)
+            outcome, undigested = (told, ()) if isinstance(told, Gap) else told
+        return SeenTree(address=address, outcome=outcome, point_of=point_of, undigested=undigested)
+
     def _still_there(self, before: VolumeFacts) -> None:
         """Look at the volume once more: what was walked counts only if the same was mounted before and after."""
         volume = next(volume for volume in self._question.volumes if volume.key == before.volume)
@@ -164,8 +175,7 @@ class _Asking:
         yield SeenPoints(address=copy.address, outcome=listed)
         newest = point_to_walk(self._question, copy, listed)
         if newest is not None:
-            outcome = self._or_gap(newest, partial(self._tree, newest))
-            yield SeenTree(address=newest, outcome=outcome, point_of=copy.address)
+            yield self._seen(newest, copy.address)
 
     def _points(self, copy: Copy) -> PointList:
         facts = self._volumes.get(copy.address.volume)

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import subprocess
+from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from coverage_audit.audits.recording import plan_recording, take
+from coverage_audit.estate.model import DeviceId
 from coverage_audit.judgement.verdict import Answer, Finding, Standing
+from coverage_audit.ledger.portable import write_portable
+from coverage_audit.wiring import assembled
 from tests.parts.loops import LoopVolume, MakeVolume
 from tests.parts.machines import Shows, StartMachine
 from tests.parts.station import Station, copy_of, dataset_of
@@ -292,3 +298,86 @@ def test_a_folder_of_the_machine_itself_is_no_drive(station: Station, tmp_path: 
 
     assert ran.status == 69
     assert "nothing is mounted at" in ran.err
+
+
+def test_digests_are_recorded_here_and_over_ssh_and_hold_against_a_file_of_one_size_and_time(
+    station: Station, drive: LoopVolume, start_machine: StartMachine
+) -> None:
+    shows = Shows(drives={station.root / "kestrel": "KESTREL-DRIVE-1", drive.folder: "SHELF-DRIVE-B"})
+    station.declare(ESTATE % {"kestrel": reached(start_machine("kestrel", shows))})
+
+    far = station.command(*plugged(station, "--on", "kestrel", "--digests"))
+    near = station.command(*plugged(station, "--digests", "--to", str(station.root / "carried")))
+
+    assert far.status == 0, far.err
+    assert "6 files with a sha256 digest" in far.out
+    assert near.status == 0, near.err
+    assert "6 files with a sha256 digest" in near.out
+
+
+def test_a_record_is_carried_from_one_state_folder_into_another(station: Station, drive: LoopVolume) -> None:
+    file = station.root / "shelf-b.manifest"
+    ran = station.command(*plugged(station, "--to", str(file)))
+    assert ran.status == 0, ran.err
+    assert f"written to {file}, you may unplug it" in ran.out
+    drive.unmount()
+    assert copy_of(station.night(), "field-recordings").standing is Standing.UNVERIFIED, "nothing is recorded here"
+    station.state = station.root / "another-state"
+
+    brought = station.command("manifest", "--from", str(file))
+
+    assert brought.status == 0, brought.err
+    assert copy_of(station.night(), "field-recordings").standing is Standing.PROVEN
+    again = station.command("manifest", "--from", str(file))
+    assert again.status == 74
+    assert "is recorded already" in again.err
+
+
+def test_a_file_that_is_damaged_or_for_no_place_of_the_estate_is_no_evidence(
+    station: Station, drive: LoopVolume
+) -> None:
+    file = station.root / "shelf-b.manifest"
+    assert station.command(*plugged(station, "--to", str(file))).status == 0
+    drive.unmount()
+    whole = file.read_bytes()
+
+    for spoilt in (whole[:-1], whole[: len(whole) // 2], whole.replace(b"shelf-b", b"shelf-x"), b""):
+        file.write_bytes(spoilt)
+        ran = station.command("manifest", "--from", str(file))
+        assert ran.status == 74, ran.err
+        assert "is no evidence" in ran.err
+    file.write_bytes(whole)
+    nowhere = station.command("manifest", "--from", str(file), "--for", "shelf-c:drive/elsewhere")
+    assert nowhere.status == 64
+    assert "no dataset has a copy at" in nowhere.err
+    missing = station.command("manifest", "--from", str(station.root / "nothing"))
+    assert missing.status == 74
+    assert copy_of(station.night(), "field-recordings").standing is Standing.UNVERIFIED
+
+
+def test_a_manifest_of_the_future_is_refused(station: Station, drive: LoopVolume) -> None:
+    estate = station.estate
+    file = station.root / "ahead"
+    station.pass_time(3 * DAY)
+    with assembled(estate, station.state, clock=station.now) as parts:
+        words = (str(drive.folder / "recordings"), "shelf-b:drive/recordings", None)
+        write_portable(file, take(estate, plan_recording(estate, *words), parts).trees)
+
+    ran = station.command("manifest", "--from", str(file))
+
+    assert ran.status == 74
+    assert "which is to come" in ran.err
+
+
+def test_a_recording_that_is_killed_leaves_nothing(station: Station, drive: LoopVolume) -> None:
+    for number in range(3000):
+        station.write(f"{drive.folder.name}/recordings/many/{number}", b"x")
+    for moment in (0.3, 0.6, 0.9, 1.2):
+        with suppress(subprocess.TimeoutExpired):
+            station.command(*plugged(station, "--digests"), limit=moment)
+        with assembled(station.estate, station.state) as parts:
+            recorded = parts.ledger.shelf_trees(DeviceId("shelf-b"))
+            assert len(list((station.state / "manifests").iterdir())) == len(recorded)
+            for tree in recorded:
+                assert tree.manifest.census.files == 3006
+    assert station.command(*plugged(station, "--digests")).status == 0

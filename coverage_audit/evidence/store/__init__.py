@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coverage_audit.evidence.store.digested import DigestsOf, with_digests
 from coverage_audit.evidence.store.footer import seed_id
 from coverage_audit.evidence.store.keying import keyed_again
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA, ROW_SCHEMA, Group
@@ -11,6 +12,7 @@ from coverage_audit.evidence.store.writing import ManifestWriter
 __all__ = [
     "BATCH_SCHEMA",
     "ROW_SCHEMA",
+    "DigestsOf",
     "Group",
     "ManifestWriter",
     "RowReader",
@@ -20,4 +22,5 @@ __all__ = [
     "read_groups",
     "rows",
     "seed_id",
+    "with_digests",
 ]

@@ -1,0 +1,82 @@
+"""Digests of named files below a root, made on the box itself: their content never travels.
+
+Each file's size and time are told before and after it was read: of one that changed meanwhile there is no digest.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from coverage_audit.collectors.framing import fields
+from coverage_audit.collectors.requests import Request
+from coverage_audit.collectors.requests import batches as cut_to_fit
+from coverage_audit.collectors.transport import TransportError
+from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.visible import visible
+
+LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
+"""Bytes of a digest by its algorithm."""
+
+_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) [0-9:.+ -]+")
+_WHY: Final = {b"gone": "it was gone", b"changed": "it is no file any more", b"unreadable": "it could not be read"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """A file as the walk saw it: a digest of any other content is not its own."""
+
+    path: bytes
+    size: int
+    mtime_ns: int
+
+
+Told = bytes | str
+"""A digest, or why there is none."""
+
+
+def batches(algorithm: str, root: str, wanted: Sequence[Wanted]) -> tuple[tuple[Wanted, ...], ...]:
+    """Cut the files so that each batch makes one request."""
+    cut = cut_to_fit((algorithm.encode("ascii"), os.fsencode(root)), tuple(one.path for one in wanted))
+    left = iter(wanted)
+    return tuple(tuple(next(left) for _ in batch) for batch in cut)
+
+
+def request(algorithm: str, root: str, wanted: Sequence[Wanted], nonce: str) -> Request:
+    """Return the request for the digests of one batch of files below `root`."""
+    arguments = (algorithm.encode("ascii"), os.fsencode(root), *(one.path for one in wanted))
+    return Request(verb="digests", arguments=arguments, nonce=nonce)
+
+
+def parse(
+    reply: bytes, exit_status: int | None, *, nonce: str, algorithm: str, root: str, wanted: Sequence[Wanted]
+) -> tuple[Told, ...]:
+    """Read the answer of one batch, in its order. Raises TransportError where it is not an answer to each file."""
+    values = fields(reply, exit_status, nonce)
+    if values[:1] == (b"refused",):
+        raise TransportError(GapKind.UNREADABLE, f"{root}: {visible(b' '.join(values[1:]).rpartition(b': ')[2])}")
+    if values[:1] == (b"tool",):
+        raise TransportError(GapKind.NO_TOOL, f"the box has no tool that makes {algorithm} digests")
+    if values[:1] != (b"digests",) or len(values) != 1 + 5 * len(wanted):
+        raise TransportError(GapKind.MALFORMED, f"{root}: the answer with the digests has no shape")
+    told = []
+    for at, one in enumerate(wanted):
+        state, name, digest, before, after = values[1 + 5 * at : 6 + 5 * at]
+        if name != b"./" + one.path:
+            raise TransportError(GapKind.MALFORMED, f"{root}: a digest of another file than was asked for")
+        told.append(_told(state, digest, (before, after), one, LENGTHS[algorithm]))
+    return tuple(told)
+
+
+def _told(state: bytes, digest: bytes, figures: tuple[bytes, bytes], one: Wanted, length: int) -> Told:
+    if state != b"ok":
+        return _WHY.get(state, "the box told nothing of it")
+    shape = _FIGURES.fullmatch(figures[0])
+    if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or shape is None:
+        return "the box told nothing of it"
+    if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, one.mtime_ns // 10**9):
+        return "it changed while it was read"
+    return bytes.fromhex(digest.decode("ascii"))
