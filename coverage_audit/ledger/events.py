@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import ColumnElement, Connection, insert, select, update
 
 from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
 from coverage_audit.ledger.record import EstateEvent
@@ -25,11 +25,23 @@ def write(connection: Connection, changes: Iterable[EstateChange], at: datetime,
         connection.execute(insert(ESTATE_EVENTS).values(**values))
 
 
+def told_by(connection: Connection, audit: int) -> tuple[EstateEvent, ...]:
+    """Return what changed up to this audit: what it saw itself, and what was accepted before it and not told yet.
+
+    Not by the time: the clock may have gone back in between.
+    """
+    untold = ESTATE_EVENTS.c.audit.is_(None)
+    connection.execute(update(ESTATE_EVENTS).where(untold).values(audit=audit))
+    return _events(connection, ESTATE_EVENTS.c.audit == audit)
+
+
 def since(connection: Connection, instant: datetime) -> tuple[EstateEvent, ...]:
     """Return what was noted after this instant."""
-    rows = connection.execute(
-        select(ESTATE_EVENTS).where(ESTATE_EVENTS.c.at > instant).order_by(ESTATE_EVENTS.c.id)
-    ).all()
+    return _events(connection, ESTATE_EVENTS.c.at > instant)
+
+
+def _events(connection: Connection, which: ColumnElement[bool]) -> tuple[EstateEvent, ...]:
+    rows = connection.execute(select(ESTATE_EVENTS).where(which).order_by(ESTATE_EVENTS.c.id)).all()
     return tuple(
         EstateEvent(
             at=row.at,
@@ -43,14 +55,6 @@ def since(connection: Connection, instant: datetime) -> tuple[EstateEvent, ...]:
         )
         for row in rows
     )
-
-
-def last_started(connection: Connection) -> datetime | None:
-    """Return when the last audit recorded began (None: there was none)."""
-    started: datetime | None = connection.execute(
-        select(AUDITS.c.started).order_by(AUDITS.c.id.desc()).limit(1)
-    ).scalar()
-    return started
 
 
 def last_estate(connection: Connection) -> str | None:

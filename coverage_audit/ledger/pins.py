@@ -42,7 +42,7 @@ def pin_seen(connection: Connection, volume: VolumeKey, facts: tuple[PinnedFact,
 
 def shown(facts: Sequence[PinnedFact]) -> tuple[tuple[str, str], ...]:
     """Return pinned facts as plain words: name and value."""
-    return tuple((fact.name, fact.value) for fact in facts)
+    return tuple((fact.name.replace("_", " "), fact.value) for fact in facts)
 
 
 def carry_pins(connection: Connection, lineage: Lineage) -> None:

@@ -37,7 +37,6 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
     with speaking_of(folder.path):
         moved = _place_files(folder, record)
     with engine.begin() as connection:
-        before = events.last_started(connection)
         audit = _write_audit(connection, record)
         write_judgement(connection, audit, record.judged)
         write_facts(connection, audit, record)
@@ -53,7 +52,7 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
         write_surveys(connection, record.surveys, audit)
         transitions, since = write_findings(connection, audit, record)
         events.write(connection, record.changes, record.judged.started, audit)
-        changed = events.since(connection, before) if before is not None else ()
+        changed = events.told_by(connection, audit)
     return Recorded(transitions=transitions, since=since, moved=moved, events=changed)
 
 

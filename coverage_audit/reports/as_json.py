@@ -122,13 +122,17 @@ def _copy(copy: JudgedCopy) -> _Json:
 def _differences(comparison: CopyComparison | None) -> dict[str, _Json]:
     """Return the figures; where the tree was not compared they are null, not zero."""
     if comparison is None:
-        return {**{name: {"files": None, "bytes": None} for name in _TALLIES}, "samples": []}
+        return {**{name: {"files": None, "bytes": None} for name in _TALLIES}, "left_out_by": [], "samples": []}
     return {
         "missing": _tally(comparison.missing),
         "changed": _tally(comparison.changed),
         "pending": _tally(comparison.pending),
         "extra": _tally(comparison.extra),
         "left_out": _tally(comparison.left_out),
+        "left_out_by": [
+            {"pattern": pattern, "files": tally.files, "bytes": tally.bytes}
+            for pattern, tally in comparison.left_out_by
+        ],
         "samples": [_sample(sample) for sample in comparison.samples],
     }
 

@@ -88,7 +88,7 @@ def dataset_view(
         exposed_since=clock.maybe(exposure.since) if exposure and exposure.files else None,
         exposed_samples=exposure.samples if exposure else (),
         places=(
-            _original(dataset.original, estate, clock),
+            _original(dataset.original, dataset.left_out, estate, clock),
             *(_copy(copy, limit, estate, clock) for copy, limit in zip(dataset.copies, max_ages, strict=True)),
         ),
         open=tuple(view for view in views if view.finding.answer is not Answer.CONFORMITY),
@@ -133,7 +133,7 @@ def _exposed(exposure: Exposure | None) -> str:
     return amount(Tally(files=exposure.files, bytes=exposure.bytes))
 
 
-def _original(original: JudgedOriginal, estate: Estate, clock: Clock) -> PlaceView:
+def _original(original: JudgedOriginal, left_out: Tally, estate: Estate, clock: Clock) -> PlaceView:
     place, manifest = original.evidence.place, _manifest(original)
     return PlaceView(
         address=str(manifest.origin.address) if manifest else str(place.volume.key),
@@ -147,7 +147,7 @@ def _original(original: JudgedOriginal, estate: Estate, clock: Clock) -> PlaceVi
         max_age=None,
         reason=original.reason,
         remarks=(),
-        figures=(),
+        figures=(("left out by patterns", amount(left_out)),) if left_out.files else (),
         samples=(),
     )
 

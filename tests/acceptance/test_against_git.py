@@ -214,7 +214,7 @@ def test_litter_and_a_datasets_own_patterns_are_what_git_ignores_with_both_in_on
     tree.mkdir()
     _git(tree, "init", "--quiet")
     for name in (
-        ".DS_Store", "deep/.DS_Store", ".DS_Store.wav", "Thumbs.db", "a/thumbs.db", "desktop.ini", "desktop.ini/x",
+        ".DS_Store", "deep/.DS_Store", ".DS_Store.wav", "Thumbs.db", "a/thumbs.db", "desktop.ini", "in/desktop.ini/x",
         ".Trashes/1/x.wav", "a/.Trashes", "System Volume Information/guid", "$RECYCLE.BIN/S-1/x", "$RECYCLE.BIN.txt",
         ".Trash-1000/files/x", ".Trash-x/y", ".nfs000a1", ".nfs-notes", "lost+found/keep", "b/lost+found/#12",
         "c/lost+found", "take.wav",

@@ -139,8 +139,15 @@ def test_a_swap_says_what_was_changed_for_what_and_who_accepted_it(ledger: Ledge
     )
     assert [(event.at, event.change) for event in after.events] == [(night(1), swapped), (night(2), came)]
     assert ledger.estate_events(night(0)) == after.events
+    assert ledger.estate_events(night(2)) == ()
     assert [event.change for event in ledger.estate_events(night(1))] == [came]
     assert recorded(ledger, 3).events == ()
+
+
+def test_a_swap_accepted_while_the_clock_was_behind_is_told_all_the_same(ledger: Ledger) -> None:
+    recorded(ledger, 5, pins=((HERON, (OLD,)),))
+    ledger.accept(HERON, (NEW,), night(1), "maria")
+    assert [event.change.who for event in recorded(ledger, 6).events] == ["maria"]
 
 
 def test_the_first_audit_changes_nothing(ledger: Ledger) -> None:
