@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
-from coverage_audit.audits.fallback import earlier_tree
+from coverage_audit.audits.fallback import earlier_tree, with_earlier_points
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
@@ -87,6 +87,8 @@ def _compared_copy(
     estate: Estate, original: OriginalTree | Gap, copy: Copy, sighting: Sighting, parts: Parts
 ) -> CopyOutcome:
     bare = CopyEvidence(copy=copy, place=sighting.place(estate, copy.address), points=_points(copy, sighting))
+    if copy.is_opaque:
+        return CopyOutcome(evidence=with_earlier_points(estate, bare, parts))
     if isinstance(original, Gap):
         return CopyOutcome(evidence=replace(bare, gap=original))
     tree = sighting.tree(estate, copy.address)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.estate.model import Copy, Device, Estate
 from coverage_audit.evidence.facts import Gap, GapKind, PointList
 from coverage_audit.evidence.manifest import Manifest
-from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.case import CopyEvidence, PlaceEvidence
 from coverage_audit.judgement.identity import check_identity
 
 
@@ -41,7 +41,22 @@ def excused(device: Device, gap: Gap, tree: Manifest, parts: Parts) -> bool:
     Anything but a device that does not answer is no excuse: a changed host key or another volume is news. Nor is a tree
     of the future evidence of anything.
     """
-    age = parts.clock() - tree.origin.started
+    return _is_off_with_leave(device, gap, tree.origin.started, parts)
+
+
+def with_earlier_points(estate: Estate, bare: CopyEvidence, parts: Parts) -> CopyEvidence:
+    """Return an opaque copy's evidence: its points of this audit, else those of an earlier one that still count."""
+    gap, device = bare.points, bare.place.device
+    if not isinstance(gap, Gap):
+        return bare
+    points = parts.ledger.last_points(bare.copy.address, device.formerly)
+    if points is None or not _is_off_with_leave(device, gap, points.at, parts):
+        return replace(bare, gap=gap)
+    return replace(bare, place=place_then(estate, bare.place, parts), points=points)
+
+
+def _is_off_with_leave(device: Device, gap: Gap, seen: datetime, parts: Parts) -> bool:
+    age = parts.clock() - seen
     allowed = device.may_be_off
     return gap.kind is GapKind.UNREACHABLE and allowed is not None and timedelta(0) <= age <= allowed
 

@@ -103,8 +103,16 @@ def _volumes(device: Device, estate: Estate, datasets: Sequence[Dataset], *, who
 
 
 def _trees(device: Device, datasets: Sequence[Dataset]) -> tuple[Address, ...]:
-    here = (a for a in _addresses(datasets) if a.volume.device == device.id and not a.has_point)
+    here = (a for a in _tree_addresses(datasets) if a.volume.device == device.id)
     return tuple(dict.fromkeys(here))
+
+
+def _tree_addresses(datasets: Iterable[Dataset]) -> Iterable[Address]:
+    for dataset in datasets:
+        yield dataset.original
+        for copy in dataset.copies:
+            if copy.points is None:
+                yield copy.address
 
 
 def _pointed(device: Device, datasets: Sequence[Dataset]) -> tuple[Copy, ...]:
@@ -112,6 +120,6 @@ def _pointed(device: Device, datasets: Sequence[Dataset]) -> tuple[Copy, ...]:
         copy.address: copy
         for dataset in datasets
         for copy in dataset.copies
-        if copy.address.volume.device == device.id and copy.address.has_point
+        if copy.address.volume.device == device.id and copy.points is not None
     }
     return tuple(copies.values())

@@ -58,7 +58,9 @@ class CopyView:
 
     @property
     def needs_tree(self) -> bool:
-        """Whether its tree must have been compared; for dated copies the dates may be enough."""
+        """Whether its tree must have been compared; dates may be enough, and an opaque copy has no other."""
+        if self.evidence.copy.is_opaque:
+            return False
         return self.evidence.copy.points is None or self.wanted >= Proof.LISTED
 
     @property

@@ -188,7 +188,7 @@ def _original_too_old(view: CopyView) -> str | None:
 
 
 def _point_too_old(view: CopyView) -> str | None:
-    """Doubt a name that means two instants, one of them within `max_age` and the other not."""
+    """Doubt a name that leaves open whether its point is within `max_age`."""
     judged = view.evidence.point if view.comparison else view.newest_point
     if judged is None or view.now - judged.earliest <= view.max_age:
         return None

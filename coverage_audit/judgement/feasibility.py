@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coverage_audit.estate.model import Address, Dataset, Estate, Proof
+from coverage_audit.estate.model import Address, Copy, Dataset, Estate, Policy, Proof
 from coverage_audit.judgement.hosting import declared_to_stand_on, shared
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import criterion_subject, place_subject
@@ -39,12 +39,14 @@ def of_dataset(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     """Give one finding a criterion of the dataset's policy that its places can never meet."""
     yield from _too_few(dataset, estate)
     yield from _too_little_proof(dataset, estate)
+    yield from _opaque(dataset, estate)
     yield from _evidence_older_than_asked(dataset, estate)
 
 
 def _too_few(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     policy = estate.policy(dataset.policy)
-    places = (dataset.original, *(copy.address for copy in dataset.copies))
+    able = (copy.address for copy in dataset.copies if not _never_enough(copy, policy))
+    places = (dataset.original, *able)
     home = estate.device(dataset.original.volume.device).site
     away = [place for place in places if estate.device(place.volume.device).site != home]
     offline = [place for place in places if estate.volume(place.volume).offline]
@@ -86,6 +88,25 @@ def _too_little_proof(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
             figures=("at most “listed” in this version", f"“{most.word}”"),
             message=f"“{most.word}” is asked of {dataset.id}; this version gives “listed” at most: unverified.",
         )
+
+
+def _never_enough(copy: Copy, policy: Policy) -> bool:
+    """Whether more is asked of a copy than its dates, and they are all that it can ever show."""
+    return copy.is_opaque and (copy.proof if copy.proof is not None else policy.proof) > Proof.DATED
+
+
+def _opaque(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
+    policy = estate.policy(dataset.policy)
+    for copy in dataset.copies:
+        if _never_enough(copy, policy):
+            asked = copy.proof if copy.proof is not None else policy.proof
+            yield _finding(
+                place_subject(dataset.id, copy.address),
+                Answer.OBSERVATION,
+                figures=("“dated” at most: none of its points is a tree", f"“{asked.word}”"),
+                message=f"{copy.address} can be asked for its recovery points alone, and “{asked.word}” is asked: "
+                "it can never be counted. Where dates are enough, say `proof: dated`.",
+            )
 
 
 def _evidence_older_than_asked(dataset: Dataset, estate: Estate) -> Iterator[Finding]:

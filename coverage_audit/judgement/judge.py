@@ -18,6 +18,7 @@ from coverage_audit.judgement.counting import Holding, Holdings
 from coverage_audit.judgement.feasibility import of_dataset
 from coverage_audit.judgement.independence import relations
 from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_THE_ESTATE
+from coverage_audit.judgement.same_points import counted_once
 from coverage_audit.judgement.shelf import site_of, stays_attached
 from coverage_audit.judgement.standing import judge_copy, judge_original
 from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
@@ -140,6 +141,7 @@ def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[Judg
     ]
     places = (first, *rest)
     found = relations([holding.place for holding in places], audit.estate, audit.machines)
+    found = counted_once(found, [None, *(copy.evidence.points for copy in copies)])
     return Holdings(places=places, relations=found, rehearsal=audit.estate.rehearsal)
 
 

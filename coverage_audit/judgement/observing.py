@@ -4,6 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from coverage_audit.estate.model import (
+    BtrfsPoints,
+    CommandPoints,
+    Copy,
+    DatedFiles,
+    DatedFolders,
+    ZfsPoints,
+)
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PointList
 from coverage_audit.evidence.manifest import PartialManifest
 from coverage_audit.judgement.case import PlaceEvidence
@@ -24,9 +32,7 @@ def of_copy(copy: JudgedCopy) -> tuple[EvidenceItem, ...]:
         items.append(_item(what, where, found.copy_at, "its tree listed and compared with the original's"))
     if isinstance(evidence.points, PointList):
         what = f"{len(evidence.points.points)} recovery points, {len(evidence.points.refused)} names that are none"
-        items.append(
-            _item(what, where, evidence.points.at, "its folder listed, the names read by the declared pattern")
-        )
+        items.append(_item(what, where, evidence.points.at, _how_listed(copy.evidence.copy)))
     items += [gap_item(gap) for gap in (evidence.gap, evidence.points) if isinstance(gap, Gap)]
     return tuple(items)
 
@@ -60,6 +66,20 @@ def of_identity(place: PlaceEvidence) -> tuple[EvidenceItem, ...]:
     items += [_item(f"pinned {fact.name} {fact.value}", where, None, "pinned before") for fact in check.pinned]
     items += [_item(f"seen {fact.name} {fact.value}", where, at, "shown by the box") for fact in check.seen]
     return tuple(items)
+
+
+def _how_listed(copy: Copy) -> str:
+    match copy.points:
+        case BtrfsPoints():
+            return "its snapshots listed, dated by the filesystem"
+        case ZfsPoints():
+            return "its snapshots listed, dated by the pool"
+        case CommandPoints():
+            return "told by the owner's command"
+        case DatedFolders(pattern=None) | DatedFiles(pattern=None):
+            return "its folder listed, the names read by the usual spellings"
+        case _:
+            return "its folder listed, the names read by the declared pattern"
 
 
 def gap_item(gap: Gap) -> EvidenceItem:

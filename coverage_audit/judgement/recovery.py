@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from coverage_audit.estate.model import Proof
 from coverage_audit.evidence.facts import PointList
 from coverage_audit.judgement.copy_view import CopyView
 
@@ -16,7 +17,7 @@ def recovery_points(view: CopyView) -> tuple[datetime | None, datetime | None]:
     """
     found = view.comparison
     if found is None:
-        return (None, None) if view.needs_tree else _by_date(view)
+        return (None, None) if view.needs_tree or view.wanted > Proof.DATED else _by_date(view)
     if not found.same.files or found.blind_original or found.unproven.files:
         return None, None
     bounds = [found.original_at, found.copy_at, view.now]

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from coverage_audit.estate.model import ShelfAccess
 from coverage_audit.evidence.difference import CopyComparison
-from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
+from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.about_points import about_points
 from coverage_audit.judgement.copy_view import CopyView
 from coverage_audit.judgement.sights import about_sights
 from coverage_audit.judgement.wording import age, amount, duration, names, when
@@ -15,7 +16,7 @@ from coverage_audit.judgement.wording import age, amount, duration, names, when
 
 def remarks(view: CopyView) -> tuple[str, ...]:
     """Return all remarks on one copy, the weightier first."""
-    said = [*_about_identity(view), *_about_observation(view), *_about_points(view)]
+    said = [*_about_identity(view), *_about_observation(view), *about_points(view)]
     if view.comparison is not None:
         said += [*_about_times(view.comparison), *_about_rows(view, view.comparison), *about_sights(view.comparison)]
     return tuple(said)
@@ -40,20 +41,6 @@ def _about_observation(view: CopyView) -> Iterator[str]:
             yield f"plug it in by {when(seen + view.max_age, view.zone)}: until then what was recorded of it counts"
     if view.comparison is not None and isinstance(view.original.tree, Gap):
         yield f"as of {when(view.comparison.original_at, view.zone)}: the original was not seen in this audit"
-
-
-def _about_points(view: CopyView) -> Iterator[str]:
-    points = view.evidence.points
-    if not isinstance(points, PointList):
-        return
-    judged = view.evidence.point or view.newest_point
-    if judged is not None and judged.assumed_zone:
-        yield f"the names of its recovery points bear no zone: {judged.assumed_zone} is assumed"
-    if judged is not None and judged.earliest != judged.latest:
-        yield f"“{visible(judged.name)}” means two instants (the hour that is repeated): the earlier is taken"
-    if points.refused:
-        name, why = points.refused[0]
-        yield f"{len(points.refused)} names among its points are none, e.g. “{visible(name)}”: {visible(why)}"
 
 
 def _about_times(found: CopyComparison) -> Iterator[str]:
