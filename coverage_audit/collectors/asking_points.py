@@ -13,15 +13,8 @@ from coverage_audit.collectors.readers import btrfs_points, command_points, poin
 from coverage_audit.collectors.replies import Reply
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.stamps.local_time import Zone
-from coverage_audit.estate.model import (
-    BtrfsPoints,
-    CommandPoints,
-    Copy,
-    DatedFiles,
-    DatedFolders,
-    Device,
-    ZfsPoints,
-)
+from coverage_audit.estate.model import Copy, Device
+from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, ZfsPoints
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import PointList
 

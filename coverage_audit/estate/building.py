@@ -8,13 +8,9 @@ from dataclasses import replace
 from coverage_audit.estate.model import (
     Access,
     Attestation,
-    BtrfsPoints,
-    CommandPoints,
     Copy,
     Dataset,
     DatasetId,
-    DatedFiles,
-    DatedFolders,
     DeclaredIdentity,
     Device,
     DeviceId,
@@ -23,7 +19,6 @@ from coverage_audit.estate.model import (
     LocalAccess,
     NoticeTarget,
     NotKept,
-    Points,
     Policy,
     PolicyId,
     Proof,
@@ -36,13 +31,9 @@ from coverage_audit.estate.model import (
     Volume,
     VolumeId,
     VolumeKey,
-    ZfsPoints,
 )
 from coverage_audit.estate.shape import (
     UNJUDGED,
-    BtrfsShape,
-    CopyShape,
-    DatasetShape,
     DeviceShape,
     EstateShape,
     IdentityShape,
@@ -50,12 +41,13 @@ from coverage_audit.estate.shape import (
     NoticeShape,
     NotKeptShape,
     OwnLimitsShape,
-    PointsShape,
     PolicyShape,
     ScheduleShape,
     SshShape,
     VolumeShape,
 )
+from coverage_audit.estate.shape_of_datasets import BtrfsShape, CopyShape, DatasetShape, PointsShape
+from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, Points, ZfsPoints
 
 
 def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...], text: str) -> Estate:

@@ -6,14 +6,11 @@ The readers raise ValueError with a message for the owner; the shapes (`shape.py
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from datetime import date, time, timedelta
 from functools import cache
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Final
 from zoneinfo import ZoneInfo, available_timezones
 
-import jmespath
-from jmespath.exceptions import JMESPathError
 from pydantic import AfterValidator, PlainValidator, WithJsonSchema
 
 from coverage_audit.estate.addresses import (
@@ -26,42 +23,16 @@ from coverage_audit.estate.addresses import (
     parse_volume_key,
     parse_volume_path,
 )
+from coverage_audit.estate.leaf import from_text, named, text_schema, word
 from coverage_audit.estate.mistakes import did_you_mean, shown
 from coverage_audit.estate.model import Address, Medium, NoticeKind, Proof, VolumeKey
-from coverage_audit.estate.patterns import check_point_pattern
 from coverage_audit.estate.units import parse_duration, parse_size
-
-_T = TypeVar("_T")
 
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 _CLOCK: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _LONGEST_LINE: Final = 200
-
-
-def _from_text(read: Callable[[str], _T], kind: str) -> PlainValidator:
-    """Make a validator of a function that reads text; what is no text is refused with the `kind` wanted."""
-
-    def validate(value: object) -> _T:
-        if not isinstance(value, str):
-            raise ValueError(f"{shown(_as_written(value))} is no {kind}")  # noqa: TRY004 - pydantic gathers ValueErrors
-        return read(value)
-
-    return PlainValidator(validate)
-
-
-def _as_written(value: object) -> str:
-    if isinstance(value, dict):
-        return "{...}"
-    return "[...]" if isinstance(value, list) else str(value).lower() if isinstance(value, bool) else str(value)
-
-
-def _text_schema(description: str, *examples: str, **more: object) -> WithJsonSchema:
-    schema: dict[str, Any] = {"type": "string", "description": description, **more}
-    if examples:
-        schema["examples"] = list(examples)
-    return WithJsonSchema(schema)
 
 
 def _line(text: str) -> str:
@@ -121,30 +92,12 @@ def _date(text: str) -> date:
     return day
 
 
-def _word(known: dict[str, _T], kind: str, besides: str = "") -> PlainValidator:
-    def read(text: str) -> _T:
-        if text not in known:
-            raise ValueError(f"{shown(text)} is no {kind} ({did_you_mean(text, known)}{besides})")
-        return known[text]
-
-    return _from_text(read, f"{kind} (known: {', '.join(known)}{besides})")
-
-
 def _secret_file(text: str) -> str:
     try:
         return parse_own_path(text)
     except ValueError:  # its message would show the text, which may be the address itself
         mend = "begin with '/' or '~/'; the address stands in that file, never here"
         raise ValueError(f"this is no path of a file ({mend})") from None
-
-
-def _named(pattern: str, kind: str) -> PlainValidator:
-    def read(text: str) -> str:
-        if not re.fullmatch(pattern, text):
-            raise ValueError(f"this is no {kind} (name where the address is, not the address itself)")
-        return text
-
-    return _from_text(read, kind)
 
 
 def _host_key(text: str) -> str:
@@ -162,146 +115,76 @@ def _criterion(value: object) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
-_ZFS_NAME: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.: -]*(?:/[A-Za-z0-9_.: -]+)*")
-_LONGEST_ARGUMENT: Final = 4096
-
-
-def _inner_path(text: str) -> str:
-    parts = [part for part in text.split("/") if part not in {"", "."}]
-    if text.startswith("/") or ".." in parts or "\0" in text or not text:
-        raise ValueError(f"{shown(text)} is no path below the volume (write it relative to the volume's own path)")
-    return "/".join(parts)
-
-
-def _zfs_name(text: str) -> str:
-    if not _ZFS_NAME.fullmatch(text):
-        raise ValueError(f"{shown(text)} is no ZFS dataset (write pool/name, without '@')")
-    return text
-
-
-def _argument(text: str) -> str:
-    if "\0" in text or "\n" in text or len(text) > _LONGEST_ARGUMENT:
-        raise ValueError(f"{shown(text[:80])} is no argument (one line of at most {_LONGEST_ARGUMENT} characters)")
-    return text
-
-
-def _selection(text: str) -> str:
-    try:
-        jmespath.compile(text)
-    except (JMESPathError, ValueError) as error:
-        why = str(error).splitlines()[0]
-        raise ValueError(f"{shown(text)} is no JMESPath expression: {why} (e.g. snapshots[].time)") from error
-    return text
-
-
-def _line_pattern(text: str) -> str:
-    try:
-        groups = re.compile(text).groupindex
-    except re.error as error:
-        raise ValueError(f"{shown(text)} is no regular expression: {error} (Python's syntax)") from error
-    if "time" not in groups:
-        raise ValueError(f"{shown(text)} does not say where the time is (mark it: (?P<time>...))")
-    for name in groups:
-        if name not in _GROUPS:
-            raise ValueError(f"{shown(text)} marks an unknown part ({did_you_mean(name, _GROUPS)})")
-    return text
-
-
-_GROUPS: Final = ("time", "name", "size")
 _MEDIA: Final = {medium.value: medium for medium in Medium}
 _PROOFS: Final = {proof.word: proof for proof in Proof}
 _KINDS: Final = {kind.value: kind for kind in NoticeKind}
 
-IdText = Annotated[str, AfterValidator(check_id), _text_schema("An id", pattern=ID_PATTERN)]
-Line = Annotated[str, _from_text(_line, "text (put it in quotes)"), _text_schema("A line of text", minLength=1)]
-Reference = Annotated[str, _from_text(str, "id (put it in quotes)"), _text_schema("An id declared elsewhere")]
+IdText = Annotated[str, AfterValidator(check_id), text_schema("An id", pattern=ID_PATTERN)]
+Line = Annotated[str, from_text(_line, "text (put it in quotes)"), text_schema("A line of text", minLength=1)]
+Reference = Annotated[str, from_text(str, "id (put it in quotes)"), text_schema("An id declared elsewhere")]
 Duration = Annotated[
     timedelta,
-    _from_text(_positive, "duration (write a number with its unit: 26h, 3d, 2w or PT26H)"),
-    _text_schema("A duration", "90min", "26h", "3d", "2w", "1d 12h", "PT26H", pattern="^(?:P[0-9T]|[0-9]+ ?[a-z])"),
+    from_text(_positive, "duration (write a number with its unit: 26h, 3d, 2w or PT26H)"),
+    text_schema("A duration", "90min", "26h", "3d", "2w", "1d 12h", "PT26H", pattern="^(?:P[0-9T]|[0-9]+ ?[a-z])"),
 ]
 Tolerance = Annotated[
     timedelta,
-    _from_text(_tolerance, "duration (write a number with its unit: 2min)"),
-    _text_schema("A duration of at most an hour", "2min"),
+    from_text(_tolerance, "duration (write a number with its unit: 2min)"),
+    text_schema("A duration of at most an hour", "2min"),
 ]
 Size = Annotated[
     int,
-    _from_text(parse_size, "size (write a number with its unit: 500 MB, 2 GiB)"),
-    _text_schema("A size", "500 MB", "1 GB", "2 GiB", pattern="^[0-9.]+ ?(?:B|[kMGTPE]B|[KMGTPE]iB)$"),
+    from_text(parse_size, "size (write a number with its unit: 500 MB, 2 GiB)"),
+    text_schema("A size", "500 MB", "1 GB", "2 GiB", pattern="^[0-9.]+ ?(?:B|[kMGTPE]B|[KMGTPE]iB)$"),
 ]
-Zone = Annotated[ZoneInfo, _from_text(_zone, "time zone (write e.g. Europe/Dublin)"), _text_schema("An IANA time zone")]
+Zone = Annotated[ZoneInfo, from_text(_zone, "time zone (write e.g. Europe/Dublin)"), text_schema("An IANA time zone")]
 Clock = Annotated[
     time,
-    _from_text(_clock, 'time of day (write it in quotes: "04:10")'),
-    _text_schema("A time of day", "04:10", pattern=f"^(?:{_CLOCK.pattern})$"),
+    from_text(_clock, 'time of day (write it in quotes: "04:10")'),
+    text_schema("A time of day", "04:10", pattern=f"^(?:{_CLOCK.pattern})$"),
 ]
 WeekdayClock = Annotated[
     tuple[str, time],
-    _from_text(_weekday_and_clock, 'weekday and time (write e.g. "Mon 07:00")'),
-    _text_schema("A weekday and a time", "Mon 07:00", pattern=f"^(?:{'|'.join(WEEKDAYS)}) (?:{_CLOCK.pattern})$"),
+    from_text(_weekday_and_clock, 'weekday and time (write e.g. "Mon 07:00")'),
+    text_schema("A weekday and a time", "Mon 07:00", pattern=f"^(?:{'|'.join(WEEKDAYS)}) (?:{_CLOCK.pattern})$"),
 ]
-Day = Annotated[date, _from_text(_date, "date (write YYYY-MM-DD)"), _text_schema("A date", format="date")]
-MediumWord = Annotated[Medium, _word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]
-ProofWord = Annotated[Proof, _word(_PROOFS, "proof"), WithJsonSchema({"enum": list(_PROOFS)})]
-KindWord = Annotated[NoticeKind, _word(_KINDS, "kind of notice"), WithJsonSchema({"enum": list(_KINDS)})]
+Day = Annotated[date, from_text(_date, "date (write YYYY-MM-DD)"), text_schema("A date", format="date")]
+MediumWord = Annotated[Medium, word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]
+ProofWord = Annotated[Proof, word(_PROOFS, "proof"), WithJsonSchema({"enum": list(_PROOFS)})]
+KindWord = Annotated[NoticeKind, word(_KINDS, "kind of notice"), WithJsonSchema({"enum": list(_KINDS)})]
 AccessWord = Annotated[
     str,
-    _word({"local": "local", "shelf": "shelf"}, "access", "; or {ssh: user@host}"),
+    word({"local": "local", "shelf": "shelf"}, "access", "; or {ssh: user@host}"),
     WithJsonSchema({"enum": ["local", "shelf"]}),
 ]
 AddressText = Annotated[
-    Address, _from_text(parse_address, "address (write device:volume/path)"), _text_schema("device:volume/path")
+    Address, from_text(parse_address, "address (write device:volume/path)"), text_schema("device:volume/path")
 ]
 VolumeText = Annotated[
-    VolumeKey, _from_text(parse_volume_key, "volume (write device:volume)"), _text_schema("device:volume")
+    VolumeKey, from_text(parse_volume_key, "volume (write device:volume)"), text_schema("device:volume")
 ]
 VolumePath = Annotated[
-    str, _from_text(parse_volume_path, "path"), _text_schema("The absolute path on the device", pattern="^/")
+    str, from_text(parse_volume_path, "path"), text_schema("The absolute path on the device", pattern="^/")
 ]
 OwnPath = Annotated[
-    str, _from_text(parse_own_path, "path"), _text_schema("A file on the auditor's machine", pattern="^(?:/|~/)")
+    str, from_text(parse_own_path, "path"), text_schema("A file on the auditor's machine", pattern="^(?:/|~/)")
 ]
 SecretFile = Annotated[
-    str, _from_text(_secret_file, "path"), _text_schema("The file that holds the address", pattern="^(?:/|~/)")
+    str, from_text(_secret_file, "path"), text_schema("The file that holds the address", pattern="^(?:/|~/)")
 ]
-SshText = Annotated[SshTarget, _from_text(parse_ssh_target, "host (write user@host)"), _text_schema("user@host:port")]
-PointPattern = Annotated[
-    str, _from_text(check_point_pattern, "pattern"), _text_schema("A strptime pattern", "%Y-%m-%dT%H%M%SZ")
-]
-InnerPath = Annotated[str, _from_text(_inner_path, "path"), _text_schema("A path below the volume")]
-ZfsName = Annotated[str, _from_text(_zfs_name, "ZFS dataset"), _text_schema("A ZFS dataset", "tank/recordings")]
-Argument = Annotated[str, _from_text(_argument, "argument (put it in quotes)"), _text_schema("One argument")]
-Selection = Annotated[
-    str, _from_text(_selection, "expression (put it in quotes)"), _text_schema("A JMESPath expression", "[].time")
-]
-LinePattern = Annotated[
-    str,
-    _from_text(_line_pattern, "regular expression (put it in quotes)"),
-    _text_schema("A regular expression with the group 'time'", r"^(?P<name>\S+)\s+(?P<time>\S+)$"),
-]
-PointsWord = Annotated[
-    str,
-    _word({"folders": "folders", "files": "files"}, "source of points", "; or {folders: pattern}"),
-    WithJsonSchema({"enum": ["folders", "files"]}),
-]
-ReceivedWord = Annotated[
-    str,
-    _word({"received": "received"}, "kind of btrfs points", "; or {snapshot_of: path}"),
-    WithJsonSchema({"enum": ["received"]}),
-]
-Pattern = Annotated[str, _from_text(str, "pattern (put it in quotes)"), _text_schema("A name to leave out", "*.tmp")]
+SshText = Annotated[SshTarget, from_text(parse_ssh_target, "host (write user@host)"), text_schema("user@host:port")]
+Pattern = Annotated[str, from_text(str, "pattern (put it in quotes)"), text_schema("A name to leave out", "*.tmp")]
 EnvName = Annotated[
     str,
-    _named(r"[A-Za-z_][A-Za-z0-9_]{0,127}", "name of an environment variable"),
-    _text_schema("The environment variable that holds the address", pattern="^[A-Za-z_][A-Za-z0-9_]*$"),
+    named(r"[A-Za-z_][A-Za-z0-9_]{0,127}", "name of an environment variable"),
+    text_schema("The environment variable that holds the address", pattern="^[A-Za-z_][A-Za-z0-9_]*$"),
 ]
 CredentialName = Annotated[
     str,
-    _named(r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,127}", "name of a credential"),
-    _text_schema("The service manager's credential that holds the address", pattern="^[A-Za-z0-9_][A-Za-z0-9_.-]*$"),
+    named(r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,127}", "name of a credential"),
+    text_schema("The service manager's credential that holds the address", pattern="^[A-Za-z0-9_][A-Za-z0-9_.-]*$"),
 ]
-HostKey = Annotated[str, _from_text(_host_key, "fingerprint"), _text_schema("SHA256:...", pattern="^SHA256:")]
+HostKey = Annotated[str, from_text(_host_key, "fingerprint"), text_schema("SHA256:...", pattern="^SHA256:")]
 Criterion = Annotated[
     str, PlainValidator(_criterion), WithJsonSchema({"description": "Declared; this version cannot judge it yet"})
 ]

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import Discriminator, Field, Tag
 
 from coverage_audit.estate.leaves import (
     AccessWord,
-    AddressText,
-    Argument,
     Clock,
     CredentialName,
     Criterion,
@@ -22,45 +20,36 @@ from coverage_audit.estate.leaves import (
     EnvName,
     HostKey,
     IdText,
-    InnerPath,
     KindWord,
     Line,
-    LinePattern,
     MediumWord,
     OwnPath,
     Pattern,
-    PointPattern,
-    PointsWord,
     ProofWord,
-    ReceivedWord,
     Reference,
     SecretFile,
-    Selection,
     Size,
     SshText,
     Tolerance,
     VolumePath,
     VolumeText,
     WeekdayClock,
-    ZfsName,
     Zone,
 )
+from coverage_audit.estate.shape_of_datasets import DatasetShape
+from coverage_audit.estate.strict import Strict
 
 Count = Annotated[int, Field(ge=0, le=1000)]
 Some = Annotated[int, Field(ge=1, le=1000)]
 
 
-class _Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-class SiteShape(_Shape):
+class SiteShape(Strict):
     """A place that one fire, flood or theft can take whole."""
 
     name: Line | None = None
 
 
-class SshShape(_Shape):
+class SshShape(Strict):
     """A device that is reached over SSH."""
 
     ssh: SshText
@@ -70,7 +59,7 @@ class SshShape(_Shape):
     time_limit: Duration | None = None
 
 
-class IdentityShape(_Shape):
+class IdentityShape(Strict):
     """What a volume must show, pinned by hand."""
 
     filesystem_uuid: Line | None = None
@@ -82,7 +71,7 @@ class IdentityShape(_Shape):
     host_key: HostKey | None = None
 
 
-class VolumeShape(_Shape):
+class VolumeShape(Strict):
     """A filesystem or pool on a device."""
 
     path: VolumePath | None = None
@@ -98,7 +87,7 @@ def _kind_of_access(value: object) -> str:
     return "(ssh)" if isinstance(value, dict | SshShape) else "(word)"
 
 
-class DeviceShape(_Shape):
+class DeviceShape(Strict):
     """A box or a loose drive."""
 
     site: Reference
@@ -115,7 +104,7 @@ class DeviceShape(_Shape):
     time_zone: Zone | None = None
 
 
-class PolicyShape(_Shape):
+class PolicyShape(Strict):
     """The audit criteria. Those below `proof` are understood, and not judged by this version."""
 
     copies: Some
@@ -139,85 +128,7 @@ UNJUDGED = ("immutable", "keep", "rhythm", "verify", "drill", "headroom", "shrin
 """The criteria of a policy that this version cannot judge: each becomes a finding."""
 
 
-class BtrfsShape(_Shape):
-    """Which subvolume the snapshots must be of."""
-
-    snapshot_of: InnerPath
-
-
-def _kind_of_btrfs(value: object) -> str:
-    return "(snapshots)" if isinstance(value, dict | BtrfsShape) else "(received)"
-
-
-class PointsShape(_Shape):
-    """Where the recovery points of a copy are told: exactly one of the first five."""
-
-    folders: PointPattern | None = None
-    files: PointPattern | None = None
-    btrfs: (
-        Annotated[
-            Annotated[ReceivedWord, Tag("(received)")] | Annotated[BtrfsShape, Tag("(snapshots)")],
-            Discriminator(_kind_of_btrfs),
-        ]
-        | None
-    ) = None
-    zfs: ZfsName | None = None
-    command: Annotated[list[Argument], Field(min_length=1, max_length=32)] | None = None
-    json_: Annotated[Selection | None, Field(alias="json")] = None
-    lines: LinePattern | None = None
-
-    @model_validator(mode="after")
-    def one_source(self) -> PointsShape:
-        """Refuse two sources of points, and a command without a way to read what it prints."""
-        given = [name for name in SOURCES_OF_POINTS if getattr(self, name) is not None]
-        if len(given) != 1:
-            said = f"{' and '.join(given)} are two sources" if given else "no source of points is given"
-            raise ValueError(f"{said} (give one of {', '.join(SOURCES_OF_POINTS)})")
-        ways = [name for name, way in (("json", self.json_), ("lines", self.lines)) if way is not None]
-        if self.command is not None and len(ways) != 1:
-            raise ValueError("a command's points are read in one way (give either 'json' or 'lines')")
-        if self.command is None and ways:
-            raise ValueError(f"'{ways[0]}' reads what a command prints (give 'command' too, or remove it)")
-        return self
-
-
-SOURCES_OF_POINTS = ("folders", "files", "btrfs", "zfs", "command")
-"""The ways in which the recovery points of a copy can be told."""
-
-
-def _kind_of_points(value: object) -> str:
-    return "(source)" if isinstance(value, dict | PointsShape) else "(named)"
-
-
-class CopyShape(_Shape):
-    """Another place that should hold the dataset."""
-
-    at: AddressText
-    points: (
-        Annotated[
-            Annotated[PointsWord, Tag("(named)")] | Annotated[PointsShape, Tag("(source)")],
-            Discriminator(_kind_of_points),
-        ]
-        | None
-    ) = None
-    max_age: Duration | None = None
-    proof: ProofWord | None = None
-    leave_out: list[Pattern] = []
-    moved_from: list[AddressText] = []
-
-
-class DatasetShape(_Shape):
-    """A named body of data with one original location and a policy."""
-
-    policy: Reference
-    original: AddressText
-    copies: list[CopyShape] = []
-    leave_out: list[Pattern] = []
-    formerly: list[IdText] = []
-    moved_from: list[AddressText] = []
-
-
-class NotKeptShape(_Shape):
+class NotKeptShape(Strict):
     """What on a volume need not be kept, by whose word and why."""
 
     on: VolumeText
@@ -226,14 +137,14 @@ class NotKeptShape(_Shape):
     why: Line
 
 
-class ScheduleShape(_Shape):
+class ScheduleShape(Strict):
     """When the daemon works, in the estate's zone."""
 
     audit: Clock | None = None
     summary: WeekdayClock | None = None
 
 
-class NoticeShape(_Shape):
+class NoticeShape(Strict):
     """Where notices go: exactly one of the first three says where the address is kept."""
 
     url_file: SecretFile | None = None
@@ -242,13 +153,13 @@ class NoticeShape(_Shape):
     send: Annotated[list[KindWord], Field(min_length=1)]
 
 
-class LitterShape(_Shape):
+class LitterShape(Strict):
     """The names that every dataset leaves out, where the estate gives none of its own."""
 
     litter: list[Pattern]
 
 
-class LimitsShape(_Shape):
+class LimitsShape(Strict):
     """What an audit may use."""
 
     memory: Size
@@ -266,7 +177,7 @@ class LimitsShape(_Shape):
     attached_grace: Duration
 
 
-class OwnLimitsShape(_Shape):
+class OwnLimitsShape(Strict):
     """What an audit may use, where it differs from what ships."""
 
     memory: Size | None = None
@@ -284,7 +195,7 @@ class OwnLimitsShape(_Shape):
     attached_grace: Duration | None = None
 
 
-class EstateShape(_Shape):
+class EstateShape(Strict):
     """All that is declared."""
 
     estate: Line

@@ -4,14 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from coverage_audit.estate.model import (
-    BtrfsPoints,
-    CommandPoints,
-    Copy,
-    DatedFiles,
-    DatedFolders,
-    ZfsPoints,
-)
+from coverage_audit.estate.model import Copy
+from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, ZfsPoints
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PointList
 from coverage_audit.evidence.manifest import PartialManifest
 from coverage_audit.judgement.case import PlaceEvidence

@@ -10,17 +10,8 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from coverage_audit.estate.model import (
-    POINT,
-    Address,
-    Copy,
-    Dataset,
-    DatedFiles,
-    DatedFolders,
-    Device,
-    Estate,
-    Volume,
-)
+from coverage_audit.estate.model import POINT, Address, Copy, Dataset, Device, Estate, Volume
+from coverage_audit.estate.sources import DatedFiles, DatedFolders
 from coverage_audit.evidence.surveyed import Holder, Share
 
 

@@ -12,16 +12,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from coverage_audit.estate.model import (
-    Address,
-    Copy,
-    DatedFolders,
-    Device,
-    DeviceId,
-    Estate,
-    Medium,
-    Volume,
-)
+from coverage_audit.estate.model import Address, Copy, Device, DeviceId, Estate, Medium, Volume
+from coverage_audit.estate.sources import DatedFolders
 from coverage_audit.evidence.difference import CopyComparison, Mode, Tally
 from coverage_audit.evidence.facts import (
     DeviceFacts,

@@ -9,7 +9,6 @@ from coverage_audit.estate.model import (
     Access,
     Address,
     Copy,
-    DatedFolders,
     Device,
     DeviceId,
     LocalAccess,
@@ -19,6 +18,7 @@ from coverage_audit.estate.model import (
     VolumeId,
     VolumeKey,
 )
+from coverage_audit.estate.sources import DatedFolders
 from coverage_audit.evidence.collected import Question
 
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from coverage_audit.estate.model import Attestation, DatasetId, DatedFolders, Medium, Policy, Proof
+from coverage_audit.estate.model import Attestation, DatasetId, Medium, Policy, Proof
+from coverage_audit.estate.sources import DatedFolders
 from coverage_audit.evidence.difference import Mode
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset

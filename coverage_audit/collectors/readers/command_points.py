@@ -25,7 +25,8 @@ from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.stamps.local_time import NoPointError, Span, Zone, instant
 from coverage_audit.collectors.stamps.together import spans
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.estate.model import Address, CommandPoints
+from coverage_audit.estate.model import Address
+from coverage_audit.estate.sources import CommandPoints
 from coverage_audit.evidence.facts import DatedBy, GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 

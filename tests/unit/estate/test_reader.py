@@ -9,14 +9,9 @@ import pytest
 from coverage_audit.errors import EX_ESTATE_WRONG, EstateError
 from coverage_audit.estate.model import (
     Address,
-    BtrfsPoints,
-    CommandPoints,
-    DatedFiles,
-    DatedFolders,
     DeviceId,
     LocalAccess,
     NotKept,
-    Points,
     Proof,
     Schedule,
     ShelfAccess,
@@ -24,9 +19,9 @@ from coverage_audit.estate.model import (
     UnjudgedCriterion,
     VolumeId,
     VolumeKey,
-    ZfsPoints,
 )
 from coverage_audit.estate.reader import read_estate
+from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, Points, ZfsPoints
 from tests.builders.estate_file import SMALL, mistakes, read, spoiled
 
 

@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import Copy, DatedFolders, Proof
+from coverage_audit.estate.model import Copy, Proof
+from coverage_audit.estate.sources import DatedFolders
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import GapKind, PointList
 from coverage_audit.judgement.verdict import JudgedCopy, Standing

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import CommandPoints, Copy, DatedFiles, Points, Proof, ZfsPoints
+from coverage_audit.estate.model import Copy, Proof
+from coverage_audit.estate.sources import CommandPoints, DatedFiles, Points, ZfsPoints
 from coverage_audit.evidence.facts import PointList, RecoveryPoint
 from coverage_audit.judgement.feasibility import cannot_be_met
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, Standing
