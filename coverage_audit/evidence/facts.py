@@ -81,7 +81,7 @@ class DeviceFacts:
 
     device: DeviceId
     at: datetime
-    over: str  # "local" or "ssh"
+    over: str  # "local", "ssh", or "sftp": a box that runs no commands
     machine_id: str | None = None
     boot_id: str | None = None
     host_key: str | None = None  # "SHA256:…", the fingerprint; None when local

@@ -15,13 +15,19 @@ from coverage_audit.judgement.wording import age, duration, when
 def clock_trouble(view: CopyView) -> str | None:
     """Say why an age of this copy is not proven: a clock of either side disagrees, was not shown, or shows a future.
 
-    The original's clock dates what the copy lacks; the copy's dates its recovery points and its work.
+    The original's clock dates what the copy lacks; the copy's dates its recovery points and its work. A box that offers
+    its files over SFTP alone shows neither clock nor ctimes: on a copy there without points nothing is dated by it.
     """
-    sides = [view.evidence.place]
+    sides = [] if _dates_nothing(view) else [view.evidence.place]
     if not isinstance(view.original.tree, Gap):
         sides.insert(0, view.original.place)
     troubles = [trouble for place in sides if (trouble := _of_device(place, view.tolerance))]
     return next(iter(troubles), None) or _future(view)
+
+
+def _dates_nothing(view: CopyView) -> bool:
+    facts = view.evidence.place.device_facts
+    return isinstance(facts, DeviceFacts) and facts.over == "sftp" and view.evidence.copy.points is None
 
 
 def _of_device(place: PlaceEvidence, tolerance: timedelta) -> str | None:

@@ -1,6 +1,8 @@
 """Clocks: the clock of each device agrees with the auditor's, so that ages can be believed.
 
 What it asks: of every device that this audit asked, that its clock was shown and lies within `limits.clock_tolerance`.
+A box that offers its files over SFTP alone shows none: that is observed, and only a copy without recovery points, on
+which nothing is dated by it, can be proven there.
 
 Why: an age is a difference of two clocks. A clock that is behind makes an old copy look fresh.
 
@@ -56,7 +58,7 @@ def _answer(device: Device, facts: DeviceFacts | Gap, context: EstateContext) ->
         off = facts.kind is GapKind.UNREACHABLE and device.may_be_off is not None
         return Answer.OBSERVATION if off else Answer.UNVERIFIED
     if facts.clock_offset is None:
-        return Answer.UNVERIFIED
+        return Answer.OBSERVATION if facts.over == "sftp" else Answer.UNVERIFIED
     distance, known = abs(facts.clock_offset), facts.clock_uncertainty or timedelta(0)
     if distance + known <= context.estate.limits.clock_tolerance:
         return Answer.CONFORMITY
@@ -73,7 +75,8 @@ def _message(device: Device, facts: DeviceFacts | Gap) -> str:
     if isinstance(facts, Gap):
         return f"The clock of {device.id} was not seen: {facts.kind}" + (f" ({facts.detail})." if facts.detail else ".")
     if facts.clock_offset is None:
-        return f"{device.id} does not show its clock."
+        why = ": it offers its files over SFTP alone" if facts.over == "sftp" else ""
+        return f"{device.id} does not show its clock{why}."
     return f"The clock of {device.id} is {offset_in_words(facts)}."
 
 
