@@ -253,4 +253,4 @@ def test_a_drive_is_swapped_in_one_step_and_its_history_goes_on(recorded: Statio
     assert exposed_since(after, "field-recordings") == exposed_since(before, "field-recordings")
     (swapped,) = after.recorded.events
     assert said(swapped.change).startswith("volume heron:pool was swapped (accepted by ")
-    assert "filesystem UUID" in said(swapped.change)
+    assert "filesystem uuid" in said(swapped.change)

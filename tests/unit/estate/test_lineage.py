@@ -128,3 +128,33 @@ def test_a_way_that_leads_into_a_cycle_is_no_second_one(tmp_path: Path) -> None:
         POOL, POOL.replace("hdd", "hdd, stored_on: 'heron:pool'")
     )
     assert mistakes(tmp_path, text) == ["16:55: 'heron:pool' is stored on itself (name what really lies below it)"]
+
+
+def _with_two_copies(first: str, second: str, more: str = "") -> str:
+    """The estate with two copies of its dataset, and lines of the dataset's own."""
+    copies = f"    copies:\n      - {{at: heron:pool/sheets{first}}}\n      - {{at: heron:pool/more{second}}}\n"
+    head, _, _ = SMALL.partition("    copies:")
+    return head + more + copies
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (_with_two_copies("", ", moved_from: [heron:pool/sheets/]"), "'heron:pool/sheets' is a copy still"),
+        (
+            _with_two_copies(", moved_from: [heron:pool/old]", ", moved_from: [heron:pool/old]"),
+            "one copy goes on at one new place",
+        ),
+        (_with_two_copies("", "", "    moved_from: [kestrel:main/sheets]\n"), "is the original of"),
+    ],
+)
+def test_a_history_has_one_heir(tmp_path: Path, text: str, said: str) -> None:
+    assert said in " ".join(mistakes(tmp_path, text))
+
+
+def test_a_dataset_goes_on_under_one_new_name_that_no_other_bears(tmp_path: Path) -> None:
+    name = next(iter(read(tmp_path, SMALL).datasets)).id
+    still = SMALL.replace(f"  {name}:\n", f"  {name}:\n    formerly: [{name}]\n")
+    assert f"'{name}' is a dataset still" in " ".join(mistakes(tmp_path, still))
+    twice = SMALL.replace(f"  {name}:\n", f"  {name}:\n    formerly: [tapes, tapes]\n")
+    assert "one dataset goes on under one new name" in " ".join(mistakes(tmp_path, twice))
