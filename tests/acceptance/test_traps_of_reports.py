@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from coverage_audit.judgement.verdict import Conclusion, Standing
+from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
 from tests.acceptance.test_a_mirror_that_stopped import ESTATE
 from tests.parts.station import Ran, Station, copy_of, dataset_of
 
@@ -137,3 +137,42 @@ def test_an_audit_that_breaks_off_leaves_the_last_report_with_its_own_date(recor
     assert broken.status not in {0, 1, 69}
     assert "conforming" not in broken.out.lower()
     assert page.read_bytes() == before
+
+
+def test_what_is_suddenly_left_out_is_observed_with_the_figures_of_then_and_now(recorded: Station) -> None:
+    leaving_out(recorded, "*.tmp")
+    recorded.night()
+    recorded.pass_time(timedelta(days=1))
+    for number in range(40):
+        recorded.write(f"kestrel/recordings/take-{number}.wav.tmp", bytes(4_000))
+
+    (found,) = [f for f in dataset_of(recorded.night(), "field-recordings").findings if f.rule == "leaving-out"]
+
+    assert found.answer is Answer.OBSERVATION
+    assert "“*.tmp” leaves out 43 files (163 kB)" in found.message
+    assert "it left out 3 files (3.0 kB)" in found.message
+
+
+def test_the_size_of_an_original_is_said_with_what_of_it_is_left_out(recorded: Station) -> None:
+    leaving_out(recorded, "*.tmp")
+
+    out = said(recorded.command("audit", "--html", str(recorded.root / "page.html")))
+
+    assert "23 files, 5.2 kB, of which 3 files (3.0 kB) are left out by patterns" in out
+    assert "left out by patterns" in (recorded.root / "page.html").read_text()
+
+
+def test_litter_is_left_out_unasked_and_counted_and_a_dataset_may_take_it_back(recorded: Station) -> None:
+    leaving_out(recorded, "*.tmp")
+    recorded.write("kestrel/recordings/Thumbs.db", bytes(500))
+    first = recorded.night()
+    assert copy_of(first, "field-recordings").standing is Standing.PROVEN
+    assert any("Thumbs.db 1 file (500 B)" in remark for remark in copy_of(first, "field-recordings").remarks)
+    assert not any("desktop.ini" in remark for remark in copy_of(first, "field-recordings").remarks)
+
+    text = recorded.estate_file.read_text().replace('["*.tmp"]', '["*.tmp", "!Thumbs.db"]')
+    recorded.estate_file.write_text(text)
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.comparison is not None
+    assert copy.comparison.missing.files == 1
