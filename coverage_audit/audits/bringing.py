@@ -30,7 +30,7 @@ def brought_in(estate: Estate, trees: Sequence[ShelfTree], wanted: str | None, p
     if len({address.volume for _, address in here}) != 1 or len({address for _, address in here}) != len(here):
         raise EvidenceError("the file holds trees of several volumes, or one twice: name one volume's")
     for tree, address in here:
-        _refuse_times(estate, tree, address, parts)
+        refuse_times(estate, tree, address, parts)
     taken = tuple(_keyed(tree, address, parts) for tree, address in here)
     return Taken(trees=taken, identity=_identity(estate, taken[0], parts))
 
@@ -46,7 +46,8 @@ def _address(estate: Estate, tree: ShelfTree, wanted: str | None, of: int) -> Ad
     return address
 
 
-def _refuse_times(estate: Estate, tree: ShelfTree, address: Address, parts: Parts) -> None:
+def refuse_times(estate: Estate, tree: ShelfTree, address: Address, parts: Parts) -> None:
+    """Raise EvidenceError for a tree of the future, or one that is older than what is recorded of its place."""
     now, zone = parts.clock(), estate.time_zone
     if tree.at > now + timedelta(seconds=1) or tree.manifest.origin.finished < tree.at:
         raise EvidenceError(f"the manifest of {address} was made {when(tree.at, zone)}, which is to come")

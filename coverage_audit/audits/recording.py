@@ -60,7 +60,7 @@ def plan_recording(estate: Estate, path: str, wanted: str, on: str | None, diges
         raise UsageError(f"--for: dated copies are recorded with their volume: --for {address.volume}")
     shelf, volume = estate.device(address.volume.device), estate.volume(address.volume)
     trees, pointed = declared_on(estate, address)
-    host, access = _reached(estate, on)
+    host, access = reached(estate, on)
     there = {volume: _volume_path(path, address)}
     question = question_at(estate, shelf, access, there, trees, pointed)
     return RecordingPlan(question=replace(question, digest=digest), host=host)
@@ -136,7 +136,8 @@ def declared_on(estate: Estate, address: Address) -> tuple[tuple[Address, ...], 
     raise UsageError(f"--for: no dataset has a copy at {address}; on this volume there are: {known or 'none'}{dated}")
 
 
-def _reached(estate: Estate, on: str | None) -> tuple[DeviceId | None, Access]:
+def reached(estate: Estate, on: str | None) -> tuple[DeviceId | None, Access]:
+    """Return how the box that `--on` names is reached (None: this machine). Raises UsageError where there is none."""
     if on is None:
         return None, LocalAccess()
     try:

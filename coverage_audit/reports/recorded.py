@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from coverage_audit.audits.against import Held
 from coverage_audit.estate.model import Address
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.facts import IdentityCheck, PinState
@@ -36,6 +37,18 @@ def recorded_text(
         lines.append(f"{identity.volume}: {_STATES.get(identity.state, str(identity.state))}")
         lines += [f"  {fact.name.replace('_', ' ')} {visible(fact.value)}" for fact in identity.seen]
         lines += [f"  ! {visible(difference)}" for difference in identity.differences]
+    return "\n".join(lines) + "\n"
+
+
+def held_text(held: Held) -> str:
+    """Say what differs between a tree and an open manifest, every name of it."""
+    lines = [f"missing  {visible(path)}" for path in held.missing]
+    lines += [f"changed  {visible(path)} ({visible(why)})" for path, why in held.changed]
+    lines += [f"added    {visible(path)}" for path in held.added]
+    lines += [f"unread   {visible(blind.path or b'.')} ({visible(blind.why)})" for blind in held.unread]
+    counts = f"{len(held.missing)} missing, {len(held.changed)} changed, {len(held.added)} added"
+    unread = f", {len(held.unread)} not read" if held.unread else ""
+    lines.append(f"{held.compared} entries held against the manifest: {counts}{unread}")
     return "\n".join(lines) + "\n"
 
 
