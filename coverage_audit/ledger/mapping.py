@@ -11,13 +11,13 @@ from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import (
     DatedBy,
     DeviceFacts,
-    MountedFilesystem,
     PinnedFact,
     PointList,
     RecoveryPoint,
     VolumeFacts,
 )
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
+from coverage_audit.ledger.mapping_filesystems import load_filesystem, store_filesystem
 
 Stored = Mapping[str, Any]
 _MICROSECOND = timedelta(microseconds=1)
@@ -71,7 +71,7 @@ def store_device_facts(facts: DeviceFacts) -> Stored:
         "clock_offset_us": _microseconds(facts.clock_offset),
         "clock_uncertainty_us": _microseconds(facts.clock_uncertainty),
         "time_zone": facts.time_zone,
-        "filesystems": [_store_filesystem(each) for each in facts.filesystems],
+        "filesystems": [store_filesystem(each) for each in facts.filesystems],
         "filesystems_unseen": facts.filesystems_unseen,
     }
 
@@ -90,7 +90,7 @@ def load_device_facts(device: str, at: datetime, stored: Stored) -> DeviceFacts:
         clock_offset=_duration(stored["clock_offset_us"]),
         clock_uncertainty=_duration(stored["clock_uncertainty_us"]),
         time_zone=stored["time_zone"],
-        filesystems=tuple(map(_load_filesystem, stored.get("filesystems", ()))),
+        filesystems=tuple(map(load_filesystem, stored.get("filesystems", ()))),
         filesystems_unseen=stored.get("filesystems_unseen", ""),
     )
 
@@ -195,34 +195,6 @@ def store_pins(facts: tuple[PinnedFact, ...]) -> list[list[str]]:
 def load_pins(stored: list[list[str]]) -> tuple[PinnedFact, ...]:
     """Return pinned facts."""
     return tuple(PinnedFact(name=name, value=value) for name, value in stored)
-
-
-def _store_filesystem(filesystem: MountedFilesystem) -> Stored:
-    return {
-        "source": filesystem.source,
-        "target": filesystem.target,
-        "filesystem_type": filesystem.filesystem_type,
-        "uuid": filesystem.uuid,
-        "capacity": filesystem.capacity,
-        "free": filesystem.free,
-        "fs_root": filesystem.fs_root,
-        "device_number": filesystem.device_number,
-        "is_network": filesystem.is_network,
-    }
-
-
-def _load_filesystem(stored: Stored) -> MountedFilesystem:
-    return MountedFilesystem(
-        source=stored["source"],
-        target=stored["target"],
-        filesystem_type=stored["filesystem_type"],
-        uuid=stored["uuid"],
-        capacity=stored["capacity"],
-        free=stored["free"],
-        fs_root=stored["fs_root"],
-        device_number=stored["device_number"],
-        is_network=stored["is_network"],
-    )
 
 
 def store_tallies(by: Sequence[tuple[str, Tally]]) -> list[list[Any]]:
