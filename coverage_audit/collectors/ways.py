@@ -7,9 +7,9 @@ from collections.abc import Callable
 from typing import Final, TypeVar
 
 from coverage_audit.collectors.packets import OffersFiles, Packets
-from coverage_audit.collectors.readers import tools
+from coverage_audit.collectors.readers import box_tools
+from coverage_audit.collectors.readers.box_tools import Tools
 from coverage_audit.collectors.readers.sftp_tree import Session
-from coverage_audit.collectors.readers.tools import Tools
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.evidence.facts import GapKind
@@ -76,8 +76,8 @@ class Ways:
     def _find_out(self) -> None:
         nonce = secrets.token_hex(16)
         try:
-            reply = reply_to(self._transport, tools.request(nonce), deadline=self._soon())
-            found = tools.parse(reply.text, reply.exit_status, nonce=nonce)
+            reply = reply_to(self._transport, box_tools.request(nonce), deadline=self._soon())
+            found = box_tools.parse(reply.text, reply.exit_status, nonce=nonce)
         except TransportError as error:
             if error.kind not in NO_COMMANDS:
                 raise

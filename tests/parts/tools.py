@@ -17,6 +17,7 @@ _OF_FIXTURES: Final = {
     "box": _SSH,
     "start_machine": (*_SSH, "unshare"),
     "station": ("rsync",),
+    "pool_of_zfs": ("zfs-fuse", "zfs", "zpool"),
     "make_volume": ("mount", "mkfs.ext4", "mkfs.btrfs"),
 }
 _OF_FILES: Final = {
@@ -25,6 +26,8 @@ _OF_FILES: Final = {
     "test_device_facts.py": ("busybox",),
     "test_every_way.py": ("busybox", "unshare", "setpriv", "find", *_SSH),
     "test_stat_tree.py": ("busybox",),
+    "test_box_tools.py": ("busybox", "find"),
+    "test_mixed_boxes.py": ("busybox",),
     "test_walks.py": ("busybox", "find"),
     "test_find_tree.py": ("busybox", "find"),
     "test_gate.py": ("busybox", "dash", "bash"),
