@@ -13,6 +13,8 @@ from coverage_audit.estate.model import DeviceId, Estate, VolumeId, VolumeKey
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState
 
+_ON_SHELF = "it is on the shelf: `coverage-audit manifest PATH --for ADDRESS --accept` accepts another drive"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Introduction:
@@ -43,7 +45,7 @@ def accept(estate: Estate, introduction: Introduction, name: str, parts: Parts, 
     key = _volume(estate, name)
     check = introduction.identities.get(key)
     if check is None or isinstance(check, Gap):
-        raise UsageError(f"{key} was not seen, so there is no identity to accept ({check or 'it is on the shelf'})")
+        raise UsageError(f"{key} was not seen, so there is no identity to accept ({check or _ON_SHELF})")
     if check.state is PinState.ASKED:
         raise UsageError(
             f"{key} lies on its device's root filesystem: mount the volume, or declare `on_root: true` in the estate"

@@ -39,7 +39,7 @@ def introduction_text(
 
 def _on_the_shelf(device: Device) -> Iterator[str]:
     if isinstance(device.access, ShelfAccess):
-        yield f"{device.id}: on the shelf; this version cannot record its manifest yet"
+        yield f"{device.id}: on the shelf: plug it in and record it with `coverage-audit manifest`"
 
 
 def _device(device: Device, answer: Answer) -> Iterator[str]:

@@ -381,3 +381,37 @@ def test_a_recording_that_is_killed_leaves_nothing(station: Station, drive: Loop
             for tree in recorded:
                 assert tree.manifest.census.files == 3006
     assert station.command(*plugged(station, "--digests")).status == 0
+
+
+def test_a_drive_seen_attached_to_a_box_over_ssh_is_recorded_by_itself(
+    station: Station, drive: LoopVolume, start_machine: StartMachine
+) -> None:
+    shows = Shows(drives={station.root / "kestrel": "KESTREL-DRIVE-1", drive.folder: "SHELF-DRIVE-B"})
+    station.declare(ESTATE % {"kestrel": reached(start_machine("kestrel", shows))})
+    assert station.command(*plugged(station, "--on", "kestrel")).status == 0
+    station.write("plugged/recordings/more.wav", b"more")
+
+    audited = station.night()
+
+    assert "seen attached to kestrel and recorded" in finding(audited.judged.findings, "shelf-drives").message
+    copy = copy_of(audited, "field-recordings")
+    assert copy.standing is Standing.PROVEN, copy.reason
+    assert copy.comparison is not None
+    assert copy.comparison.extra.files == 1, "it was walked anew"
+
+
+def test_a_known_drive_that_shows_another_serial_is_no_evidence(
+    station: Station, drive: LoopVolume, start_machine: StartMachine
+) -> None:
+    shown = {station.root / "kestrel": "KESTREL-DRIVE-1", drive.folder: "SHELF-DRIVE-B"}
+    station.declare(ESTATE % {"kestrel": reached(start_machine("kestrel", Shows(drives=shown)))})
+    assert station.command(*plugged(station, "--on", "kestrel")).status == 0
+    another = Shows(drives={**shown, drive.folder: "A-CLONE-OF-B"})
+    station.declare(ESTATE % {"kestrel": reached(start_machine("kestrel-again", another))})
+
+    audited = station.night()
+
+    copy = copy_of(audited, "field-recordings")
+    assert copy.standing is Standing.UNVERIFIED
+    assert "SHELF-DRIVE-B is not shown any more" in copy.reason
+    assert "was not recorded" in finding(audited.judged.findings, "shelf-drives").message

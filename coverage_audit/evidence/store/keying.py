@@ -32,6 +32,7 @@ def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, 
                 strange = not set(table["kind"].unique().to_pylist()) <= _KINDS
                 _refuse(strange, origin, "holds an entry of no known kind")
                 _refuse(len(table) > 0 and integers(table["size"]).min() < 0, origin, "holds a size below zero")
+                _refuse(any(map(_leads_out, table["path"].to_pylist())), origin, "holds a path that is none")
                 for batch in table.cast(BATCH_SCHEMA).to_batches():
                     writer.add(batch)
         again = writer.finish(origin, manifest.blind if isinstance(manifest, PartialManifest) else ())
@@ -47,6 +48,10 @@ def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, 
 def _refuse(wrong: bool, origin: Origin, what: str) -> None:  # noqa: FBT001 - one plain question
     if wrong:
         raise EvidenceError(f"the manifest of {origin.address} {what}")
+
+
+def _leads_out(path: bytes) -> bool:
+    return any(part in {b".", b".."} for part in path.split(b"/"))
 
 
 def _sums(census: Census) -> tuple[int, int, int]:

@@ -118,3 +118,14 @@ def test_a_tree_whose_time_is_not_its_listings_is_no_evidence(tree: ShelfTree, t
 
     with pytest.raises(EvidenceError, match="when it was made"):
         unpacked(tmp_path / "forged")
+
+
+@pytest.mark.parametrize("path", [b"..", b"../outside", b"a/../../outside", b"./here"])
+def test_rows_that_lead_out_of_their_tree_are_not_keyed(tmp_path: Path, path: bytes) -> None:
+    forged = a_manifest(tmp_path, [a_row(path)], address=COPY, started=FIRST)
+
+    with pytest.raises(EvidenceError, match="a path that is none"):
+        keyed_again(forged, tmp_path / "again.parquet", bytes(16), 1 << 28, origin=forged.origin)
+
+    assert not (tmp_path / "again.parquet").exists()
+    assert not list(tmp_path.glob("again*"))
