@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import signal
 import unicodedata
 from datetime import timedelta
@@ -80,8 +81,9 @@ def test_a_listing_cut_in_a_record_is_no_small_tree_however_well_it_seems_to_hav
 
 def test_a_listing_of_an_original_that_was_cut_is_no_smaller_original(mirrored: Station, start_sshd: StartSshd) -> None:
     declare(mirrored, wrapped_find(mirrored, start_sshd, '/usr/bin/find "$@" | head -z -n 42; exit 1'))
-    text = mirrored.estate_file.read_text().replace("original: kestrel:main", "original: heron:pool")
-    mirrored.estate_file.write_text(text.replace("- at: heron:pool", "- at: kestrel:main"))
+    text = mirrored.estate_file.read_text()
+    swapped = {"kestrel:main/recordings": "heron:pool/recordings", "heron:pool/recordings": "kestrel:main/recordings"}
+    mirrored.estate_file.write_text(re.sub("|".join(swapped), lambda place: swapped[place.group()], text))
 
     audited = mirrored.night()
 
