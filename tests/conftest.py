@@ -7,6 +7,7 @@ pytest_plugins = [
     "tests.parts.databases",
     "tests.parts.mailbox",
     "tests.parts.loops",
+    "tests.parts.pools",
     "tests.parts.sshd",
     "tests.parts.busybox",
     "tests.parts.sftp_only",

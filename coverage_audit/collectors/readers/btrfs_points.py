@@ -2,7 +2,8 @@
 
 Each folder in the place of `{point}` is shown by `btrfs subvolume show`, in UTC. A snapshot counts when it is read-only
 and its parent is the declared subvolume; a received one when it bears the mark of a finished receive (then its time of
-creation is that of receiving, and its name says its own). Birth times are never read: on btrfs a snapshot's is that of
+creation is that of receiving, and its name says its own). Of several that bear one mark the first is the received one:
+a snapshot made of it inherits the mark. Birth times are never read: on btrfs a snapshot's is that of
 the subvolume it was made of. The command must show the declared subvolume (or the volume's own) as well: an answer that
 does not is no answer. It needs privileges: without them there is a gap, never "no points".
 """
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -32,10 +33,14 @@ _UUID: Final = rb"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 _SHOWN: Final = re.compile(
     rb"\n\tUUID: \t+(?P<uuid>@)\n\tParent UUID: \t+(?P<parent>@|-)\n\tReceived UUID: \t+(?P<received>@|-)"
     rb"\n\tCreation time: \t+(?P<created>[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9:]{8} [+-][0-9]{4})"
-    rb"\n\tSubvolume ID: \t+[0-9]+\n\tGeneration: \t+(?P<now>[0-9]+)\n\tGen at creation: \t+(?P<then>[0-9]+)"
+    rb"\n\tSubvolume ID: \t+(?P<number>[0-9]+)"
+    rb"\n\tGeneration: \t+(?P<now>[0-9]+)\n\tGen at creation: \t+(?P<then>[0-9]+)"
     rb"\n\tParent ID: \t+[0-9]+\n\tTop level ID: \t+[0-9]+"
+    rb"\n\tFlags: \t+(?P<flags>[^\n]*)"
+    rb"(?:\n\tSend transid: [^\n]*\n\tSend time: [^\n]*\n\tReceive transid: [^\n]*"
+    rb"\n\tReceive time: \t+(?P<came>[^\n]+))?"
     # The end is only looked at: it begins the next such block, should a name have forged this one.
-    rb"\n\tFlags: \t+(?P<flags>[^\n]*)(?=\n|\Z)".replace(b"@", _UUID)
+    rb"(?=\n|\Z)".replace(b"@", _UUID)
 )
 _PRIVILEGES: Final = (b"not permitted", b"Permission denied", b"password is required")
 _ABSENT: Final = (b": No such file or directory", b": Not a directory")
@@ -48,8 +53,10 @@ HOW_TO_ALLOW: Final = (
 
 @dataclass(frozen=True, kw_only=True)
 class _Shown:
-    """What `subvolume show` says of one subvolume."""
+    """What `subvolume show` says of one subvolume. `came` is when it was received, `number` grows with each made."""
 
+    number: int
+    came: datetime
     uuid: bytes
     parent: bytes
     received: bytes
@@ -93,7 +100,13 @@ def parse(  # noqa: PLR0913 - the names' zone and the moment are what a name is 
         except NoPointError as why:
             strange.append((visible(folder.raw), str(why)))
     make = partial(
-        _point, folders=folders, source=None if received else source, meant=spans(folders, None, zone), zone=zone, at=at
+        _point,
+        folders=folders,
+        source=None if received else source,
+        firsts=_firsts(folders.values()),
+        meant=spans(folders, None, zone),
+        zone=zone,
+        at=at,
     )
     points, refused = sifted(folders, make, lambda name: name)
     return point_list(address, at, points, [*strange, *refused])
@@ -139,8 +152,11 @@ def _shown(text: bytes) -> _Shown | None:
     if len(found) != 1:
         return None
     (only,) = found
-    created = datetime.strptime(only["created"].decode(), "%Y-%m-%d %H:%M:%S %z").astimezone(UTC)
+    created = _instant(only["created"])
+    came = only["came"]
     return _Shown(
+        number=int(only["number"]),
+        came=_instant(came) if came is not None and came != b"-" else created,
         uuid=only["uuid"],
         parent=only["parent"],
         received=only["received"],
@@ -150,8 +166,32 @@ def _shown(text: bytes) -> _Shown | None:
     )
 
 
-def _point(
-    name: str, *, folders: dict[str, _Folder], source: _Shown | None, meant: Spans, zone: Zone, at: datetime
+def _instant(text: bytes) -> datetime:
+    try:
+        return datetime.strptime(text.decode(), "%Y-%m-%d %H:%M:%S %z").astimezone(UTC)
+    except ValueError:
+        raise TransportError(GapKind.MALFORMED, f"btrfs tells a time that is none: {visible(text)}") from None
+
+
+def _firsts(folders: Iterable[_Folder]) -> dict[bytes, int]:
+    """Return for each mark of a finished receive the number of the first subvolume that bears it."""
+    firsts: dict[bytes, int] = {}
+    for folder in folders:
+        shown = _shown(folder.text)
+        if shown is not None:
+            firsts[shown.received] = min(shown.number, firsts.get(shown.received, shown.number))
+    return firsts
+
+
+def _point(  # noqa: PLR0913 - what a subvolume is judged by
+    name: str,
+    *,
+    folders: dict[str, _Folder],
+    source: _Shown | None,
+    firsts: dict[bytes, int],
+    meant: Spans,
+    zone: Zone,
+    at: datetime,
 ) -> RecoveryPoint:
     folder = folders[name]
     if folder.status != b"0":
@@ -160,6 +200,8 @@ def _point(
     shown = _shown(folder.text)
     if shown is None:
         raise NoPointError("what btrfs shows of it cannot be read for certain")
+    if source is None and shown.received != b"-" and shown.number != firsts[shown.received]:
+        raise NoPointError("it is a snapshot made of one that was received, and is counted with that one")
     made = _received(name, shown, meant, zone, at) if source is None else _local(name, shown, source, meant, zone, at)
     return replace(made, identity=f"btrfs {shown.uuid.decode()}")
 
@@ -186,6 +228,6 @@ def _received(name: str, shown: _Shown, meant: Spans, zone: Zone, at: datetime) 
     if not shown.read_only:
         raise NoPointError("it is writable: it may be half made, or was changed since")
     span = told(meant[name])
-    if span.earliest > shown.created:
-        raise NoPointError(f"its name says a time after it was received, {shown.created:%Y-%m-%dT%H:%M:%SZ}")
+    if span.earliest > shown.came:
+        raise NoPointError(f"its name says a time after it was received, {shown.came:%Y-%m-%dT%H:%M:%SZ}")
     return point(name, span, zone=zone, at=at)
