@@ -415,3 +415,26 @@ def test_a_known_drive_that_shows_another_serial_is_no_evidence(
     assert copy.standing is Standing.UNVERIFIED
     assert "SHELF-DRIVE-B is not shown any more" in copy.reason
     assert "was not recorded" in finding(audited.judged.findings, "shelf-drives").message
+
+
+def test_a_whole_drive_with_dated_folders_is_recorded_and_judged_by_its_newest_point(
+    station: Station, drive: LoopVolume
+) -> None:
+    point = f"{station.now() - DAY:%Y-%m-%d}"
+    station.mirror("kestrel/recordings", f"plugged/nightly/{point}")
+    text = station.estate_file.read_text()
+    dated = '{at: "shelf-c:drive/recordings", max_age: 35d}'
+    by_point = '{at: "shelf-b:drive/nightly/{point}", max_age: 35d, points: {folders: "%Y-%m-%d"}}'
+    station.estate_file.write_text(text.replace(dated.replace('"', ""), by_point))
+
+    ran = station.command("manifest", str(drive.folder), "--for", "shelf-b:drive")
+
+    assert ran.status == 0, ran.err
+    assert f"its newest recovery point, nightly/{point}" in ran.out
+    drive.unmount()
+    audited = station.night()
+    assert copy_of(audited, "field-recordings", 0).standing is Standing.PROVEN
+    newest = copy_of(audited, "field-recordings", 1)
+    assert newest.standing is Standing.PROVEN, newest.reason
+    assert newest.evidence.point is not None
+    assert newest.evidence.point.name == point
