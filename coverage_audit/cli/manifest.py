@@ -105,7 +105,7 @@ def _refuse(wrong: object, why: str) -> None:
 def _bring_in(estate: Estate, state: Path, what: tuple[Path, str | None, str | None], *, accept: bool) -> int:
     file, wanted, made = what
     with assembled(estate, state) as parts:
-        if not file.is_dir() and is_portable(file):
+        if not file.is_dir() and ((wanted is None and made is None) or is_portable(file)):
             if made is not None:
                 raise UsageError("--made: the file says itself when it was made")
             taken = brought_in(estate, read_portable(file, parts.work.folder), wanted, parts)

@@ -89,7 +89,9 @@ def _description(opened: IO[bytes]) -> Any:
     if first != _FIRST_LINE:
         if first.startswith(_NAME) and first.endswith(b"\n"):
             raise EvidenceError(f"it was written by a newer version ({first[:-1].decode('ascii', 'replace')})")
-        raise EvidenceError("it is no manifest that was carried from another machine")
+        raise EvidenceError(
+            "it is no manifest that was carried from another machine (another program's takes --for and --made)"
+        )
     length, _, digest = opened.readline(100).rstrip(b"\n").partition(b" ")
     if not length.isdigit() or int(length) > _LONGEST_DESCRIPTION:
         raise EvidenceError("its description is damaged")
