@@ -81,7 +81,7 @@ def _same(original: Side, mine: Rows, copy: Side, other: Rows) -> Any:
     same &= original.mtime_ns[mine] == copy.mtime_ns[other]
     if original.digest.null_count < len(original) and copy.digest.null_count < len(copy):
         same &= _no_other_digest(original.digest, mine, copy.digest, other)
-    same &= ~copy.hollow[other] | original.hollow[mine]
+    same &= copy.hollow[other] <= original.hollow[mine]
     same |= kind != FILE
     good &= same
     return good

@@ -35,7 +35,7 @@ WITH pair AS (
         o.kind = ord('f') AND c.kind = ord('f') AS files,
         files AND (NOT $7::BOOLEAN OR o.size = c.size) AS same_size,
         if(files, o.digest = c.digest, NULL) AS same_digest,
-        c.hollow AND NOT o.hollow AS hollow,
+        c.hollow > o.hollow AS hollow,
         o.mtime_ns NOT BETWEEN 0 AND $1 OR c.mtime_ns NOT BETWEEN 0 AND $2 AS odd,
         c.mtime_ns::HUGEINT - o.mtime_ns::HUGEINT AS later
     FROM o FULL JOIN c ON o.key_hi = c.key_hi AND o.key_lo = c.key_lo
@@ -76,8 +76,8 @@ SELECT
     coalesce($7 AND same_size, false) AS same_size,
     if($7 AND $8 AND same_size AND NOT odd, later::BIGINT, NULL) AS later_ns,
     coalesce(row_class IS NULL AND CASE
-        WHEN unlisted THEN coalesce(o_kind, ord('d')) NOT IN (ord('d'), if(c_row IS NULL, 0, ord('l')))
-            AND coalesce(c_kind <> ord('l'), true)
+        WHEN unlisted THEN coalesce(o_kind, ord('d')) <> ord('d')
+        WHEN o_kind = ord('l') THEN NOT $9
         ELSE files AND same_digest IS NULL AND NOT ($7 AND ($8 OR o_size = 0))
     END, false) AS unproven,
     coalesce(same_digest AND row_class IS NULL AND $8 AND NOT same_time, false) AS retimed
@@ -110,9 +110,9 @@ class Paired:
     """What the engine said of the rows that it was given.
 
     `held` are the original's rows (numbers) that the copy holds; `unproven` are those of them of which neither time nor
-    digest could be compared, or whose kind is not listed. `sized` counts the pairs of files of equal size, `later_ns`
-    says for those whose times are not odd by how much the copy's is later. `retimed` counts what is held by digest
-    under another time.
+    digest could be compared (of links: where they lead), or whose kind is not listed. `sized` counts the pairs of files
+    of equal size, `later_ns` says for those whose times are not odd by how much the copy's is later. `retimed` counts
+    what is held by digest under another time.
     """
 
     differing: Differing

@@ -92,10 +92,11 @@ class _Job:
     def compared(self, mode: Mode) -> _Outcome:
         """Go over both manifests once.
 
-        Under a shift nothing is skipped: what is equal is then an hour off; nor where equal rows prove nothing.
+        Under a shift nothing is skipped: what is equal is then an hour off; nor where equal rows prove nothing (files
+        without sizes or times, links of which it is not shown where they lead).
         """
         groups = (self.trees[0][0].groups, self.trees[0][1].groups)
-        equal = equal_groups(*groups) if mode.full and not mode.shift else ()
+        equal = equal_groups(*groups) if mode.full and mode.targets and not mode.shift else ()
         parts = self._parts(mode)
         if self.leaving:
             parts.run_equal([mine for mine, _ in equal])

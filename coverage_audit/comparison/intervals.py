@@ -7,7 +7,7 @@ bound (a move keeps no ctime; clocks differ).
 
 The listing that the last comparison used is the reference: what did not differ then was held then, so what is
 lacking now came later, unless the copy went back. Any other listing that shows an earlier version than the one
-held bounds nothing: times can lie.
+held bounds nothing: times can lie. Nor does a version that is held by its size, where digests show that it is not.
 """
 
 from __future__ import annotations
@@ -22,8 +22,9 @@ SELECT
     least(coalesce(k.ctime, getvariable('listed_by')), getvariable('listed_by')) AS seen_then,
     coalesce(u.c_kind = 'f' AND k.kind = 'f' AND before_by_far(u.c_mtime, k.mtime), false) AS behind,
     coalesce(u.c_kind = 'f' AND k.kind = 'f' AND u.c_mtime >= k.mtime, false) AS not_past,
-    holds(u.c_kind, u.c_size, u.c_mtime, u.c_target, k.kind, k.size, k.mtime, k.target) AS held,
-    alike(u.o_kind, u.o_size, u.o_mtime, u.o_target, k.kind, k.size, k.mtime, k.target) AS same_original
+    alike(u.o_kind, u.o_size, u.o_mtime, u.o_target, k.kind, k.size, k.mtime, k.target) AS same_original,
+    holds(u.c_kind, u.c_size, u.c_mtime, u.c_target, k.kind, k.size, k.mtime, k.target)
+        AND NOT (u.hashed AND same_original) AS held
 FROM unplaced u LEFT JOIN listed k ON u.key_hi = k.key_hi AND u.key_lo = k.key_lo
 """
 

@@ -35,6 +35,7 @@ _RACED = """
 CREATE TEMP TABLE raced AS
 SELECT i FROM lack JOIN looks USING (i)
 WHERE holds(c_kind, c_size, c_mtime, c_target, 'f'::entry_kind, size, within_reach(mtime), NULL::BLOB)
+    AND NOT (hashed AND alike(o_kind, o_size, o_mtime, NULL, 'f'::entry_kind, size, within_reach(mtime), NULL))
 """
 
 _BORN = f"""
@@ -54,7 +55,8 @@ UPDATE begun SET birth = born.birth, earliest = greatest(earliest, born.birth) F
 def drop_raced(engine: Engine, look: Look | None, relation: Path) -> None:
     """Look once more at what is newer in the copy, and list in the engine's table `raced` what it holds after all.
 
-    The original was changed and taken up after it was walked: that is no difference.
+    The original was changed and taken up after it was walked: that is no difference. One that is as it was walked does
+    not hold, by its size, a content that digests have shown to be another.
     """
     _show(engine, look, relation, _NEWER)
     engine.execute(_RACED)

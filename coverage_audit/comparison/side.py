@@ -27,8 +27,8 @@ GROUPS_AT_ONCE = 16
 class Side:
     """Rows of one side, as numpy columns: `place` is each row's number in its manifest, `kind` the letter's code.
 
-    `target` and `digest` are Arrow arrays, null for what is no link and where no digest is compared. `hollow` marks
-    files that take up far less than their size, where that was asked for.
+    `target` and `digest` are Arrow arrays, null for what is no link and where no digest is compared. `hollow` is 1
+    for files that take up far less than their size and 2 for those that take up nothing, where that was asked for.
     """
 
     place: Any
@@ -96,7 +96,7 @@ class Tree:
             kind=kind,
             target=self._targets(place, kind),
             digest=single(table["digest"]) if self._besides.digests else pa.nulls(len(table), pa.binary()),
-            hollow=self._hollow(table, kind) if self._besides.hollow else np.zeros(len(table), dtype=bool),
+            hollow=self._hollow(table, kind) if self._besides.hollow else np.zeros(len(table), dtype=np.uint8),
             **columns,
         )
         return side, table.select(list(also))
@@ -139,9 +139,10 @@ class Tree:
 
     def _hollow(self, table: Any, kind: Any) -> Any:
         hollow = hollow_files(table, kind == FILE)
+        void = hollow & (integers(table["blocks"]) <= 1)
         if self._reader.footer.origin.filesystem_type in PACKING:
-            hollow &= integers(table["blocks"]) <= 1
-        return hollow
+            hollow = void
+        return hollow.astype(np.uint8) + void
 
     def _within(self, groups: Sequence[int], rows: int, limits: Limits) -> tuple[int, int]:
         first, stop = 0, rows
@@ -173,7 +174,7 @@ def joined(sides: Sequence[Side]) -> Side:
             ("key_lo", np.uint64),
             ("size", np.int64),
             ("mtime_ns", np.int64),
-            ("hollow", np.bool_),
+            ("hollow", np.uint8),
         )
     }
     for name in ("target", "digest"):

@@ -32,7 +32,7 @@ class RowClass(StrEnum):
     NEWER = "newer"  # the copy's version bears a later time
     OTHER = "other"  # same time and another size, another kind or another link target
     CONTENT = "content"  # same size and time, and digests on both sides disagree
-    HOLLOW = "hollow"  # same size and time, but it takes up far less than its size, and the original's does not
+    HOLLOW = "hollow"  # same size and time, but it takes up far less than its size (or nothing), unlike the original's
     EXTRA = "extra"  # the copy has it, the original does not
 
 
@@ -140,8 +140,9 @@ class CopyComparison:
     `earliest_start` / `earliest_start_trimmed`: the earliest start among all that is not held, and without the
     few rows that stick out (None: nothing is lacking). `holds_newer`: it holds something that came surely after
     something that counts against it (a hole; else what it lacks is a clean cut in time).
-    `unproven` is part of `same`: held as far as can be told, but neither their times nor a digest could be compared (or
-    their kind is not listed at all). `hollow` is part of `unhashed`. `not_compared` says in words what could not be.
+    `unproven` is part of `same`: held as far as can be told, but neither their times nor a digest could be compared (of
+    links: not where they lead; or their kind is not listed at all). `hollow` is part of `unhashed`. `not_compared` says
+    in words what could not be.
     `blind_original`: part of the original was not seen; `blind_copy`: part of the copy was not.
     """
 

@@ -107,7 +107,9 @@ def expected(
 
 def _is_unproven(copy: Tree, one: Row, two: Row | None) -> bool:
     if two is None or one.kind != two.kind:
-        return one.kind in {Kind.LINK, Kind.OTHER} and not (two and one.kind is Kind.LINK)
+        return one.kind in {Kind.LINK, Kind.OTHER}
+    if one.kind is Kind.LINK:
+        return "targets" in copy.lacks
     if one.kind is not Kind.FILE or (one.digest and two.digest):
         return False
     return "size" in copy.lacks or ("mtime" in copy.lacks and one.size > 0)

@@ -15,6 +15,7 @@ from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.exposure import exposure
 from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.comparison.types import Earlier, Matched, Workspace
+from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerdict, Sight, Tally
 from coverage_audit.evidence.manifest import Kind, Manifest, Row
 from tests.builders.manifests import MEMORY, MTIME, SEED, STARTED, a_folder, a_link, a_manifest, a_row
@@ -175,7 +176,7 @@ def test_a_listing_of_files_alone_lacks_no_folder_and_proves_no_link(tmp_path: P
 
     assert classes(matched) == {}
     assert matched.folders_missing == 0
-    assert matched.unproven.files == 2  # the link and the pipe; "followed" is there
+    assert matched.unproven.files == 3  # the link, the pipe, and "followed": a link or a file, of whatever content
 
 
 def test_folders_that_only_the_copy_lists_are_no_extras(tmp_path: Path) -> None:
@@ -185,13 +186,29 @@ def test_folders_that_only_the_copy_lists_are_no_extras(tmp_path: Path) -> None:
     assert classes(matched_of(tmp_path, original, copy)) == {b"own": RowClass.EXTRA}
 
 
-def test_links_whose_targets_are_not_listed_count_by_being_there(tmp_path: Path) -> None:
+def test_links_whose_targets_are_not_listed_count_by_being_there_which_proves_nothing(tmp_path: Path) -> None:
     copy = [replace(a_link(b"l", b"here"), target=None)]
     original = a_manifest(tmp_path, [a_link(b"l", b"here"), a_link(b"gone", b"here")])
 
     matched = matched_of(tmp_path, original, a_manifest(tmp_path, copy, lacks=frozenset({"targets"})))
 
     assert classes(matched) == {b"gone": RowClass.MISSING}
+    assert matched.unproven == Tally(files=1)
+
+
+def test_links_in_equal_groups_prove_nothing_where_neither_listing_shows_their_targets(tmp_path: Path) -> None:
+    rows = [a_row(b"a"), replace(a_link(b"l", b"here"), target=None)]
+    original, copy = (a_manifest(tmp_path, rows, lacks=frozenset({"targets"})) for _ in range(2))
+
+    assert matched_of(tmp_path, original, copy).unproven.files == 1
+
+
+def test_a_link_in_the_place_of_a_file_proves_nothing_where_the_original_lists_files_alone(tmp_path: Path) -> None:
+    """A copy made of links to the original lists every name, and holds nothing."""
+    original = a_manifest(tmp_path, without_times([a_row(b"a", digest=ONE)]), lacks=frozenset({"mtime", "kinds"}))
+    copy = a_manifest(tmp_path, [a_link(b"a", b"/srv/main/recordings/a")])
+
+    assert matched_of(tmp_path, original, copy).unproven.files == 1
 
 
 def test_a_listing_that_lost_its_digests_shows_no_change_in_the_copy(tmp_path: Path) -> None:
@@ -234,14 +251,27 @@ def test_what_the_original_changed_since_is_pending_where_the_copy_shows_no_time
 
 
 def test_a_copy_that_is_hollow_where_the_original_is_not_is_unverified(tmp_path: Path) -> None:
-    original = [a_row(b"a", size=MIB, blocks=2048), a_row(b"b", size=MIB, blocks=2048), a_row(b"s", size=MIB, blocks=8)]
-    copy = [replace(original[0], blocks=0), original[1], replace(original[2], blocks=0)]
+    original = [
+        a_row(b"a", size=MIB, blocks=2048),
+        a_row(b"b", size=MIB, blocks=2048),
+        a_row(b"s", size=MIB, blocks=80),
+    ]
+    copy = [replace(original[0], blocks=0), original[1], replace(original[2], blocks=8)]
 
     matched = compared(tmp_path, original, copy)
     found = carried(matched)
 
     assert classes(matched) == {b"a": RowClass.HOLLOW}
     assert found.hollow == found.unhashed == Tally(files=1, bytes=MIB)
+
+
+def test_a_sparse_file_that_takes_up_nothing_in_the_copy_is_unverified(tmp_path: Path) -> None:
+    """An image of which a tenth is written, and of which the copy was stretched to its size and never filled."""
+    original = [a_row(b"image", size=MIB, blocks=200), a_row(b"void", size=MIB, blocks=0)]
+
+    matched = compared(tmp_path, original, [replace(row, blocks=0) for row in original])
+
+    assert classes(matched) == {b"image": RowClass.HOLLOW}
 
 
 def test_hollow_files_in_groups_that_are_equal_are_still_looked_at(tmp_path: Path) -> None:
@@ -282,3 +312,61 @@ def test_a_copy_that_proves_no_content_exposes_what_it_holds_by_size(tmp_path: P
     exposed = [exposure(original, [carried(one).relation or Path()], leave_out=(), work=work) for one in (weak, whole)]
 
     assert [one.files for one in exposed] == [1, 0]
+
+
+def written_again() -> tuple[list[Row], list[Row]]:
+    """Ten files of one size whose times the copy does not keep; of "bent", digests show another content there."""
+    original = [a_row(b"%02d" % number, digest=ONE) for number in range(9)] + [a_row(b"bent", digest=ONE)]
+    copy = [replace(row, mtime_ns=MTIME + 3 * 10**9 + number) for number, row in enumerate(original)]
+    return original, [*copy[:-1], replace(copy[-1], digest=TWO)]
+
+
+def test_a_second_look_at_what_did_not_change_excuses_no_other_content(tmp_path: Path) -> None:
+    """By size and time alone the copy would hold it: digests overrule that, at the second look too."""
+    matched = compared(tmp_path, *written_again())
+    assert matched.mode.by_size
+
+    def look(paths: tuple[bytes, ...]) -> tuple[SecondLook, ...]:
+        return tuple(SecondLook(path=path, size=100, mtime_ns=MTIME, ctime_ns=MTIME, birth_ns=None) for path in paths)
+
+    work = Workspace(folder=tmp_path, memory=MEMORY, seed=SEED)
+    found = carry(matched, None, now=STARTED, look=look, max_age=DAY, work=work)
+
+    assert (found.same.files, found.changed.files) == (9, 1)
+
+
+def test_other_content_is_not_pending_because_it_was_held_by_its_size_before_it_was_hashed(tmp_path: Path) -> None:
+    original, copy = written_again()
+    bare = [[replace(row, digest=None) for row in rows] for rows in (original, copy)]
+    mine = a_manifest(tmp_path, bare[0])
+    first = carried(matched_of(tmp_path, mine, a_manifest(tmp_path, bare[1])))
+    earlier = Earlier(at=STARTED, originals=((STARTED, mine.file),), relation=first.relation)
+    started = STARTED + DAY / 2
+    hashed = [a_manifest(tmp_path, rows, digest="sha256", started=started) for rows in (original, copy)]
+
+    found = carried(matched_of(tmp_path, hashed[0], hashed[1]), started + timedelta(hours=1), earlier)
+
+    assert (found.pending.files, found.counting.files) == (0, 1)
+
+
+@pytest.mark.parametrize(("digest", "unhashed"), [(TWO, 0), (None, 1)])
+def test_what_was_missing_and_arrived_newer_is_unverified_only_until_it_is_hashed(
+    tmp_path: Path, digest: bytes | None, unhashed: int
+) -> None:
+    held = [a_row(b"%02d" % number, digest=ONE) for number in range(9)]
+    original = [*held, a_row(b"bent", digest=ONE)]
+    mine = a_manifest(tmp_path, original, digest="sha256")
+    first = carried(matched_of(tmp_path, mine, a_manifest(tmp_path, held, digest="sha256")))
+    assert first.missing.files == 1
+    earlier = Earlier(at=STARTED, originals=((STARTED, mine.file),), relation=first.relation)
+    started = STARTED + DAY
+    arrived = a_row(b"bent", digest=digest, mtime_ns=MTIME + 5)
+    today = matched_of(
+        tmp_path,
+        a_manifest(tmp_path, original, digest="sha256", started=started),
+        a_manifest(tmp_path, [*held, arrived], digest="sha256", started=started),
+    )
+
+    found = carried(today, started, earlier)
+
+    assert (found.unhashed.files, found.counting.files) == (unhashed, 1 - unhashed)
