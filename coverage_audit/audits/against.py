@@ -22,7 +22,7 @@ _KEY = VolumeKey(device=DeviceId("here"), volume=VolumeId("tree"))
 
 @dataclass(frozen=True, kw_only=True)
 class Held:
-    """What differs. `unread` are places and files of which nothing can be said."""
+    """What differs. `unread` are places and files of which nothing can be said, on either side."""
 
     missing: tuple[bytes, ...]
     changed: tuple[tuple[bytes, str], ...]
@@ -45,21 +45,23 @@ def hold_against(estate: Estate, path: str, file: Path, on: str | None, parts: P
     wanted = opened(file, address, parts.clock(), parts)
     seen, undigested = _seen(path, on, wanted.origin.digest, estate, parts)
     blind = seen.blind if isinstance(seen, PartialManifest) else ()
-    hidden = tuple(place.path for place in blind)
+    unsaid = wanted.blind if isinstance(wanted, PartialManifest) else ()
+    hidden, open_to_all = (tuple(place.path for place in places) for places in (blind, unsaid))
     own = _own_name(path, file, on)
     missing, changed, added = list[bytes](), list[tuple[bytes, str]](), list[bytes]()
     for said, found in _joined(rows(wanted.file), rows(seen.file)):
         if found is None:
             missing += [said.path] if said is not None and not _below(said.path, hidden) else []
         elif said is None:
-            added += [] if _unsaid(found, wanted) or found.path == own else [found.path]
+            left = _unsaid(found, wanted) or _below(found.path, open_to_all) or found.path == own
+            added += [] if left else [found.path]
         elif why := _difference(said, found, wanted, seen):
             changed.append((said.path, why))
     return Held(
         missing=tuple(missing),
         changed=tuple(changed),
         added=tuple(added),
-        unread=(*blind, *undigested),
+        unread=(*blind, *unsaid, *undigested),
         compared=wanted.census.entries,
     )
 

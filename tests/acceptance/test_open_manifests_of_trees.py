@@ -112,6 +112,20 @@ def test_a_bag_is_held_against_what_it_lists(station: Station, tree: Path) -> No
     assert tree.exists()
 
 
+def test_of_what_a_specification_does_not_vouch_for_nothing_is_said(station: Station, tree: Path) -> None:
+    """mtree(5): `optional` may be absent, of `nochange` the attributes are ignored, below `ignore` everything is."""
+    spec = station.root / "tree.mtree"
+    spec.write_text(
+        "#mtree\n. type=dir\n take-1.wav type=file size=7 nochange\n take\\0402.wav type=file size=101\n"
+        " gone type=file size=1 optional\n a type=dir ignore\n ..\n"
+    )
+
+    ran = held(station, tree, spec)
+
+    assert ran.status == 69, ran.out
+    assert "0 missing, 0 changed, 0 added, 3 not read" in ran.out
+
+
 def test_an_open_manifest_stands_for_a_drive_and_says_that_nothing_shows_which(
     station: Station, tree: Path, sums: Path
 ) -> None:

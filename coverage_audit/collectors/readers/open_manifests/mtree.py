@@ -2,8 +2,9 @@
 
 Relative entries (a folder is entered, `..` leaves it) and full paths, not both in turn: which folder a relative entry
 then lies in differs between programs. Every entry needs its type, every parent an entry of its own. A path that comes
-twice is refused, but for the root. `optional` entries may be absent, and what lies below an `ignore`d folder is not
-listed: both are blind places. Names are taken as they stand, also where they look like patterns.
+twice is refused, but for the root. `optional` entries may be absent with all that lies below them, what lies below an
+`ignore`d folder is not listed, and of a `nochange` entry only its being there is meant: these are blind places. Names
+are taken as they stand, also where they look like patterns.
 """
 
 from __future__ import annotations
@@ -68,6 +69,7 @@ class _Reading:
         self._place = Place()
         self._lacks = {"ctime", "blocks"}
         self._blind: list[Blind] = []
+        self._optional: set[bytes] = set()  # folders that may be absent, and those below them
 
     def take(self, entry: Entry) -> None:
         """Take an entry, or the `..` that leaves a folder."""
@@ -80,12 +82,16 @@ class _Reading:
             why = "it has no type" if said is None else f"the type {visible(said[:40])} is not known"
             raise OpenManifestError(why, "make it with the keyword type (mtree -c -k type,size,time)", line=entry.line)
         path = self._place.path(entry, kind)
-        if entry.get(b"ignore") is not None and path:
+        if entry.get(b"ignore") is not None:
             self._blind.append(Blind(path=path, why="its specification says to ignore what lies below it"))
         if not path:
             return  # the root itself is no row
-        if entry.get(b"optional") is not None:
+        if entry.get(b"optional") is not None or path.rpartition(b"/")[0] in self._optional:
+            self._optional |= {path} if kind is Kind.FOLDER else set()
             self._blind.append(Blind(path=path, why="its specification says that it may be absent"))
+            return
+        if entry.get(b"nochange") is not None and kind is not Kind.FOLDER:
+            self._blind.append(Blind(path=path, why="its specification says nothing of it but that it is there"))
             return
         self._add(entry, kind, path)
 

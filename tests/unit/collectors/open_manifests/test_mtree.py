@@ -58,6 +58,26 @@ def test_what_may_be_absent_or_is_ignored_is_a_blind_place() -> None:
     assert [place.path for place in listed.blind] == [b"a", b"d"]
 
 
+def test_what_lies_below_a_folder_that_may_be_absent_may_be_absent_too() -> None:
+    listed = parse_mtree(
+        HEAD + b"o type=dir optional\n  s type=dir\n    a type=file size=1 time=1.0\n  ..\n..\nb type=file\n"
+    )
+    assert listed.columns.paths == [b"b"]
+    assert {place.path for place in listed.blind} >= {b"o"}
+
+
+def test_of_what_may_change_nothing_is_shown_but_that_it_is_there() -> None:
+    """mtree(5): "nochange: make sure this file or directory exists but otherwise ignore all attributes"."""
+    listed = parse_mtree(HEAD + b"a type=file size=7 time=1.0 nochange\nd type=dir nochange\n..\nb type=file\n")
+    assert listed.columns.paths == [b"d", b"b"]
+    assert [place.path for place in listed.blind] == [b"a"]
+
+
+def test_a_specification_that_ignores_what_lies_below_its_root_tells_nothing_of_what_it_does_not_list() -> None:
+    listed = parse_mtree(b"#mtree\n. type=dir ignore\na type=file size=7 time=1.0\n")
+    assert [place.path for place in listed.blind] == [b""]
+
+
 def test_lines_may_end_as_on_dos_since_no_name_can_hold_a_bare_carriage_return() -> None:
     assert parse_mtree(b"#mtree\r\n. type=dir\r\na type=file\r\n").columns.paths == [b"a"]
 
