@@ -64,11 +64,18 @@ def read_open_manifest(file: Path) -> bytes:
 
 
 def bag_files(folder: Path) -> tuple[BagFile, ...]:
-    """Return the regular files at the top of a bag on this machine, for `parse_bag`. Raises OpenManifestError."""
+    """Return the regular files at the top of a bag on this machine, for `parse_bag`.
+
+    Raises OpenManifestError, also where what is still to be fetched stands in no regular file: else it would pass for
+    held.
+    """
     try:
         with os.scandir(folder) as entries:
-            names = sorted(os.fsencode(entry.name) for entry in entries if entry.is_file(follow_symlinks=False))
+            regular = {os.fsencode(entry.name): entry.is_file(follow_symlinks=False) for entry in entries}
     except OSError as error:
         why = f"{visible(os.fsencode(folder))} cannot be read ({error.strerror})"
         raise OpenManifestError(why, "let the auditor read it") from error
+    if not regular.get(b"fetch.txt", True):
+        raise OpenManifestError("it is no regular file", "put in its place what it leads to", within=b"fetch.txt")
+    names = sorted(name for name, is_file in regular.items() if is_file)
     return tuple(BagFile(name=name, content=read_open_manifest(folder / os.fsdecode(name))) for name in names)

@@ -270,6 +270,19 @@ def test_a_bag_whose_manifest_was_cut_between_two_lines_is_no_evidence(tree: Pat
         parse_bag(bag_files(tree))
 
 
+def test_a_bag_whose_list_of_what_is_to_be_fetched_is_a_link_is_no_evidence(tmp_path: Path) -> None:
+    """Passed over, it would let pass for held what was never fetched (RFC 8493, 2.2.3)."""
+    bag = tmp_path / "bag"
+    bag.mkdir()
+    (bag / "bagit.txt").write_bytes(b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n")
+    (bag / "manifest-md5.txt").write_bytes(b"d41d8cd98f00b204e9800998ecf8427e  data/a\n")
+    (tmp_path / "elsewhere").write_bytes(b"https://example.org/a 0 data/a\n")
+    (bag / "fetch.txt").symlink_to(tmp_path / "elsewhere")
+
+    with pytest.raises(OpenManifestError, match=r"fetch\.txt"):
+        bag_files(bag)
+
+
 def test_wheels_are_as_their_records_say_or_as_sha256sum_finds_them() -> None:
     site = Path(bagit.__file__).parent
     lines = []
