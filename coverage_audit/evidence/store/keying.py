@@ -11,11 +11,13 @@ from pathlib import Path
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.manifest import Census, Kind, Manifest, Origin, PartialManifest
 from coverage_audit.evidence.store.columns import integers
+from coverage_audit.evidence.store.counting import STEPS_NS
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA, MOST_ROWS
 from coverage_audit.evidence.store.reading import RowReader
 from coverage_audit.evidence.store.writing import ManifestWriter
 
 _KINDS = frozenset(kind.value for kind in Kind)
+_PRECISIONS = frozenset({1, *STEPS_NS})
 
 
 def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, *, origin: Origin) -> Manifest:
@@ -23,6 +25,7 @@ def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, 
 
     Raises EvidenceError for rows that are none, or that do not add up to what it says of itself; nothing is left then.
     """
+    _refuse(origin.precision_ns not in _PRECISIONS, origin, f"keeps times in steps of {origin.precision_ns} ns")
     writer = ManifestWriter(file, seed, memory_limit, started=origin.started)
     try:
         with RowReader(manifest.file) as reader:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -62,6 +63,16 @@ def test_keyed_again_it_has_the_same_rows_under_the_other_seed(carried: Path, tr
     assert again.census == tree.manifest.census
     assert type(again) is type(tree.manifest)
     assert again.file.read_bytes() != tree.manifest.file.read_bytes(), "its keys are others"
+
+
+def test_steps_of_time_that_no_filesystem_has_are_no_evidence(tree: ShelfTree, tmp_path: Path) -> None:
+    """Within a step of a year every time would be every other."""
+    origin = replace(tree.manifest.origin, precision_ns=365 * 86_400 * 10**9)
+
+    with pytest.raises(EvidenceError, match="keeps times in steps of"):
+        keyed_again(tree.manifest, tmp_path / "again.parquet", bytes(16), 1 << 28, origin=origin)
+
+    assert not (tmp_path / "again.parquet").exists()
 
 
 def test_a_file_that_was_cut_anywhere_is_no_evidence(carried: Path) -> None:
