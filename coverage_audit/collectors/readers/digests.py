@@ -21,7 +21,8 @@ from coverage_audit.evidence.visible import visible
 LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
 """Bytes of a digest by its algorithm."""
 
-_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) [0-9:.+ -]+")
+_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+)")
+_FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
 _WHY: Final = {b"gone": "it was gone", b"changed": "it is no file any more", b"unreadable": "it could not be read"}
 
 
@@ -77,6 +78,9 @@ def _told(state: bytes, digest: bytes, figures: tuple[bytes, bytes], one: Wanted
     shape = _FIGURES.fullmatch(figures[0])
     if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or shape is None:
         return "the box told nothing of it"
-    if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, one.mtime_ns // 10**9):
+    seconds, fraction = divmod(one.mtime_ns, 10**9)
+    shown = _FRACTION.search(shape[3])
+    within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
+    if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:
         return "it changed while it was read"
     return bytes.fromhex(digest.decode("ascii"))

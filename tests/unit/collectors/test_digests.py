@@ -75,6 +75,19 @@ def test_of_what_is_another_file_than_was_listed_there_is_no_digest(root: Path, 
 
 
 @WAYS
+def test_of_what_was_written_within_the_second_in_which_it_was_listed_there_is_no_digest(root: Path, way: Way) -> None:
+    file = root / "take.wav"
+    os.utime(file, ns=(0, 1_700_000_000_100_000_000))
+    files = wanted(root, b"take.wav", b"empty")
+    file.write_bytes(b"other notes")
+    os.utime(file, ns=(0, 1_700_000_000_200_000_000))
+
+    told = way("sha256", root, files)
+
+    assert [isinstance(one, bytes) for one in told] == [False, True]
+
+
+@WAYS
 def test_a_pipe_and_a_file_that_is_gone_hold_nobody_up(root: Path, way: Way) -> None:
     files = wanted(root, *CONTENT)
     (root / "take.wav").unlink()
