@@ -77,6 +77,7 @@ def a_hostile_tree(root: Path) -> Path:
     _forgeries(top)
     _kinds(top)
     _times(top)
+    folder = top
     made = sum(len(folders) + len(files) for _at, folders, files in os.walk(top))
     for number in range(ENTRIES - made):
         if number % 400 == 0:

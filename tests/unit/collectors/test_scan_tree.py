@@ -24,7 +24,7 @@ from coverage_audit.evidence.facts import GapKind
 from tests.builders.walks import Seen, by_find, by_scan
 
 # The facts of a folder as lstat gives them, of which only its mode counts here.
-FOLDER = (0o040755, 0, 0, 0)
+FOLDER = (0o040755, 0, 0, 0, 0, 1)
 
 
 @pytest.fixture
