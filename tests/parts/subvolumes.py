@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 from pathlib import Path
 
 
 def btrfs(*words: str | Path) -> bytes:
     """Run `btrfs` and return what it printed."""
-    return subprocess.run(["btrfs", *map(os.fspath, words)], check=True, capture_output=True).stdout
+    return subprocess.run(["btrfs", *words], check=True, capture_output=True).stdout
 
 
 def subvolume(folder: Path) -> Path:
