@@ -370,3 +370,18 @@ def test_what_was_missing_and_arrived_newer_is_unverified_only_until_it_is_hashe
     found = carried(today, started, earlier)
 
     assert (found.unhashed.files, found.counting.files) == (unhashed, 1 - unhashed)
+
+
+def test_what_was_unverified_until_it_is_hashed_is_told_once_it_is(tmp_path: Path) -> None:
+    original = [a_row(b"%02d" % number, digest=ONE) for number in range(10)]
+    copy = [*original[:-1], replace(original[-1], digest=TWO, mtime_ns=MTIME + 5)]
+    bare = [[replace(row, digest=None) for row in rows] for rows in (original, copy)]
+    mine = a_manifest(tmp_path, bare[0])
+    first = carried(matched_of(tmp_path, mine, a_manifest(tmp_path, bare[1])))
+    assert first.unhashed.files == 1
+    earlier = Earlier(at=STARTED, originals=((STARTED, mine.file),), relation=first.relation)
+    hashed = [a_manifest(tmp_path, rows, digest="sha256", started=STARTED + DAY) for rows in (original, copy)]
+
+    found = carried(matched_of(tmp_path, hashed[0], hashed[1]), STARTED + DAY, earlier)
+
+    assert (found.unhashed.files, found.counting.files) == (0, 1)

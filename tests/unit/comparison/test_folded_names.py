@@ -17,7 +17,7 @@ from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.comparison.spelling import folded
 from coverage_audit.comparison.types import Earlier, Matched, Workspace
 from coverage_audit.evidence.difference import RowClass, Seen, Sight, Tally
-from coverage_audit.evidence.manifest import Row
+from coverage_audit.evidence.manifest import Blind, Row
 from tests.builders.manifests import MEMORY, MTIME, SEED, STARTED, a_folder, a_manifest, a_row
 
 SECOND = 10**9
@@ -143,3 +143,56 @@ def test_a_hollow_file_under_another_spelling_is_not_held(tmp_path: Path) -> Non
     original = a_row(b"a", size=1 << 20, blocks=2048)
 
     assert classes(compared(tmp_path, [original], [replace(original, path=b"A", blocks=0)])) == {b"a": RowClass.HOLLOW}
+
+
+def test_two_spellings_in_the_copy_hold_one_file_and_the_other_is_its_own(tmp_path: Path) -> None:
+    matched = compared(tmp_path, [a_row(b"a")], [a_row(b"A"), a_row(b"a.")])
+
+    assert (matched.same.files, matched.extra.files) == (1, 1)
+
+
+def test_what_differs_under_its_own_name_is_not_held_against_another_spelling(tmp_path: Path) -> None:
+    original = [a_row(b"log", mtime_ns=MTIME + 9), a_row(b"gone")]
+
+    matched = compared(tmp_path, original, [a_row(b"log", size=7), a_row(b"LOG", size=8)])
+
+    assert classes(matched) == {b"LOG": RowClass.EXTRA, b"gone": RowClass.MISSING, b"log": RowClass.OLDER}
+    assert [row.copy.size for row in differing_rows(matched.relation) if row.path == b"log" and row.copy] == [7]
+
+
+def test_what_lies_below_a_blind_place_is_not_looked_for_under_another_spelling(tmp_path: Path) -> None:
+    mine = a_manifest(tmp_path, [a_folder(b"a"), a_row(b"a/x")])
+    copy = a_manifest(tmp_path, [a_folder(b"A"), a_row(b"A/x")], blind=[Blind(path=b"a", why="denied")])
+
+    matched = match(mine, copy, leave_out=(), work=work_in(tmp_path))
+
+    assert (matched.same.files, matched.missing_blind.files) == (0, 1)
+
+
+def test_another_spelling_without_times_or_digests_proves_nothing(tmp_path: Path) -> None:
+    matched = compared(tmp_path, [a_row(b"a")], [a_row(b"A", mtime_ns=0)], lacks=frozenset({"mtime"}))
+
+    assert (matched.same.files, matched.unproven) == (1, Tally(files=1, bytes=100))
+
+
+def test_a_time_that_cannot_be_is_not_the_newest_that_is_held_under_another_spelling(tmp_path: Path) -> None:
+    ahead = MTIME + 400 * DAY // timedelta(microseconds=1) * 1000
+
+    matched = compared(tmp_path, [a_row(b"a", mtime_ns=ahead)], [a_row(b"A", mtime_ns=ahead)])
+
+    assert (matched.same.files, matched.newest_same_mtime_ns, matched.newest_same_arrival_ns) == (1, None, None)
+
+
+def test_neither_folders_nor_what_lies_below_a_blind_place_is_missing_by_a_collision(tmp_path: Path) -> None:
+    mine = a_manifest(tmp_path, [a_folder(b"D"), a_folder(b"e"), a_row(b"e/heron", size=1)])
+    listed = [a_row(b"d"), a_folder(b"e"), a_row(b"e/Heron", size=2)]
+
+    matched = match(
+        mine,
+        a_manifest(tmp_path, listed, blind=[Blind(path=b"e", why="denied")]),
+        leave_out=(),
+        work=work_in(tmp_path),
+    )
+
+    assert classes(matched).keys() >= {b"D", b"e/heron"}
+    assert not [seen for seen in matched.sights if seen.sight is Sight.COLLIDING]

@@ -13,7 +13,7 @@ from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.refused_names import refused
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.evidence.difference import Seen, Sight
-from coverage_audit.evidence.manifest import Kind, Row
+from coverage_audit.evidence.manifest import Blind, Kind, Row
 from tests.builders.manifests import MEMORY, SEED, a_folder, a_link, a_manifest, a_row
 
 MIB = 1 << 20
@@ -41,6 +41,12 @@ def test_hard_links_that_are_kept_or_not_shown_are_no_matter(tmp_path: Path) -> 
     assert seen(tmp_path, original, [replace(row, links=None) for row in original]) == ()
 
 
+def test_a_hard_link_that_is_missing_is_no_placeholder(tmp_path: Path) -> None:
+    original = [a_row(b"a", links=2, blocks=8), a_row(b"b", links=2, blocks=8)]
+
+    assert seen(tmp_path, original, original[:1]) == ()
+
+
 def test_a_sparse_file_that_takes_up_all_of_its_size_in_the_copy_is_said(tmp_path: Path) -> None:
     original = [a_row(b"image", size=MIB, blocks=8), a_row(b"full", size=MIB, blocks=2048)]
 
@@ -49,10 +55,25 @@ def test_a_sparse_file_that_takes_up_all_of_its_size_in_the_copy_is_said(tmp_pat
     assert found == (Seen(sight=Sight.FILLED, entries=1, example=b"image"),)
 
 
+@pytest.mark.parametrize("kept", [{"blocks": None}, {"blocks": 4096, "size": 2 * MIB}])
+def test_what_does_not_show_its_blocks_or_is_of_another_size_is_not_filled(
+    tmp_path: Path, kept: dict[str, Any]
+) -> None:
+    original = [a_row(b"image", size=MIB, blocks=8)]
+
+    assert seen(tmp_path, original, [replace(original[0], **kept)]) == ()
+
+
 def test_a_file_of_a_size_that_takes_up_nothing_and_is_missing_is_a_placeholder(tmp_path: Path) -> None:
     original = [a_row(b"away", size=MIB, blocks=0), a_row(b"here")]
 
     assert seen(tmp_path, original, original[1:]) == (Seen(sight=Sight.PLACEHOLDER, entries=1, example=b"away"),)
+
+
+def test_a_placeholder_of_which_the_copy_holds_an_older_version_is_not_missing(tmp_path: Path) -> None:
+    original = [a_row(b"away", size=MIB, blocks=0)]
+
+    assert seen(tmp_path, original, [replace(original[0], size=7, mtime_ns=original[0].mtime_ns - 9)]) == ()
 
 
 def test_special_files_that_are_missing_or_of_another_kind_are_said(tmp_path: Path) -> None:
@@ -91,6 +112,21 @@ def test_refused_names_are_counted_among_what_is_missing_alone(tmp_path: Path) -
     assert found == (Seen(sight=Sight.REFUSED_NAME, entries=2, example=b"a:b", beside=b"the sign :"),)
 
 
+def test_names_beyond_ascii_are_looked_at_too(tmp_path: Path) -> None:
+    (found,) = seen(tmp_path, [a_row("c1\u0085".encode()), a_row("f\u00fcr".encode())], [])
+
+    assert (found.entries, found.beside) == (1, b"a control character")
+
+
+def test_refused_names_of_folders_of_what_changed_and_of_what_was_not_seen_are_not_counted(tmp_path: Path) -> None:
+    mine = a_manifest(tmp_path, [a_folder(b"d:"), a_row(b"older:x"), a_folder(b"shut"), a_row(b"shut/a:b")])
+    listed = [a_row(b"older:x", size=7), a_folder(b"shut")]
+    copy = a_manifest(tmp_path, listed, blind=[Blind(path=b"shut", why="denied")])
+    work = Workspace(folder=tmp_path, memory=MEMORY, seed=SEED)
+
+    assert match(mine, copy, leave_out=(), work=work).sights == ()
+
+
 ROOTS = (b"/srv/pool", b"/srv/other")
 
 
@@ -119,6 +155,20 @@ def test_links_that_lead_outside_what_is_declared_or_nowhere_are_told(
 
     expected = (Seen(sight=Sight.LEADING_OUT, entries=1, example=path, beside=target),)
     assert found == (expected if away else ())
+
+
+def test_links_to_one_place_that_is_gone_are_all_counted(tmp_path: Path) -> None:
+    tree = [a_row(b"a"), a_link(b"l", b"/srv/pool/copy/gone"), a_link(b"m", b"/srv/pool/copy/gone")]
+
+    (found,) = seen(tmp_path, tree, tree, roots=ROOTS)
+
+    assert (found.sight, found.entries) == (Sight.LEADING_OUT, 2)
+
+
+def test_the_tree_itself_is_no_place_outside_whatever_is_declared(tmp_path: Path) -> None:
+    tree = [a_row(b"a"), a_link(b"l", b"a")]
+
+    assert seen(tmp_path, tree, tree, roots=()) == ()
 
 
 def test_links_are_not_looked_at_where_nothing_declared_is_known(tmp_path: Path) -> None:
