@@ -133,7 +133,8 @@ def _filesystems(surveyed: Surveyed, paper: Paper) -> Iterator[str]:
 
 def _beside(found: UndeclaredFilesystem) -> str:
     if found.partly:
-        return f"; {joined(map(str, found.partly))} is declared on it, the rest of it is not looked at"
+        verb = "is" if len(found.partly) == 1 else "are"
+        return f"; {joined(map(str, found.partly))} {verb} declared on it, the rest of it is not looked at"
     return "; the box's own system" if is_system(found.filesystem.target) else ""
 
 
