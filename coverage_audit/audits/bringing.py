@@ -49,7 +49,8 @@ def _address(estate: Estate, tree: ShelfTree, wanted: str | None, of: int) -> Ad
 def refuse_times(estate: Estate, tree: ShelfTree, address: Address, parts: Parts) -> None:
     """Raise EvidenceError for a tree of the future, or one that is older than what is recorded of its place."""
     now, zone = parts.clock(), estate.time_zone
-    if tree.at > now + timedelta(seconds=1) or tree.manifest.origin.finished < tree.at:
+    finished = tree.manifest.origin.finished
+    if max(tree.at, finished) > now + timedelta(seconds=1) or finished < tree.at:
         raise EvidenceError(f"the manifest of {address} was made {when(tree.at, zone)}, which is to come")
     device = estate.device(address.volume.device)
     known = {one.address: one.at for one in parts.ledger.shelf_trees(device.id, device.formerly)}

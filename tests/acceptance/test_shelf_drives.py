@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 from contextlib import suppress
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from coverage_audit.audits.recording import plan_recording, take
 from coverage_audit.estate.model import DeviceId
+from coverage_audit.evidence.store import keyed_again
 from coverage_audit.judgement.verdict import Answer, Finding, Standing
 from coverage_audit.ledger.portable import write_portable
 from coverage_audit.wiring import assembled
@@ -366,6 +368,21 @@ def test_a_manifest_of_the_future_is_refused(station: Station, drive: LoopVolume
     ran = station.command("manifest", "--from", str(file))
 
     assert ran.status == 74
+    assert "which is to come" in ran.err
+
+
+def test_a_manifest_whose_listing_ended_in_the_future_is_refused(station: Station, drive: LoopVolume) -> None:
+    file, again = station.root / "ahead", station.root / "again.parquet"
+    with assembled(station.estate, station.state, clock=station.now) as parts:
+        words = (str(drive.folder / "recordings"), "shelf-b:drive/recordings", None)
+        (tree,) = take(station.estate, plan_recording(station.estate, *words), parts).trees
+        origin = replace(tree.manifest.origin, finished=tree.at + 3 * DAY)
+        manifest = keyed_again(tree.manifest, again, parts.work.seed, parts.work.memory, origin=origin)
+        write_portable(file, [replace(tree, manifest=manifest)])
+
+    ran = station.command("manifest", "--from", str(file))
+
+    assert ran.status == 74, ran.out
     assert "which is to come" in ran.err
 
 
