@@ -385,3 +385,19 @@ def test_what_was_unverified_until_it_is_hashed_is_told_once_it_is(tmp_path: Pat
     found = carried(matched_of(tmp_path, hashed[0], hashed[1]), STARTED + DAY, earlier)
 
     assert (found.unhashed.files, found.counting.files) == (0, 1)
+
+
+def test_what_came_to_both_sides_since_the_last_listing_with_other_content_is_told_and_not_unverified(
+    tmp_path: Path,
+) -> None:
+    held = [a_row(b"%02d" % number, digest=ONE) for number in range(9)]
+    mine = a_manifest(tmp_path, held, digest="sha256")
+    first = carried(matched_of(tmp_path, mine, a_manifest(tmp_path, held, digest="sha256")))
+    earlier = Earlier(at=STARTED, originals=((STARTED, mine.file),), relation=first.relation)
+    later: dict[str, Any] = {"digest": "sha256", "started": STARTED + DAY}
+    new = a_row(b"new", digest=ONE)
+    copy = [*held, replace(new, digest=TWO, mtime_ns=MTIME + 5)]
+
+    today = matched_of(tmp_path, a_manifest(tmp_path, [*held, new], **later), a_manifest(tmp_path, copy, **later))
+
+    assert carried(today, STARTED + DAY, earlier).unhashed.files == 0
