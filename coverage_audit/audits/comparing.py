@@ -20,6 +20,7 @@ from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.leaving_out import patterns_of, worth_telling
+from coverage_audit.comparison.pair import keeps_times
 from coverage_audit.comparison.types import Earlier, Look
 from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.former import lineage_of
@@ -142,7 +143,10 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
     copy = bare.copy
     patterns = patterns_of(original.estate.litter, original.dataset, copy)
     declared = [os.fsencode(volume.path) for volume in bare.place.device.volumes if volume.path]
-    matched = match(original.tree, tree, leave_out=patterns, work=parts.work, roots=declared)
+    earlier = _earlier(original, bare, parts)
+    matched = match(
+        original.tree, tree, leave_out=patterns, work=parts.work, roots=declared, keeps_times=_keeps_times(earlier)
+    )
     carried = partial(
         carry,
         matched,
@@ -151,7 +155,7 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
         max_age=copy.max_age or original.policy.max_age,
         work=parts.work,
     )
-    comparison = _with_what_can_be_read(carried, _earlier(original, bare, parts))
+    comparison = _with_what_can_be_read(carried, earlier)
     told = worth_telling(comparison.left_out_by, original.estate.litter)
     comparison = replace(comparison, left_out_by=told)
     return _Attempt(tree=tree, address=tree.origin.address, comparison=comparison)
@@ -169,6 +173,13 @@ def _with_what_can_be_read(
         with suppress(ComparisonError, EvidenceError):
             return carried(known)
     return carried(last)
+
+
+def _keeps_times(earlier: Earlier | None) -> bool:
+    try:
+        return keeps_times(earlier)
+    except ComparisonError:
+        return False  # what is damaged counts as lost
 
 
 def _has_hole(comparison: CopyComparison) -> bool:
@@ -221,6 +232,7 @@ def _earlier(original: OriginalTree, bare: CopyEvidence, parts: Parts) -> Earlie
         copy_manifest=known.copy_manifest,
         relation=known.relation,
         take_up=known.take_up,
+        accepted=known.accepted,
     )
 
 

@@ -43,11 +43,13 @@ def match(
     leave_out: Sequence[str],
     work: Workspace,
     roots: Sequence[bytes] | None = None,
+    keeps_times: bool = False,
 ) -> Matched:
     """Compare a copy's manifest with its original's and write the raw relation of what differs.
 
     `leave_out` are gitignore patterns, the dataset's and the copy's together; `roots` the absolute paths that are
-    declared on the copy's device, outside which no link of it should lead (None: that is not asked). Raises
+    declared on the copy's device, outside which no link of it should lead (None: that is not asked); `keeps_times`
+    says that the copy was seen to keep times, so that later ones all at once are no habit of it. Raises
     ComparisonError when memory or disk is short, a pattern makes no sense or the manifests were not made for each
     other; EvidenceError when one of them cannot be read.
     """
@@ -58,7 +60,7 @@ def match(
         job = _Job(original=original, copy=copy, leaving=leaving, work=work, trees=trees, engine=engine, roots=roots)
         plain = plain_mode(original, copy)
         outcome = job.compared(plain)
-        mode = decide(job.signs(outcome), plain, clock_offset_ns(original, copy))
+        mode = decide(job.signs(outcome), plain, clock_offset_ns(original, copy), keeps_times=keeps_times)
         if mode != plain:
             outcome.relation.unlink()
             outcome = job.compared(mode)

@@ -39,6 +39,7 @@ class PairFacts:
     """What a relation says of the comparison that wrote it (ns; None: there is no such audit).
 
     `complete_ns` is when the listing of the newest complete original that this pair was compared with started;
+    `keeps_times` is whether the copy was ever seen to keep the original's times.
     `basis` is what it rested on (`means.basis`), `unproven` how many files count as held without their content being
     shown by a time or a digest.
     `observed_ns` the last moment at which either side was looked at; `first_ns` the pair's first comparison.
@@ -57,6 +58,7 @@ class PairFacts:
     leave_out: tuple[str, ...] = ()
     basis: tuple[str, ...] = ()
     unproven: int = 0
+    keeps_times: bool = False
 
 
 def description(facts: PairFacts) -> Mapping[str, object]:

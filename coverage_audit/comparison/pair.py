@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from coverage_audit.comparison.history import Reference
 from coverage_audit.comparison.kept import PairFacts, read_facts
 from coverage_audit.comparison.means import basis
+from coverage_audit.comparison.mode import LEAST_FILES
 from coverage_audit.comparison.terms import Terms, terms_of
 from coverage_audit.comparison.types import Earlier, Matched
 from coverage_audit.errors import ComparisonError
@@ -87,7 +88,25 @@ class Pair:
             leave_out=matched.leave_out,
             basis=basis(matched.mode),
             unproven=matched.unproven.files,
+            keeps_times=keeps_times(self.earlier) or _shows_to_keep_times(matched),
         )
+
+
+def keeps_times(earlier: Earlier | None) -> bool:
+    """Whether the copy was seen to keep times, and nobody accepted since that what lies there is another.
+
+    Raises ComparisonError where what is kept of the last comparison is damaged.
+    """
+    if earlier is None or earlier.relation is None or earlier.accepted:
+        return False
+    return read_facts(earlier.relation).keeps_times
+
+
+def _shows_to_keep_times(matched: Matched) -> bool:
+    """Whether most files are held by times that are those of the original: enough that no chance made them so."""
+    plain = matched.mode.times and not matched.mode.by_size and matched.mode.digest is None
+    most = matched.same.files * 2 > matched.total.files and matched.same.files >= LEAST_FILES
+    return plain and most and matched.same.bytes > 0
 
 
 def pair_of(matched: Matched, earlier: Earlier | None, now: datetime, max_age: timedelta, seed: bytes) -> Pair:

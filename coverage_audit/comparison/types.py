@@ -81,6 +81,7 @@ class Earlier:
     original still kept, each with the moment at which its listing started, oldest first: at least the one used
     in the last comparison and the newest. `copy_manifest` is the copy's of the last comparison. `relation` is the
     final relation of that comparison (None only where it was lost: then nothing is known of what differed).
+    `accepted`: since then a person has accepted anew what the copy's volume shows.
     """
 
     at: datetime
@@ -88,6 +89,7 @@ class Earlier:
     copy_manifest: Path | None = None
     relation: Path | None = None
     take_up: TakeUp = field(default_factory=TakeUp)
+    accepted: bool = False
 
 
 class Look(Protocol):

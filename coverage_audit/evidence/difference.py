@@ -58,7 +58,8 @@ class Mode:
     original's mtime by the original's clock. `offset_ns` is what was added to the copy's times for that
     (None: unknown or too large, then nothing is held by size). `times`, `sizes`, `targets` and `kinds` are False where
     a listing does not offer them: then they are not compared. `digest` is the algorithm of the digests that both
-    offer (None: none); where both rows have one it overrules times.
+    offer (None: none); where both rows have one it overrules times. `times_lost`: nearly all files of a copy that kept
+    times before bear later ones; they are compared as they are.
     """
 
     granularity_ns: int
@@ -70,6 +71,7 @@ class Mode:
     targets: bool = True
     kinds: bool = True
     digest: str | None = None
+    times_lost: bool = False
 
     @property
     def full(self) -> bool:

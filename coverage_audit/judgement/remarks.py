@@ -18,7 +18,11 @@ def remarks(view: CopyView) -> tuple[str, ...]:
     """Return all remarks on one copy, the weightier first."""
     said = [*_about_identity(view), *_about_observation(view), *about_points(view)]
     if view.comparison is not None:
-        said += [*_about_times(view.comparison), *_about_rows(view, view.comparison), *about_sights(view.comparison)]
+        said += [
+            *_about_times(view, view.comparison),
+            *_about_rows(view, view.comparison),
+            *about_sights(view.comparison),
+        ]
     return tuple(said)
 
 
@@ -43,8 +47,14 @@ def _about_observation(view: CopyView) -> Iterator[str]:
         yield f"as of {when(view.comparison.original_at, view.zone)}: the original was not seen in this audit"
 
 
-def _about_times(found: CopyComparison) -> Iterator[str]:
+def _about_times(view: CopyView, found: CopyComparison) -> Iterator[str]:
     mode = found.mode
+    if mode.times_lost:
+        yield (
+            "nearly all its files bear later times all at once, and it kept the original's before: it was rewritten. "
+            "If only the way of copying has changed: `coverage-audit preflight --accept "
+            f"{view.evidence.copy.address.volume}`"
+        )
     if mode.by_size:
         yield "by size: the copy keeps no times, so a file counts as held when its size agrees and it was written later"
     if mode.by_size and mode.offset_ns is None:

@@ -15,6 +15,7 @@ from coverage_audit.judgement.case import LeftOut
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.history import lies_at, still_there, trusted_manifests
 from coverage_audit.ledger.mapping import load_tallies
+from coverage_audit.ledger.pins import accepted_at
 from coverage_audit.ledger.record import EarlierRecord
 from coverage_audit.ledger.tables import AUDITS, COMPARISONS, MANIFESTS
 
@@ -42,12 +43,14 @@ def earlier(
         return None
     used = connection.execute(select(MANIFESTS).where(MANIFESTS.c.id == row.original)).one()
     copy_file = connection.execute(select(MANIFESTS.c.file).where(MANIFESTS.c.id == row.copy)).scalar()
+    accepted = accepted_at(connection, copy.volume, lineage.of_device(copy.volume.device))
     return EarlierRecord(
         at=max(row.audit_started, used.started),
         originals=_originals(connection, folder, lineage.of_dataset(dataset)),
         copy_manifest=still_there(folder.manifests, copy_file),
         relation=still_there(folder.relations, row.relation),
         take_up=TakeUp(last_progress=row.last_progress, gone_unheld=row.gone_unheld, pending_since=row.pending_since),
+        accepted=accepted is not None and accepted > row.audit_started,
         first_at=connection.execute(select(func.min(COMPARISONS.c.first_at)).where(pair)).scalar_one(),
     )
 

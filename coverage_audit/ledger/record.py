@@ -153,7 +153,7 @@ class EarlierRecord:
     `at` is when the pair was last compared: that audit's start, or the start of the original's listing
     where that is later, so that the listing it rests on never lies after it. `originals` are the complete
     manifests of the original still kept, by when their listing started, oldest first. `first_at` is the first
-    comparison of the pair.
+    comparison of the pair. `accepted`: a person has accepted since what the copy's volume shows.
     """
 
     at: datetime
@@ -162,3 +162,4 @@ class EarlierRecord:
     relation: Path | None
     take_up: TakeUp
     first_at: datetime
+    accepted: bool = False

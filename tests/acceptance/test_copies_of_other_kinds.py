@@ -8,7 +8,9 @@ from datetime import timedelta
 
 import pytest
 
+from coverage_audit.audits.introduction import accept, meet
 from coverage_audit.judgement.verdict import Conclusion, Standing
+from coverage_audit.wiring import assembled
 from tests.acceptance.test_a_mirror_that_stopped import ESTATE
 from tests.parts.station import Station, copy_of
 
@@ -54,6 +56,42 @@ def test_a_copy_without_times_written_before_the_original_changed_does_not_hold_
     assert copy.standing is not Standing.PROVEN
     assert copy.comparison is not None
     assert copy.comparison.changed.files == 1
+
+
+def test_a_copy_that_kept_times_and_was_rewritten_in_one_night_is_not_taken_for_one_that_keeps_none(
+    recorded: Station,
+) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    assert copy_of(recorded.night(), "field-recordings").standing is Standing.PROVEN
+    recorded.pass_time(timedelta(days=1))
+    for file in (recorded.root / "heron/recordings").iterdir():
+        file.write_bytes(os.urandom(file.stat().st_size))  # what encryption in place leaves: the same size, a new time
+
+    rewritten = copy_of(recorded.night(), "field-recordings")
+    recorded.pass_time(timedelta(days=1))
+    a_night_later = copy_of(recorded.night(), "field-recordings")
+
+    for copy in (rewritten, a_night_later):
+        assert not copy.by_size
+        assert copy.standing is Standing.DAMAGED
+        assert any("preflight --accept heron:pool" in remark for remark in copy.remarks)
+
+
+def test_that_only_the_way_of_copying_changed_is_accepted_in_one_step(recorded: Station) -> None:
+    recorded.mirror("kestrel/recordings", "heron/recordings")
+    recorded.night()
+    recorded.pass_time(timedelta(days=1))
+    for file in (recorded.root / "heron/recordings").iterdir():
+        file.write_bytes(file.read_bytes())
+    assert copy_of(recorded.night(), "field-recordings").standing is not Standing.PROVEN
+    with assembled(recorded.estate, recorded.state, clock=recorded.now) as parts:
+        accept(recorded.estate, meet(recorded.estate, parts), "heron:pool", parts, who="the warden")
+    recorded.pass_time(timedelta(hours=1))
+
+    copy = copy_of(recorded.night(), "field-recordings")
+
+    assert copy.standing is Standing.PROVEN
+    assert copy.by_size
 
 
 def test_a_copy_with_two_second_times_is_proven(recorded: Station) -> None:

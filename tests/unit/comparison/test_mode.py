@@ -110,3 +110,9 @@ def test_the_coarser_of_trees_and_listings_counts(tmp_path: Path) -> None:
     assert plain_mode(fine, fine).granularity_ns == 1
     assert plain_mode(fine, coarse).granularity_ns == 10**6
     assert plain_mode(by_seconds, coarse).granularity_ns == 10**9
+
+
+def test_a_copy_that_was_seen_to_keep_times_and_bears_later_ones_is_compared_as_it_is() -> None:
+    mode = decide(_signs(20, *range(1, 21)), PLAIN, 7, keeps_times=True)
+
+    assert mode == Mode(granularity_ns=1, times_lost=True)
