@@ -7,8 +7,8 @@ from tests.parts.mailbox import Mailbox
 from tests.parts.station import Station
 
 NOTICES = """
-    notices:
-      household: {url_env: HOUSEHOLD_URL, send: [failing, recovered]}
+notices:
+  household: {url_env: HOUSEHOLD_URL, send: [failing, recovered]}
 """
 
 

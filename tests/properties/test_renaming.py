@@ -18,7 +18,7 @@ from tests.builders.recorded import a_finding, a_judged, night
 
 OF_THE_ESTATE = frozenset({"device", "volume"})
 IDS = st.from_regex(r"[a-z][a-z0-9._-]{0,5}", fullmatch=True)
-PATHS = st.sampled_from(["recordings", "a b/%40", "x@y:z/1", "\udcff", ""])
+PATHS = st.sampled_from(["recordings", "a b/%40", "x@y:z/1", "naïve/ÿ", ""])
 
 Names = tuple[DatasetId, DeviceId, str]
 """What the dataset and the copy's device are called, and the path below it."""
