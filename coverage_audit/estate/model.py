@@ -258,13 +258,19 @@ class NoticeKind(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class NoticeTarget:
-    """Where notices go: the address itself never stands in the estate, only where to find it."""
+    """Where notices go: the address itself never stands in the estate, only where to find it.
+
+    In `quiet` hours (from, to; local) nothing is sent, it waits for their end. `policies`: only datasets of these, and
+    what concerns the estate as a whole; None: of all.
+    """
 
     name: str
     send: frozenset[NoticeKind]
     url_file: str | None = None
     url_env: str | None = None
     url_credential: str | None = None
+    quiet: tuple[time, time] | None = None
+    policies: frozenset[PolicyId] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
