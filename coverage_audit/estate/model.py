@@ -258,11 +258,7 @@ class NoticeKind(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class NoticeTarget:
-    """Where notices go: the address itself never stands in the estate, only where to find it.
-
-    In `quiet` hours (from, to; local) nothing is sent, it waits for their end. `policies`: only datasets of these, and
-    what concerns the estate as a whole; None: of all.
-    """
+    """Where to find an address; not in `quiet` hours (from, to; local), of datasets of `policies` alone (None: all)."""
 
     name: str
     send: frozenset[NoticeKind]

@@ -38,7 +38,7 @@ class _Group(NamedTuple):
 def letter_of(judged: JudgedEstate, news: News, title: str) -> Letter:
     """Return the letter; within each section, and of sections alike, the most at stake comes first."""
     now = _current(judged)
-    told = {one.finding.id for one in (*news.failing, *news.reminded)}
+    told = {one.finding.id for one in news.failing} | {one.finding.id for one in news.reminded}
     return Letter(
         title=title,
         opening=_opening(judged),

@@ -18,7 +18,7 @@ from coverage_audit.notices.quiet import quiet_until
 from coverage_audit.notices.retrying import wait_after
 
 PASSED_OVER: Final = timedelta(hours=24)
-"""A message of this age that was never tried has missed hours that were not quiet: nobody was there to send it."""
+"""A message of this age has missed hours that were not quiet: that is no waiting any more, and is said."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,10 +69,12 @@ def _outcomes(
 
 
 def _held(queued: Queued, now: datetime, until: datetime) -> Held | Failed:
-    if queued.tries or now - queued.created < PASSED_OVER:
+    if now - queued.created < PASSED_OVER:
         return Held(target=queued.target, until=until)
+    if queued.last_error is not None:
+        return Failed(target=queued.target, reason=f"it waits for more than a day; tried last: {queued.last_error}")
     reason = "it waits for more than a day, and nothing sends it when its quiet hours are over"
-    return Failed(target=queued.target, reason=f"{reason} (audit outside of them, or let the daemon run)")
+    return Failed(target=queued.target, reason=f"{reason} (audit outside of them)")
 
 
 def _send(

@@ -8,7 +8,9 @@ import subprocess
 import threading
 import time
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -18,6 +20,7 @@ from coverage_audit.notices.composing import compose
 from coverage_audit.notices.delivery import Delivered, Failed, deliver
 from coverage_audit.notices.message import Message
 from coverage_audit.notices.telling import try_target
+from coverage_audit.wiring import wall_clock
 from tests.builders.noticed import a_change, a_recovery, failing_estate
 from tests.parts.mailbox import PLANTED, Endpoint, Mailbox
 from tests.parts.station import Station
@@ -220,3 +223,17 @@ def test_the_command_tells_once_says_what_failed_to_arrive_and_has_a_status_for_
     assert len(titles) == 2
     assert "field-recordings not covered" in titles[0]
     assert "recovered" in titles[1]
+
+
+def test_the_command_waits_in_quiet_hours_and_says_until_when(station: Station, endpoint: Endpoint) -> None:
+    now = wall_clock().astimezone(ZoneInfo("Europe/Dublin"))
+    begin, end = now - timedelta(hours=1), now + timedelta(hours=2)
+    quiet = f'quiet: "{begin:%H:%M}-{end:%H:%M}"'
+    station.declare(ESTATE.replace("send: [failing, recovered]", f"send: [failing, recovered], {quiet}"))
+    station.write("kestrel/recordings/take-1.wav")
+    (station.root / "heron/recordings").mkdir(parents=True)
+    ran = station.command("audit", "--notify", environment={"PHONE_URL": endpoint.address()})
+    assert ran.status == EX_NONCONFORMING
+    assert "'phone' waits until" in ran.err
+    assert f"{end:%H:%M}" in ran.err
+    assert endpoint.bodies == []

@@ -33,7 +33,7 @@ from tests.parts.mailbox import Endpoint, Mailbox
 from tests.parts.station import Station
 
 ROUNDS = int(os.environ.get("COVERAGE_AUDIT_KILLS", "60"))
-LONGEST_S = 3.0
+LONGEST_S = 5.0
 ORPHAN_S = 5.0
 """How long a message that was under way may still take to arrive once its sender is killed."""
 

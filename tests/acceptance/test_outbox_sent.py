@@ -76,7 +76,7 @@ def test_an_event_keeps_its_name_at_an_endpoint_that_fails(ledger: Ledger, endpo
     ledger.outbox.enqueue("phone", [message], NOON)
     endpoint.status = 500
     now = NOON
-    waits = []
+    waits: list[timedelta] = []
     for _ in range(4):
         (outcome,) = send_waiting(estate, ledger.outbox, lambda: now, environment)  # noqa: B023 - called at once
         assert isinstance(outcome, Failed)
@@ -84,9 +84,9 @@ def test_an_event_keeps_its_name_at_an_endpoint_that_fails(ledger: Ledger, endpo
         waits.append(queued.not_before - now)
         now = queued.not_before
     assert waits == [timedelta(minutes=minutes) for minutes in (1, 2, 4, 8)]
-    assert queued.last_error is not None
-    assert "status 500" in queued.last_error
-    assert PLANTED not in queued.last_error
+    said = ledger.outbox.pending()[0].last_error or ""
+    assert "status 500" in said
+    assert PLANTED not in said
     endpoint.status = 200
     assert send_waiting(estate, ledger.outbox, lambda: NOON, environment) == ()
     assert send_waiting(estate, ledger.outbox, lambda: NOON, environment, at_once=True) == (Delivered(target="phone"),)
@@ -107,6 +107,18 @@ def test_quiet_hours_are_waited_for_even_by_what_is_sent_at_once(ledger: Ledger,
     assert isinstance(passed_over, Failed)
     assert "more than a day" in passed_over.reason
     assert send_waiting(estate, ledger.outbox, lambda: seven, environment) == (Delivered(target="phone"),)
+
+
+def test_what_failed_for_more_than_a_day_is_said_in_quiet_hours_too(ledger: Ledger, endpoint: Endpoint) -> None:
+    estate, environment = an_estate(a_target(quiet=(time(22), time(7)))), {"PHONE_URL": endpoint.address()}
+    endpoint.status = 500
+    ledger.outbox.enqueue("phone", [a_message()], NOON)
+    send_waiting(estate, ledger.outbox, lambda: NOON, environment)
+    night_after = NOON + timedelta(hours=35)
+    (said,) = send_waiting(estate, ledger.outbox, lambda: night_after, environment, at_once=True)
+    assert isinstance(said, Failed)
+    assert "status 500" in said.reason
+    assert len(endpoint.bodies) == 1
 
 
 def test_an_address_that_cannot_be_had_keeps_its_messages_and_stops_no_other(
