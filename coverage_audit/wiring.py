@@ -7,7 +7,7 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 from coverage_audit.audits.audit import Audited
@@ -20,7 +20,8 @@ from coverage_audit.evidence.progress import Progress, silent
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.notices.delivery import Failed
-from coverage_audit.notices.telling import tell_target, try_target
+from coverage_audit.notices.sending import Outcome, send_waiting
+from coverage_audit.notices.telling import put_news, try_target
 
 Clock = Callable[[], datetime]
 
@@ -80,12 +81,23 @@ def _look_again(estate: Estate, device: Device, root: str, paths: Sequence[bytes
     return look_again(device, root, paths, limits=estate.limits)
 
 
-def tell(estate: Estate, audited: Audited, ledger: Ledger, page: str | None) -> tuple[Failed, ...]:
-    """Tell every address of the estate what it has not been told yet; return what could not be delivered."""
-    outcomes = [
-        tell_target(target, audited.judged, ledger, page=page, environment=os.environ) for target in estate.notices
-    ]
-    return tuple(outcome for outcome in outcomes if isinstance(outcome, Failed))
+def tell(
+    estate: Estate, audited: Audited, ledger: Ledger, page: Callable[[], str], *, clock: Clock = wall_clock
+) -> tuple[Outcome, ...]:
+    """Put what every address of the estate has not been told yet into its outbox, and send all that waits there.
+
+    `page` makes the page that is attached; it is called once at most. Only within `exclusive`. What is not delivered
+    stays in the outbox. Raises LedgerError.
+    """
+    keep_page = cache(lambda: ledger.outbox.keep_page(page(), audited.judged.finished))
+    for target in estate.notices:
+        put_news(target, estate, audited.judged, ledger.outbox, keep_page=keep_page)
+    return send_waiting(estate, ledger.outbox, clock, os.environ, at_once=True)
+
+
+def send_due(estate: Estate, ledger: Ledger, *, clock: Clock = wall_clock) -> tuple[Outcome, ...]:
+    """Send what is due in the outbox: for whoever looks every minute. Raises LedgerError."""
+    return send_waiting(estate, ledger.outbox, clock, os.environ)
 
 
 def try_notices(estate: Estate) -> tuple[Failed, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+from functools import cache, partial
 from pathlib import Path
 
 import click
@@ -17,6 +18,8 @@ from coverage_audit.estate.reader import read_estate
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.feasibility import cannot_be_met
 from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.notices.delivery import Failed
+from coverage_audit.notices.sending import Held, Outcome
 from coverage_audit.reports.as_json import audit_json
 from coverage_audit.reports.page import audit_page
 from coverage_audit.reports.terminal import audit_text
@@ -56,14 +59,27 @@ def command(
         click.echo(f"Before anything is walked: {visible(finding.message)}", err=True)
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         audited = run_audit(estate, datasets, parts)
-        page = _page(estate, audited) if page_file or notify else None
-        undelivered = tell(estate, audited, parts.ledger, page) if notify else ()
-    if page_file and page is not None:
-        write_page(page_file, page)
+        page = cache(partial(_page, estate, audited))
+        outcomes = tell(estate, audited, parts.ledger, page) if notify else ()
+    if page_file:
+        write_page(page_file, page())
     click.echo(_printed(audited, as_json=as_json), nl=False)
-    for failure in undelivered:
-        click.echo(f"coverage-audit: the notice to '{failure.target}' was not delivered: {failure.reason}", err=True)
-    return EX_NOTICE_FAILED if undelivered else STATUS[audited.judged.conclusion]
+    for said in dict.fromkeys(undelivered(outcome, estate) for outcome in outcomes):
+        if said:
+            click.echo(f"coverage-audit: {said}", err=True)
+    failed = any(isinstance(outcome, Failed) for outcome in outcomes)
+    return EX_NOTICE_FAILED if failed else STATUS[audited.judged.conclusion]
+
+
+def undelivered(outcome: Outcome, estate: Estate) -> str:
+    """Say why a notice has not gone out; empty where it has."""
+    if isinstance(outcome, Failed):
+        return f"the notice to '{outcome.target}' was not delivered: {outcome.reason}"
+    if isinstance(outcome, Held):
+        until = outcome.until
+        when = "is being sent" if until is None else f"waits until {until.astimezone(estate.time_zone):%Y-%m-%d %H:%M}"
+        return f"the notice to '{outcome.target}' {when}{'' if until is None else ' (quiet hours)'}"
+    return ""
 
 
 def _page(estate: Estate, audited: Audited) -> str:

@@ -203,4 +203,6 @@ def _notice(name: str, body: NoticeShape) -> NoticeTarget:
         url_file=body.url_file,
         url_env=body.url_env,
         url_credential=body.credential,
+        quiet=body.quiet,
+        policies=frozenset(map(PolicyId, body.policies)) if body.policies is not None else None,
     )

@@ -82,6 +82,16 @@ def _weekday_and_clock(text: str) -> tuple[str, time]:
     return day, _clock(clock)
 
 
+def _quiet(text: str) -> tuple[time, time]:
+    begin, dash, end = text.partition("-")
+    if not dash:
+        raise ValueError(f'{shown(text)} is no span of hours (write "22:00-07:00")')
+    hours = _clock(begin.strip()), _clock(end.strip())
+    if hours[0] == hours[1]:
+        raise ValueError(f'{shown(text)} would be quiet for ever (write "22:00-07:00")')
+    return hours
+
+
 def _date(text: str) -> date:
     try:
         day = date.fromisoformat(text) if _DAY.fullmatch(text) else None
@@ -147,6 +157,11 @@ WeekdayClock = Annotated[
     tuple[str, time],
     from_text(_weekday_and_clock, 'weekday and time (write e.g. "Mon 07:00")'),
     text_schema("A weekday and a time", "Mon 07:00", pattern=f"^(?:{'|'.join(WEEKDAYS)}) (?:{_CLOCK.pattern})$"),
+]
+QuietHours = Annotated[
+    tuple[time, time],
+    from_text(_quiet, 'span of hours (write "22:00-07:00")'),
+    text_schema("Hours in which nothing is sent", "22:00-07:00"),
 ]
 Day = Annotated[date, from_text(_date, "date (write YYYY-MM-DD)"), text_schema("A date", format="date")]
 MediumWord = Annotated[Medium, word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]

@@ -258,13 +258,15 @@ class NoticeKind(StrEnum):
 
 @dataclass(frozen=True, kw_only=True)
 class NoticeTarget:
-    """Where notices go: the address itself never stands in the estate, only where to find it."""
+    """Where to find an address; not in `quiet` hours (from, to; local), of datasets of `policies` alone (None: all)."""
 
     name: str
     send: frozenset[NoticeKind]
     url_file: str | None = None
     url_env: str | None = None
     url_credential: str | None = None
+    quiet: tuple[time, time] | None = None
+    policies: frozenset[PolicyId] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

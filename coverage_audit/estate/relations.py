@@ -26,6 +26,8 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
         _check_dataset(dataset, declared, mistakes)
     for entry, notice in root.mappings_at("notices"):
         _check_notice(entry, notice, mistakes)
+        for policy in texts(notice, "policies"):
+            _check_reference(policy, "policy", declared.policies, mistakes)
     _check_leave_out(root, mistakes, "litter")
     for body in root.items_at("not_kept"):
         if isinstance(body, Keys):

@@ -26,6 +26,7 @@ from coverage_audit.estate.leaves import (
     OwnPath,
     Pattern,
     ProofWord,
+    QuietHours,
     Reference,
     SecretFile,
     Size,
@@ -151,6 +152,8 @@ class NoticeShape(Strict):
     url_env: EnvName | None = None
     credential: CredentialName | None = None
     send: Annotated[list[KindWord], Field(min_length=1)]
+    quiet: QuietHours | None = None
+    policies: Annotated[list[Reference], Field(min_length=1)] | None = None
 
 
 class LitterShape(Strict):

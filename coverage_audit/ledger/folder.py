@@ -1,6 +1,6 @@
 """The state folder: what lies where, made with care for a crash and for other accounts on the machine.
 
-lock  seed  ledger.db  manifests/  relations/  staging/<audit>/
+lock  sending  seed  ledger.db  manifests/  relations/  pages/  staging/<audit>/
 """
 
 from __future__ import annotations
@@ -47,12 +47,17 @@ class StateFolder:
         """Where an audit writes before it is recorded."""
         return self.path / "staging"
 
+    @property
+    def pages(self) -> Path:
+        """Where pages lie."""
+        return self.path / "pages"
+
     def prepare(self) -> None:
         """Make what is missing, for the owner alone; raises LedgerError where nothing can be written."""
         with speaking_of(self.path):
             if not self.path.exists():
                 self.path.mkdir(mode=0o700, parents=True)
-            for folder in (self.manifests, self.relations, self.staging):
+            for folder in (self.manifests, self.relations, self.pages, self.staging):
                 folder.mkdir(mode=0o700, exist_ok=True)
             if not os.access(self.path, os.W_OK):
                 raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))

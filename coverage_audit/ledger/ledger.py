@@ -6,14 +6,13 @@ the database or the state folder fails. For one thread.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Engine, select
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.changes import accepted
@@ -26,27 +25,28 @@ from coverage_audit.evidence.shelf import Attached, ShelfTree
 from coverage_audit.evidence.surveyed import SurveySummary
 from coverage_audit.judgement.case import LeftOut
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.ledger import attachments, events, history, pairs, pins, shelf, surveys, telling
-from coverage_audit.ledger.connecting import READING
+from coverage_audit.ledger import attachments, events, history, pairs, pins, shelf, surveys
 from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
+from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.pins import shown
-from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding, Transition
+from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
+from coverage_audit.ledger.transactions import Transactions
 
 
-class Ledger:
-    """A state folder's ledger. `seed` keys the paths of all its manifests (16 bytes)."""
+class Ledger(Transactions):
+    """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told."""
 
     def __init__(self, *, engine: Engine, folder: StateFolder, seed: bytes, where: str) -> None:
-        self._engine = engine
+        super().__init__(engine, where)
         self._folder = folder
-        self._where = where
         self.seed = seed
+        self.outbox = Outbox(engine, folder, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""
@@ -215,26 +215,6 @@ class Ledger:
         """Return the ids of all findings ever answered, for "did you mean"."""
         with self._reading() as connection:
             return tuple(connection.scalars(select(FINDINGS.c.finding).order_by(FINDINGS.c.finding)))
-
-    def untold(self, target: str, now: datetime) -> tuple[Transition, ...]:
-        """Return the changes that a notice target has still to be told; `now` is the audit's start."""
-        with self._writing() as connection:
-            return telling.untold(connection, target, now)
-
-    def mark_told(self, target: str, transitions: Iterable[Transition], at: datetime) -> None:
-        """Note that a target has been told."""
-        with self._writing() as connection:
-            telling.mark_told(connection, target, (one.number for one in transitions), at)
-
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with speaking_of_database(self._where), self._engine.connect() as connection:
-            yield connection.execution_options(**READING)
-
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with speaking_of_database(self._where), self._engine.begin() as connection:
-            yield connection
 
     def _open(self, name: str) -> Manifest | None:
         """Open a manifest (imported here: commands that only explain read none)."""

@@ -2,24 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Boolean, Column, ForeignKey, Index, Integer, MetaData, Table, UniqueConstraint
+from sqlalchemy import BigInteger, Boolean, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
 
 from coverage_audit.ledger.columns import Instant, Json, PathBytes, Words
-
-METADATA = MetaData(
-    naming_convention={
-        "ix": "ix_%(column_0_label)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "ck": "ck_%(table_name)s_%(constraint_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
-        "pk": "pk_%(table_name)s",
-    }
-)
-
-
-def _of_audit(*, nullable: bool = False) -> Column[int]:
-    return Column("audit", Integer, ForeignKey("audits.id"), nullable=nullable)
-
+from coverage_audit.ledger.metadata import METADATA, of_audit
 
 STATE = Table(
     "state",
@@ -50,7 +36,7 @@ AUDITS = Table(
 JUDGED_DATASETS = Table(
     "judged_datasets",
     METADATA,
-    _of_audit(),
+    of_audit(),
     Column("dataset", Words, nullable=False),
     Column("policy", Words, nullable=False),
     Column("conclusion", Words, nullable=False),
@@ -68,7 +54,7 @@ JUDGED_DATASETS = Table(
 JUDGED_COPIES = Table(
     "judged_copies",
     METADATA,
-    _of_audit(),
+    of_audit(),
     Column("dataset", Words, nullable=False),
     Column("address", PathBytes, nullable=False),
     Column("standing", Words, nullable=False),
@@ -91,7 +77,7 @@ FINDINGS = Table(  # each finding as it was last answered; its past is in the tr
     Column("since", Instant),  # when it began; empty while it is not open
     Column("current", Boolean, nullable=False),
     Column("conclusion", Words, nullable=False),
-    _of_audit(),
+    of_audit(),
     Column("body", Json, nullable=False),
 )
 
@@ -99,7 +85,7 @@ TRANSITIONS = Table(
     "transitions",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(),
+    of_audit(),
     Column("finding", Words, nullable=False),
     Column("dataset", Words),
     Column("kind", Words, nullable=False),
@@ -128,7 +114,7 @@ DELIVERIES = Table(
 GAPS = Table(
     "gaps",
     METADATA,
-    _of_audit(),
+    of_audit(),
     Column("subject", Words, nullable=False),
     Column("kind", Words, nullable=False),
     Column("detail", Words, nullable=False),
@@ -139,7 +125,7 @@ GAPS = Table(
 DEVICE_FACTS = Table(
     "device_facts",
     METADATA,
-    _of_audit(),
+    of_audit(),
     Column("device", Words, nullable=False),
     Column("at", Instant, nullable=False),
     Column("body", Json, nullable=False),
@@ -149,7 +135,7 @@ DEVICE_FACTS = Table(
 VOLUME_FACTS = Table(
     "volume_facts",
     METADATA,
-    _of_audit(),
+    of_audit(),
     Column("device", Words, nullable=False),
     Column("volume", Words, nullable=False),
     Column("at", Instant, nullable=False),
@@ -165,7 +151,7 @@ POINTS = Table(  # the recovery points of each dated copy as they were last seen
     Column("device", Words, primary_key=True),
     Column("volume", Words, primary_key=True),
     Column("path", PathBytes, primary_key=True),
-    _of_audit(),
+    of_audit(),
     Column("at", Instant, nullable=False),
     Column("body", Json, nullable=False),
 )
@@ -187,7 +173,7 @@ MANIFESTS = Table(  # a row outlives its file: the figures are history
     "manifests",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(nullable=True),  # empty: recorded outside any audit (a shelf drive's)
+    of_audit(nullable=True),  # empty: recorded outside any audit (a shelf drive's)
     Column("device", Words, nullable=False),
     Column("volume", Words, nullable=False),
     Column("path", PathBytes, nullable=False),  # as declared
@@ -205,7 +191,7 @@ COMPARISONS = Table(
     "comparisons",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(),
+    of_audit(),
     Column("dataset", Words, nullable=False),
     Column("device", Words, nullable=False),
     Column("volume", Words, nullable=False),
@@ -251,7 +237,7 @@ SURVEYS = Table(
     "surveys",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(nullable=True),
+    of_audit(nullable=True),
     Column("device", Words, nullable=False),
     Column("volume", Words, nullable=False),
     Column("at", Instant, nullable=False),
@@ -263,7 +249,7 @@ ESTATE_EVENTS = Table(  # what came, went, was renamed, moved or swapped
     "estate_events",
     METADATA,
     Column("id", Integer, primary_key=True),
-    _of_audit(nullable=True),
+    of_audit(nullable=True),
     Column("at", Instant, nullable=False),
     Column("kind", Words, nullable=False),
     Column("subject", Words, nullable=False),

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coverage_audit.ledger.outgoing import OutgoingKind
+
 
 @dataclass(frozen=True, kw_only=True)
 class Message:
     """`subject` is one printable line that alone says what matters; `short` is for services that take few words.
 
-    `html` and `text` say the same. `page` is the whole page as HTML, attached where mail is sent.
+    `html` and `text` say the same. `page` is the whole page as HTML, attached where mail is sent. `kind` is what it is
+    about first of all.
     """
 
     subject: str
@@ -17,6 +20,7 @@ class Message:
     html: str
     short: str
     page: str | None = None
+    kind: OutgoingKind = OutgoingKind.DAEMON
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,26 +4,24 @@ from __future__ import annotations
 
 import json
 import logging
-import os
 import subprocess
 import threading
 import time
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from coverage_audit.errors import EX_CONFORMING, EX_NONCONFORMING, EX_NOTICE_FAILED
 from coverage_audit.estate.model import NoticeKind, NoticeTarget
-from coverage_audit.judgement.verdict import Answer
-from coverage_audit.ledger.opening import exclusive, open_ledger
-from coverage_audit.ledger.record import AuditRecord
 from coverage_audit.notices.composing import compose
 from coverage_audit.notices.delivery import Delivered, Failed, deliver
 from coverage_audit.notices.message import Message
-from coverage_audit.notices.telling import tell_target, try_target
+from coverage_audit.notices.telling import try_target
+from coverage_audit.wiring import wall_clock
 from tests.builders.noticed import a_change, a_recovery, failing_estate
-from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
 from tests.parts.mailbox import PLANTED, Endpoint, Mailbox
 from tests.parts.station import Station
 
@@ -166,33 +164,6 @@ def a_target(file: Path, *send: NoticeKind) -> NoticeTarget:
     return NoticeTarget(name="household", send=frozenset(send), url_file=str(file))
 
 
-def test_what_did_not_arrive_is_told_again_and_what_arrived_is_not(tmp_path: Path, endpoint: Endpoint) -> None:
-    file = tmp_path / "household.url"
-    file.write_text(endpoint.address())
-    file.chmod(0o600)
-    target = a_target(file, NoticeKind.FAILING, NoticeKind.RECOVERED)
-    state = tmp_path / "state"
-    with exclusive(state), open_ledger(state) as ledger:
-        outcomes = []
-        nights = [
-            (Answer.NONCONFORMITY, 500),
-            (Answer.NONCONFORMITY, 200),
-            (Answer.NONCONFORMITY, 200),
-            (Answer.CONFORMITY, 200),
-        ]
-        for number, (answer, status) in enumerate(nights):
-            endpoint.status = status
-            judged = a_judged(night(number), {"field-recordings": [a_finding(answer=answer)]})
-            ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
-            outcomes.append(tell_target(target, judged, ledger, page=None, environment=os.environ))
-    failed, delivered = Failed, Delivered(target="household")
-    assert isinstance(outcomes[0], failed)
-    assert outcomes[1:] == [delivered, None, delivered]
-    titles = [json.loads(body)["title"] for body in endpoint.bodies]
-    assert "not covered" in titles[1]
-    assert "1 recovered" in titles[2]
-
-
 def test_a_trial_notice_arrives(tmp_path: Path, mailbox: Mailbox) -> None:
     file = tmp_path / "household.url"
     file.write_text(mailbox.address())
@@ -252,3 +223,17 @@ def test_the_command_tells_once_says_what_failed_to_arrive_and_has_a_status_for_
     assert len(titles) == 2
     assert "field-recordings not covered" in titles[0]
     assert "recovered" in titles[1]
+
+
+def test_the_command_waits_in_quiet_hours_and_says_until_when(station: Station, endpoint: Endpoint) -> None:
+    now = wall_clock().astimezone(ZoneInfo("Europe/Dublin"))
+    begin, end = now - timedelta(hours=1), now + timedelta(hours=2)
+    quiet = f'quiet: "{begin:%H:%M}-{end:%H:%M}"'
+    station.declare(ESTATE.replace("send: [failing, recovered]", f"send: [failing, recovered], {quiet}"))
+    station.write("kestrel/recordings/take-1.wav")
+    (station.root / "heron/recordings").mkdir(parents=True)
+    ran = station.command("audit", "--notify", environment={"PHONE_URL": endpoint.address()})
+    assert ran.status == EX_NONCONFORMING
+    assert "'phone' waits until" in ran.err
+    assert f"{end:%H:%M}" in ran.err
+    assert endpoint.bodies == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.server
+import random
 import socket
 import threading
 import time
@@ -10,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from http import HTTPStatus
 from typing import Any
 
 import pytest
@@ -25,6 +27,9 @@ class Mailbox:
 
     port: int = 0
     letters: list[EmailMessage] = field(default_factory=list)
+    raw: list[bytes] = field(default_factory=list)
+    taken: list[tuple[str, float]] = field(default_factory=list)
+    """Each letter's Message-ID with the moment (monotonic) at which it was accepted."""
     recipients: list[str] = field(default_factory=list)
     refused: set[str] = field(default_factory=set)
 
@@ -43,6 +48,8 @@ class Mailbox:
         letter = message_from_bytes(envelope.content, policy=policy.default)
         assert isinstance(letter, EmailMessage)
         self.letters.append(letter)
+        self.raw.append(envelope.content)
+        self.taken.append((str(letter["Message-ID"]), time.monotonic()))
         self.recipients.extend(envelope.rcpt_tos)
         return "250 OK"
 
@@ -66,6 +73,10 @@ class Endpoint:
     port: int = 0
     status: int = 200
     bodies: list[bytes] = field(default_factory=list)
+    failing: float = 0.0
+    """The share of requests that it answers with 503 at random, before it has taken them."""
+    taken: list[tuple[str, float]] = field(default_factory=list)
+    """Each event taken, with the moment (monotonic) at which it was accepted."""
     paths: list[str] = field(default_factory=list)
 
     def address(self, secret: str = PLANTED, more: str = "") -> str:
@@ -80,9 +91,13 @@ def endpoint() -> Iterator[Endpoint]:
 
     class Answering(http.server.BaseHTTPRequestHandler):
         def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            status = 503 if random.random() < seen.failing else seen.status  # noqa: S311 - an accident, no secret
             seen.paths.append(self.path)
-            seen.bodies.append(self.rfile.read(int(self.headers["Content-Length"])))
-            self.send_response(seen.status)
+            seen.bodies.append(body)
+            if status == HTTPStatus.OK:
+                seen.taken.append((str(self.headers["X-Coverage-Audit-Event"]), time.monotonic()))
+            self.send_response(status)
             self.end_headers()
 
         def log_message(self, *_said: object) -> None:

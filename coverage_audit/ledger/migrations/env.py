@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from alembic import context
 
-from coverage_audit.ledger.tables import METADATA
+from coverage_audit.ledger import tables, tables_of_nights
+from coverage_audit.ledger.metadata import METADATA
+
+_DECLARED = (tables, tables_of_nights)
 
 context.configure(
     connection=context.config.attributes["connection"],

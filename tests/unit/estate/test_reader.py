@@ -12,6 +12,7 @@ from coverage_audit.estate.model import (
     DeviceId,
     LocalAccess,
     NotKept,
+    PolicyId,
     Proof,
     Schedule,
     ShelfAccess,
@@ -471,6 +472,35 @@ def test_a_notice_says_in_exactly_one_way_where_its_address_is_kept(tmp_path: Pa
     assert several == [
         "26:29: 'household' says in two ways where its address is kept (keep one of url_file and credential)"
     ]
+
+
+def a_notice(more: str) -> str:
+    return f"{SMALL}notices:\n  household: {{url_env: A, send: [failing], {more}}}\n"
+
+
+def test_an_address_may_be_quiet_for_hours_and_hear_of_some_policies_alone(tmp_path: Path) -> None:
+    (declared,) = read(tmp_path, a_notice("quiet: '22:00-07:00', policies: [plain]")).notices
+    assert declared.quiet == (time(22), time(7))
+    assert declared.policies == frozenset({PolicyId("plain")})
+    (plain,) = read(tmp_path, f"{SMALL}notices:\n  household: {{url_env: A, send: [failing]}}\n").notices
+    assert (plain.quiet, plain.policies) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("quiet: '22:00'", "no span of hours"),
+        ("quiet: '22:00-22:00'", "quiet for ever"),
+        ("quiet: '22:00-24:00'", "no time of day"),
+        ("quiet: 22", "no span of hours"),
+        ("policies: [unheard-of]", "no policy 'unheard-of' is declared"),
+        ("policies: []", "at least"),
+    ],
+)
+def test_quiet_hours_that_are_none_and_policies_that_are_unknown_are_refused(
+    tmp_path: Path, more: str, said: str
+) -> None:
+    assert [said in told for told in mistakes(tmp_path, a_notice(more))] == [True]
 
 
 def test_a_policy_that_asks_more_offsite_than_copies_is_no_mistake_of_the_file(tmp_path: Path) -> None:

@@ -73,7 +73,7 @@ def test_of_two_that_become_one_the_finding_that_began_first_goes_on(ledger: Led
 def test_what_a_new_address_still_has_to_be_told_is_told_after_a_rename(ledger: Ledger) -> None:
     found(ledger, 0, "copies:field-recordings", Lineage())
     found(ledger, 1, "copies:tapes", TO_TAPES)
-    assert [one.kind for one in ledger.untold("warden", night(1))] == [TransitionKind.BEGUN]
+    assert [one.kind for one in ledger.outbox.untold("warden", night(1))] == [TransitionKind.BEGUN]
 
 
 def test_the_estates_own_findings_follow_a_devices_name(ledger: Ledger) -> None:

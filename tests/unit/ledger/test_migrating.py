@@ -15,10 +15,11 @@ from coverage_audit.errors import LedgerError
 from coverage_audit.ledger.connecting import connect
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.ledger.metadata import METADATA
 from coverage_audit.ledger.migrating import _config, rebuilding
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord
-from coverage_audit.ledger.tables import ESTATE_EVENTS, METADATA, SHELF_RECORDS
+from coverage_audit.ledger.tables import ESTATE_EVENTS, SHELF_RECORDS
 from tests.builders.nights import filled, mode, one_night, refused
 from tests.builders.recorded import COPY, ESTATE_TEXT, ORIGINAL, RECORDINGS, a_box_answer, a_finding, a_judged, night
 

@@ -13,22 +13,22 @@ def a_night(ledger: Ledger, number: int, **answers: Answer) -> None:
 
 
 def untold(ledger: Ledger, target: str, number: int) -> list[tuple[str, TransitionKind]]:
-    return [(change.finding.rule, change.kind) for change in ledger.untold(target, night(number))]
+    return [(change.finding.rule, change.kind) for change in ledger.outbox.untold(target, night(number))]
 
 
 def test_what_was_delivered_to_one_target_is_still_news_to_another(ledger: Ledger) -> None:
     a_night(ledger, 0, copies=Answer.NONCONFORMITY)
-    ledger.mark_told("phone", ledger.untold("phone", night(0)), night(0))
+    ledger.outbox.enqueue("phone", [], night(0), transitions=ledger.outbox.untold("phone", night(0)))
     assert untold(ledger, "phone", 0) == []
     assert untold(ledger, "mail", 0) == [("copies", TransitionKind.BEGUN)]
 
 
 def test_marking_twice_is_no_error(ledger: Ledger) -> None:
     a_night(ledger, 0, copies=Answer.NONCONFORMITY)
-    changes = ledger.untold("phone", night(0))
-    ledger.mark_told("phone", [*changes], night(0))
-    ledger.mark_told("phone", [*changes], night(1))
-    ledger.mark_told("phone", [], night(1))
+    changes = ledger.outbox.untold("phone", night(0))
+    ledger.outbox.enqueue("phone", [], night(0), transitions=[*changes])
+    ledger.outbox.enqueue("phone", [], night(1), transitions=[*changes])
+    ledger.outbox.enqueue("phone", [], night(1), transitions=[])
     assert untold(ledger, "phone", 1) == []
 
 

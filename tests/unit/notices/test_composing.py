@@ -6,13 +6,15 @@ from html import unescape
 
 import pytest
 
-from coverage_audit.estate.model import NoticeKind
-from coverage_audit.judgement.verdict import Answer
+from coverage_audit.estate.model import DatasetId, NoticeKind
+from coverage_audit.evidence.difference import Exposure
+from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset
+from coverage_audit.ledger.outgoing import Lasting, OutgoingKind
 from coverage_audit.ledger.record import TransitionKind
 from coverage_audit.notices.composing import compose
 from coverage_audit.notices.message import Message
 from tests.builders.noticed import a_change, a_recovery, failing_estate
-from tests.builders.recorded import a_finding, a_judged, night
+from tests.builders.recorded import a_finding, a_judged, a_judged_dataset, night
 
 FAILING = [
     a_change(),
@@ -138,3 +140,51 @@ def test_many_findings_leave_a_push_message_short_and_a_subject_on_one_line() ->
     assert len(message.subject) < 200
     assert "500 datasets or places not covered (500 findings)" in message.subject
     assert message.text.count("* fails") == 500
+
+
+def exposed(name: str, files: int, size: int, *findings: Finding) -> JudgedDataset:
+    dataset = a_judged_dataset(name, findings, night(3))
+    return replace(dataset, exposure=Exposure(files=files, bytes=size))
+
+
+def test_the_most_at_stake_comes_first_and_then_what_is_not_covered() -> None:
+    names = {"little": 1, "nothing": 0, "much": 9_000_000_000}
+    changes = [
+        a_change("age:little", dataset="little"),
+        a_change("age:nothing", answer=Answer.UNVERIFIED, dataset="nothing"),
+        a_change("copies:nothing", dataset="nothing"),
+        a_change("age:much", answer=Answer.UNVERIFIED, dataset="much"),
+    ]
+    datasets = tuple(
+        exposed(name, 3, size, *(one.finding for one in changes if one.dataset == name)) for name, size in names.items()
+    )
+    message = composed(compose(replace(a_judged(night(3)), datasets=datasets), changes, page=None))
+    assert message.subject == (
+        "Saltreach Field Station: much unverified (1 finding), little, nothing not covered (3 findings)"
+    )
+    heads = [line for line in message.text.splitlines() if line.startswith("* ")]
+    assert heads == [
+        "* unverified: much (age)",
+        "* unverified: nothing (age)",
+        "* fails: little (age)",
+        "* fails: nothing (copies)",
+    ]
+    assert "At stake: 3 files, 9.0 GB, that no copy with valid evidence holds" in message.text
+
+
+def test_a_reminder_alone_says_in_its_subject_since_when() -> None:
+    last = Lasting(finding=a_finding(), dataset=DatasetId("field-recordings"), since=night(0), told=night(2))
+    message = composed(compose(failing_estate(), [], page=None, reminders=[last]))
+    assert message.subject == (
+        "Saltreach Field Station: field-recordings still not covered since 2026-11-01 (1 finding)"
+    )
+    assert message.kind is OutgoingKind.REMINDER
+    assert "Reminder: still not covered" in message.html
+    assert "Open besides, told before: 2" in message.text
+
+
+def test_reminders_say_the_same_as_text_and_as_html() -> None:
+    last = Lasting(finding=a_finding(), dataset=DatasetId("field-recordings"), since=night(0), told=night(2))
+    message = composed(compose(failing_estate(), [*FAILING[1:], a_recovery()], page=None, reminders=[last]))
+    text = [word for word in message.text.split() if word != "*" and not set(word) <= {"-"}]
+    assert text == words(message.html)

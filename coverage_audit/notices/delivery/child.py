@@ -1,9 +1,4 @@
-"""Delivery: the one door to apprise. Each notice goes out from a process of its own, which may be given up.
-
-The library logs addresses, waits on threads that a slow server can hold for ever, and takes a while to import. In
-a short-lived child none of that matters: what it logs goes nowhere, and past the deadline it is ended. The
-address reaches it through a pipe, never on its command line, and only words of ours come back.
-"""
+"""The process that sends one notice. It runs apprise, lets nothing out but a reply, and ends."""
 
 from __future__ import annotations
 
@@ -11,11 +6,11 @@ import logging
 import multiprocessing
 import os
 import re
-from contextlib import closing
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
+from coverage_audit.notices.delivery.naming import keep_served, name_by_header, name_mail, named_in_body
 from coverage_audit.notices.message import Message
 
 if TYPE_CHECKING:
@@ -23,66 +18,38 @@ if TYPE_CHECKING:
     from apprise.attachment.memory import AttachMemory
     from apprise.plugins import NotifyBase
 
-WAIT_S = 60
-"""How long one delivery may take, by its own process."""
-
-GRACE_S = 15
-"""How much longer that process is waited for (it starts, and imports) before it is ended."""
-
 PAGE_NAME = "coverage-audit.html"
 
 _STATUS = re.compile(r"\berror=([1-5][0-9]{2})\b")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Delivered:
-    """The service took it, for all recipients."""
+class Errand:
+    """What is to be sent, where to, under which name, to whom not again, and within how many seconds."""
 
-    target: str
+    url: str
+    message: Message
+    event: str | None
+    served: frozenset[str]
+    wait_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
-class Failed:
-    """It was not delivered to all of its recipients; `reason` holds nothing of the address."""
+class Reply:
+    """Why it was not delivered to everybody (None: it was), and digests of those whom it reached now."""
 
-    target: str
-    reason: str
-
-
-def deliver(target_name: str, url: str, message: Message, *, wait_s: float = WAIT_S) -> Delivered | Failed:
-    """Send a message to one address, as mail with the page attached or as a short push message. Never raises."""
-    reason = _in_a_child(url, message, wait_s)
-    return Delivered(target=target_name) if reason is None else Failed(target=target_name, reason=reason)
+    reason: str | None
+    served: frozenset[str] = frozenset()
 
 
-def _in_a_child(url: str, message: Message, wait_s: float) -> str | None:
-    context = multiprocessing.get_context("spawn")
-    here, there = context.Pipe(duplex=False)
-    child = context.Process(target=_send_and_report, args=(there, url, message, wait_s), daemon=True)
-    child.start()
-    there.close()
-    try:
-        with closing(here):
-            if not here.poll(wait_s + GRACE_S):
-                return f"no answer within {wait_s:g} s"
-            reason = here.recv()
-            return reason if reason is None else str(reason)
-    except EOFError:
-        return "the process that sends notices ended before it had sent it"
-    finally:
-        child.kill()
-        child.join()
-        child.close()
-
-
-def _send_and_report(to: Connection, url: str, message: Message, wait_s: float) -> None:
+def send_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child. Whatever a service's code raises may hold the address: only its kind is told."""
     _be_silent()
     try:
-        reason = _send(url, message, wait_s)
+        reply = _send(errand)
     except Exception as error:  # noqa: BLE001 - any plugin may raise anything, and the text may hold the address
-        reason = f"the code for this kind of address failed ({type(error).__name__})"
-    to.send(reason)
+        reply = Reply(reason=f"the code for this kind of address failed ({type(error).__name__})")
+    to.send(reply)
     to.close()
 
 
@@ -95,31 +62,53 @@ def _be_silent() -> None:
         os.dup2(nowhere, stream)
 
 
-def _send(url: str, message: Message, wait_s: float) -> str | None:
-    """Return None if every recipient's server took it, else why not."""
+def _send(errand: Errand) -> Reply:
+    """Send to every recipient who has not been reached yet; every one of their servers must take it."""
     from apprise import Apprise, AppriseAsset  # noqa: PLC0415 - slow to import, and only needed in the child
     from apprise.common import NotifyFormat  # noqa: PLC0415 - the same
 
     asset = AppriseAsset(app_id="Coverage Audit", app_desc="Coverage Audit", app_url="")
-    service = Apprise.instantiate(url, asset=asset)
+    service = Apprise.instantiate(errand.url, asset=asset)
     if service is None:
-        return "its address is none that can be used: see the forms that apprise knows"
-    if not _keeps_every_recipient(service, url):
-        return "its address names a recipient that is no mail address"
+        return Reply(reason="its address is none that can be used: see the forms that apprise knows")
+    if not _keeps_every_recipient(service, errand.url):
+        return Reply(reason="its address names a recipient that is no mail address")
     mail = _is_mail(service)
     rich = mail and service.resolve_format(NotifyFormat.HTML) is NotifyFormat.HTML
     sender = Apprise(asset=asset)
     if not sender.add(service):
-        return "its address was not taken"
+        return Reply(reason="its address was not taken")
+    message, short, reached = errand.message, errand.message.short, set[str]()
+    if errand.event is not None:
+        short = _named(service, errand.event, short)
+        reached = keep_served(service, errand.event, errand.served)
+    if _orphaned():
+        return Reply(reason="nobody waits for it any more")
     result = sender.notify(
         title=message.subject,
-        body=message.html if rich else message.text if mail else message.short,
+        body=message.html if rich else message.text if mail else short,
         body_format=NotifyFormat.HTML if rich else NotifyFormat.TEXT,
         attach=_page(message) if mail else None,
         interpret_escapes=False,
-        timeout=wait_s,
+        timeout=errand.wait_s,
     )
-    return _why_not(result, wait_s)
+    return Reply(reason=_why_not(result, errand.wait_s), served=frozenset(reached))
+
+
+def _named(service: NotifyBase, event: str, short: str) -> str:
+    """Name the event to the service; return the push message, which names it where nothing else can."""
+    from apprise.plugins.email import NotifyEmail  # noqa: PLC0415 - as above
+
+    if isinstance(service, NotifyEmail):
+        name_mail(service, event)
+        return short
+    return short if name_by_header(service, event) else named_in_body(short, event)
+
+
+def _orphaned() -> bool:
+    """Whether the process that would record the outcome is gone: then the next one sends it, and this one does not."""
+    parent = multiprocessing.parent_process()
+    return parent is not None and not parent.is_alive()
 
 
 def _is_mail(service: NotifyBase) -> bool:
@@ -140,10 +129,10 @@ def _keeps_every_recipient(service: NotifyBase, url: str) -> bool:
         return True
     said = url_to_dict(url) or {}  # type: ignore[no-untyped-call]  # the library does not type it
     kept = {"targets": service.targets, "cc": service.cc, "bcc": service.bcc}
-    return bool(service.targets) and all(len(kept[field]) >= _named(said.get(field)) for field in kept)
+    return bool(service.targets) and all(len(kept[field]) >= _count(said.get(field)) for field in kept)
 
 
-def _named(said: object) -> int:
+def _count(said: object) -> int:
     texts = said if isinstance(said, list | tuple | set) else [said] if said else []
     return sum(bool(part.strip()) for text in texts for part in re.split("[,;]", str(text)))
 

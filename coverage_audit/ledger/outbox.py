@@ -1,0 +1,116 @@
+"""The outbox: what is to be told to whom, kept from the audit that saw it until a service took it.
+
+A message enters it in one transaction with the marks that say which changes it tells, so no crash can part them.
+Sending is another matter: whoever sends notes each try and what came of it.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import secrets
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+
+from sqlalchemy import Engine
+
+from coverage_audit.ledger import queue, telling
+from coverage_audit.ledger.folder import StateFolder, speaking_of, stamp, write_whole
+from coverage_audit.ledger.outgoing import Lasting, Outgoing, Queued
+from coverage_audit.ledger.record import Transition
+from coverage_audit.ledger.transactions import Transactions
+
+_PAGE = "notice-"
+
+
+class Outbox(Transactions):
+    """The outbox of a ledger. Every method raises LedgerError."""
+
+    def __init__(self, engine: Engine, folder: StateFolder, where: str) -> None:
+        super().__init__(engine, where)
+        self._folder = folder
+
+    def untold(self, target: str, now: datetime) -> tuple[Transition, ...]:
+        """Return the changes that a target has still to be told; `now` is the audit's start."""
+        with self._writing() as connection:
+            return telling.untold(connection, target, now)
+
+    def lasting(self, target: str) -> tuple[Lasting, ...]:
+        """Return the open findings of which a target was told, each with when it last was."""
+        with self._reading() as connection:
+            return telling.lasting(connection, target)
+
+    def enqueue(
+        self,
+        target: str,
+        messages: Iterable[Outgoing],
+        at: datetime,
+        *,
+        transitions: Iterable[Transition] = (),
+        reminded: Iterable[Lasting] = (),
+    ) -> None:
+        """Put messages in, and mark what they tell as told: both or neither."""
+        with self._writing() as connection:
+            queue.put(connection, target, messages, at)
+            telling.mark_told(connection, target, (one.number for one in transitions), at)
+            telling.mark_reminded(connection, target, (one.finding.id for one in reminded), at)
+
+    def pending(self) -> tuple[Queued, ...]:
+        """Return all that no service took yet, in the order in which it came in."""
+        with self._reading() as connection:
+            return queue.pending(connection)
+
+    def due(self, now: datetime) -> tuple[Queued, ...]:
+        """Return what is to be tried now."""
+        return tuple(one for one in self.pending() if one.not_before <= now)
+
+    def tried(self, queued: Queued, at: datetime, error: str, wait: timedelta, served: frozenset[str]) -> None:
+        """Note a try that failed, why, and how long to wait before the next."""
+        with self._writing() as connection:
+            queue.tried(connection, queued, at, error, at + wait, served)
+
+    def accepted(self, event: str, at: datetime) -> None:
+        """Note that a service took it; of the message only its subject is kept."""
+        with self._writing() as connection:
+            queue.accepted(connection, event, at)
+
+    def keep_page(self, page: str, at: datetime) -> str:
+        """Keep a page for messages that will name it, on the disk before this returns; return its name.
+
+        Pages that no waiting message names are removed. Only within `exclusive`.
+        """
+        with self._reading() as connection:
+            named = {name for queued in queue.pending(connection) for name in queued.message.pages}
+        name = f"{_PAGE}{stamp(at)}-{secrets.token_hex(4)}.html"
+        with speaking_of(self._folder.path):
+            for entry in self._folder.pages.glob(f"{_PAGE}*"):
+                if entry.name not in named:
+                    entry.unlink(missing_ok=True)
+            write_whole(self._folder.pages / name, page.encode("utf-8", "backslashreplace"))
+        return name
+
+    def page(self, name: str) -> str | None:
+        """Return a kept page (None: it is gone; what it was to accompany says the same in short)."""
+        try:
+            return (self._folder.pages / name).read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
+
+    @contextmanager
+    def sending(self) -> Iterator[bool]:
+        """Be the one who sends; yields False where another process or thread is: nothing may be sent then."""
+        with speaking_of(self._folder.path):
+            descriptor = os.open(self._folder.path / "sending", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        try:
+            yield _taken(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def _taken(descriptor: int) -> bool:
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True

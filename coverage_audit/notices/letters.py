@@ -1,0 +1,134 @@
+"""The letter that a night's message is: its sections, and a few lines on each finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate
+from coverage_audit.ledger.outgoing import Lasting
+from coverage_audit.ledger.record import OPEN, Transition, TransitionKind
+from coverage_audit.notices.at_stake import NewsItem, Stakes
+from coverage_audit.notices.message import Entry, Letter, Section
+
+
+@dataclass(frozen=True, kw_only=True)
+class News:
+    """What one address is told: what fails anew, what lasts and is told again, what recovered.
+
+    What eased, or was closed without being observed again, is said only beside such news.
+    """
+
+    failing: Sequence[Transition]
+    reminded: Sequence[Lasting]
+    recovered: Sequence[Transition]
+    eased: Sequence[Transition]
+    closed: Sequence[Transition]
+
+
+class _Group(NamedTuple):
+    title: str
+    sign: str
+    listed: Sequence[NewsItem]
+
+
+def letter_of(judged: JudgedEstate, news: News, title: str) -> Letter:
+    """Return the letter; within each section, and of sections alike, the most at stake comes first."""
+    now = _current(judged)
+    told = {one.finding.id for one in news.failing} | {one.finding.id for one in news.reminded}
+    return Letter(
+        title=title,
+        opening=_opening(judged),
+        sections=tuple(_sections(judged, now, news)),
+        closing=_closing(judged, now, told),
+    )
+
+
+def _current(judged: JudgedEstate) -> dict[str, Finding]:
+    listed = [*judged.findings, *(finding for dataset in judged.datasets for finding in dataset.findings)]
+    return {finding.id: finding for finding in listed}
+
+
+def _opening(judged: JudgedEstate) -> str:
+    at = judged.started.astimezone(ZoneInfo(judged.time_zone))
+    scope = "all datasets" if judged.whole else ", ".join(visible(dataset.id) for dataset in judged.datasets)
+    rehearsal = " This is a rehearsal." if judged.rehearsal else ""
+    return (
+        f"Audit of {visible(judged.estate)}, {at:%Y-%m-%d %H:%M} ({judged.time_zone}), {scope}: "
+        f"{judged.conclusion.value}.{rehearsal}"
+    )
+
+
+def _sections(judged: JudgedEstate, now: Mapping[str, Finding], news: News) -> Iterable[Section]:
+    stakes = Stakes(judged)
+
+    groups = [
+        *_parted(news.failing, "Not covered", "Unverified: the evidence is missing"),
+        _Group("Unverified now, was not covered before", "unverified", list(news.eased)),
+        *_parted(news.reminded, "Reminder: still not covered", "Reminder: still unverified, the evidence is missing"),
+    ]
+    for group in groups:
+        if group.listed:
+            entries = tuple(_failing(one, now.get(one.finding.id, one.finding), judged, stakes) for one in group.listed)
+            yield Section(title=group.title, sign=group.sign, entries=entries)
+    for title, sign, changes in (
+        ("Recovered", "recovered", news.recovered),
+        ("Waived, or no longer asked for (nothing was observed to recover)", "closed", news.closed),
+    ):
+        if changes:
+            yield Section(title=title, sign=sign, entries=tuple(_ended(change, judged) for change in changes))
+
+
+def _parted(news: Sequence[NewsItem], not_covered: str, unverified: str) -> list[_Group]:
+    """Part by answer; the part whose first has the most at stake (they are in this order) comes first."""
+    parts: dict[bool, list[NewsItem]] = {}
+    for one in news:
+        parts.setdefault(one.answer is Answer.NONCONFORMITY, []).append(one)
+    return [
+        _Group(not_covered, "fails", listed) if worst else _Group(unverified, "unverified", listed)
+        for worst, listed in parts.items()
+    ]
+
+
+def _failing(one: NewsItem, finding: Finding, judged: JudgedEstate, stakes: Stakes) -> Entry:
+    measured = f"measured {finding.measured}; required {finding.required}; since {_when(one, judged)}"
+    worsened = isinstance(one, Transition) and one.kind is TransitionKind.WORSENED
+    lines = (
+        finding.message,
+        measured,
+        "It got worse: it was unverified before" if worsened else "",
+        stakes.said_of(one),
+        f"To mend it: {finding.mend}",
+        f"coverage-audit explain {finding.id}",
+    )
+    return Entry(head=_head(one), lines=tuple(visible(line) for line in lines if line))
+
+
+def _ended(change: Transition, judged: JudgedEstate) -> Entry:
+    since = f"it was open since {_when(change, judged)}"
+    lines = (change.finding.message, since) if change.recovered else (since,)
+    return Entry(head=_head(change), lines=tuple(visible(line) for line in lines if line))
+
+
+def _head(one: NewsItem) -> str:
+    finding = one.finding
+    apart = one.dataset is not None and one.dataset != finding.subject
+    return visible(
+        f"{one.dataset}: {finding.subject} ({finding.rule})" if apart else f"{finding.subject} ({finding.rule})"
+    )
+
+
+def _when(one: NewsItem, judged: JudgedEstate) -> str:
+    return f"{one.since.astimezone(ZoneInfo(judged.time_zone)):%Y-%m-%d %H:%M}"
+
+
+def _closing(judged: JudgedEstate, now: Mapping[str, Finding], told: set[str]) -> tuple[str, ...]:
+    besides = [name for name, finding in now.items() if finding.answer in OPEN and name not in told]
+    if besides:
+        return (f"Open besides, told before: {len(besides)} (coverage-audit audit shows all).",)
+    if judged.conclusion is Conclusion.CONFORMING and judged.whole:
+        return ("Nothing else is open.",)
+    return ()

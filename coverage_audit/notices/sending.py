@@ -1,0 +1,111 @@
+"""Sending what waits in the outbox: each message once, or as often as it fails, and never in quiet hours."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from coverage_audit.errors import NoticeError
+from coverage_audit.estate.model import Estate, NoticeTarget
+from coverage_audit.ledger.outbox import Outbox
+from coverage_audit.ledger.outgoing import Queued
+from coverage_audit.notices.addresses import resolve
+from coverage_audit.notices.delivery import Delivered, Failed, deliver
+from coverage_audit.notices.message import Message
+from coverage_audit.notices.quiet import quiet_until
+from coverage_audit.notices.retrying import wait_after
+
+PASSED_OVER: Final = timedelta(hours=24)
+"""A message of this age has missed hours that were not quiet: that is no waiting any more, and is said."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Held:
+    """It waits for the end of the target's quiet hours; `until` None: another process is sending just now."""
+
+    target: str
+    until: datetime | None
+
+
+Outcome = Delivered | Failed | Held
+
+
+def send_waiting(
+    estate: Estate,
+    outbox: Outbox,
+    clock: Callable[[], datetime],
+    environment: Mapping[str, str],
+    *,
+    at_once: bool = False,
+) -> tuple[Outcome, ...]:
+    """Send what is due, in the order in which it came in; `at_once`: also what would wait for its next try.
+
+    Each outcome is recorded before the next message is sent. A message to an address that is declared no more stays
+    where it is. Raises LedgerError.
+    """
+    with outbox.sending() as mine:
+        waiting = outbox.pending() if at_once or not mine else outbox.due(clock())
+        if not mine:
+            return tuple(Held(target=name, until=None) for name in dict.fromkeys(one.target for one in waiting))
+        return tuple(_outcomes(estate, outbox, waiting, clock, environment))
+
+
+def _outcomes(
+    estate: Estate,
+    outbox: Outbox,
+    waiting: tuple[Queued, ...],
+    clock: Callable[[], datetime],
+    environment: Mapping[str, str],
+) -> Iterator[Outcome]:
+    targets = {target.name: target for target in estate.notices}
+    for queued in waiting:
+        target = targets.get(queued.target)
+        if target is None:
+            continue
+        until = quiet_until(clock(), target.quiet, estate.time_zone)
+        yield _send(target, queued, outbox, clock, environment) if until is None else _held(queued, clock(), until)
+
+
+def _held(queued: Queued, now: datetime, until: datetime) -> Held | Failed:
+    if now - queued.created < PASSED_OVER:
+        return Held(target=queued.target, until=until)
+    if queued.last_error is not None:
+        return Failed(target=queued.target, reason=f"it waits for more than a day; tried last: {queued.last_error}")
+    reason = "it waits for more than a day, and nothing sends it when its quiet hours are over"
+    return Failed(target=queued.target, reason=f"{reason} (audit outside of them)")
+
+
+def _send(
+    target: NoticeTarget,
+    queued: Queued,
+    outbox: Outbox,
+    clock: Callable[[], datetime],
+    environment: Mapping[str, str],
+) -> Delivered | Failed:
+    kept = queued.message
+    page = next((found for name in kept.pages if (found := outbox.page(name)) is not None), None)
+    message = Message(subject=kept.subject, text=kept.text, html=kept.html, short=kept.short, page=page, kind=kept.kind)
+    outcome = send_to(target, message, environment, event=kept.event, served=queued.served)
+    if isinstance(outcome, Delivered):
+        outbox.accepted(kept.event, clock())
+    else:
+        served = queued.served | outcome.served
+        outbox.tried(queued, clock(), outcome.reason, wait_after(queued.tries + 1), served)
+    return outcome
+
+
+def send_to(
+    target: NoticeTarget,
+    message: Message,
+    environment: Mapping[str, str],
+    *,
+    event: str | None = None,
+    served: frozenset[str] = frozenset(),
+) -> Delivered | Failed:
+    """Send one message to a target, now. Never raises."""
+    try:
+        return deliver(target.name, resolve(target, environment), message, event=event, served=served)
+    except NoticeError as error:
+        return Failed(target=target.name, reason=str(error))

@@ -1,0 +1,85 @@
+"""Nights told to addresses, through a real ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from coverage_audit.estate.model import NoticeKind, PolicyId
+from coverage_audit.judgement.verdict import Answer
+from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.ledger.opening import exclusive, open_ledger
+from coverage_audit.ledger.outgoing import OutgoingKind
+from tests.builders.outbox import a_target, an_estate, told_night
+
+FAILS, UNKNOWN, FINE = Answer.NONCONFORMITY, Answer.UNVERIFIED, Answer.CONFORMITY
+COPIES = "copies:field-recordings"
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Iterator[Ledger]:
+    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
+        yield opened
+
+
+def test_what_lasts_is_told_again_more_and_more_rarely(ledger: Ledger) -> None:
+    estate = an_estate(a_target())
+    said = {day: told_night(ledger, day, {COPIES: FAILS}, estate) for day in range(70)}
+    assert [day for day, subjects in said.items() if subjects] == [0, 1, 3, 7, 14, 30, 60]
+    assert said[0] == ["Saltreach Field Station: field-recordings not covered (1 finding)"]
+    assert said[7] == ["Saltreach Field Station: field-recordings still not covered since 2026-11-01 (1 finding)"]
+    assert {one.message.kind for one in ledger.outbox.pending()} == {OutgoingKind.FAILING, OutgoingKind.REMINDER}
+
+
+def test_what_worsens_is_told_at_once(ledger: Ledger) -> None:
+    estate = an_estate(a_target())
+    told_night(ledger, 0, {COPIES: UNKNOWN}, estate)
+    told_night(ledger, 1, {COPIES: UNKNOWN}, estate)
+    assert told_night(ledger, 2, {COPIES: FAILS}, estate)
+    assert "It got worse: it was unverified before" in ledger.outbox.pending()[-1].message.text
+
+
+def test_a_reminder_stands_in_the_one_message_of_the_night(ledger: Ledger) -> None:
+    estate = an_estate(a_target(), policies={"field-recordings": "careful", "survey-sheets": "careful"})
+    told_night(ledger, 0, {COPIES: FAILS}, estate)
+    (subject,) = told_night(ledger, 1, {COPIES: FAILS, "age:survey-sheets": FAILS}, estate)
+    assert subject.endswith("survey-sheets not covered (1 finding), 1 still open, told before")
+    text = ledger.outbox.pending()[-1].message.text
+    assert "since 2026-11-01" in text.split("Reminder: still not covered")[1]
+    assert "survey-sheets" not in text.split("Reminder: still not covered")[1]
+
+
+def test_a_recovery_ends_the_reminders(ledger: Ledger) -> None:
+    estate = an_estate(a_target())
+    told_night(ledger, 0, {COPIES: FAILS}, estate)
+    (subject,) = told_night(ledger, 1, {COPIES: FINE}, estate)
+    assert "1 recovered" in subject
+    assert [told_night(ledger, day, {COPIES: FINE}, estate) for day in range(2, 9)] == [[]] * 7
+
+
+def test_an_address_hears_only_of_its_policies_and_of_the_estate(ledger: Ledger) -> None:
+    irreplaceable = a_target(policies=frozenset({PolicyId("irreplaceable")}))
+    estate = an_estate(irreplaceable, policies={"field-recordings": "irreplaceable", "camera-trap": "ordinary"})
+    (subject,) = told_night(ledger, 0, {COPIES: FAILS, "copies:camera-trap": FAILS}, estate)
+    assert subject == "Saltreach Field Station: field-recordings not covered (1 finding)"
+    text = ledger.outbox.pending()[0].message.text
+    assert "camera-trap" not in text.split("Open besides")[0]
+    assert told_night(ledger, 1, {COPIES: FINE, "copies:camera-trap": FAILS}, estate)[0].count("1 recovered") == 1
+    assert told_night(ledger, 2, {COPIES: FINE, "copies:camera-trap": FINE}, estate) == []
+
+
+def test_an_address_that_wants_recoveries_alone_is_never_reminded(ledger: Ledger) -> None:
+    estate = an_estate(a_target(send=frozenset({NoticeKind.RECOVERED})))
+    assert [told_night(ledger, day, {COPIES: FAILS}, estate) for day in range(10)] == [[]] * 10
+    assert told_night(ledger, 10, {COPIES: FINE}, estate)
+
+
+def test_two_addresses_get_a_message_each_and_share_the_page(ledger: Ledger) -> None:
+    estate = an_estate(a_target("phone"), a_target("mail"))
+    assert len(told_night(ledger, 0, {COPIES: FAILS}, estate, page="<p>")) == 2
+    first, second = ledger.outbox.pending()
+    assert first.message.event != second.message.event
+    assert (first.target, second.target) == ("phone", "mail")
+    assert ledger.outbox.page(second.message.pages[0]) == "<p>"
