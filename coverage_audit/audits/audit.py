@@ -15,6 +15,7 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.planning import plan_audit
 from coverage_audit.audits.sighting import Sighting, sight
 from coverage_audit.audits.surveying import undeclared_of, with_surveys
+from coverage_audit.audits.waiving import accepted
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Dataset, Estate
 from coverage_audit.evidence.collected import Answer
@@ -70,6 +71,9 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         drives=said_of(drives, shelf, _gaps(drives.answers)),
         undeclared=undeclared if plan.whole else None,
     )
+    lineage = lineage_of(estate)
+    under_waivers = accepted(judged, parts.ledger.waivers.standing(), lineage)
+    judged = under_waivers.judged
     record = AuditRecord(
         judged=judged,
         estate_text=estate.text,
@@ -77,12 +81,13 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         pins=new_pins(identities),
         manifests=manifests,
         comparisons=tuple(o.compared for case in cases for o in case.outcomes if o.compared),
-        lineage=lineage_of(estate),
+        lineage=lineage,
         changes=changes_since_last(estate, answers, parts.ledger),
         shelf=shelf,
         attached=drives.attached,
         detached=drives.detached,
         surveys=surveys,
+        waivers=under_waivers.fates,
     )
     recorded = parts.ledger.record(record)
     parts.ledger.prune(judged.finished)

@@ -10,19 +10,18 @@ from pathlib import Path
 import click
 
 from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.stored import stored_finding
 from coverage_audit.comparison.rows import differing_rows
-from coverage_audit.errors import UsageError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
-from coverage_audit.estate.spelling import nearest
-from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.rules.catalogue import RULES
 from coverage_audit.judgement.subjects import place_subject
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.record import StoredFinding
 from coverage_audit.reports.explanation import explain_text
 from coverage_audit.reports.rows import row_text
+from coverage_audit.reports.waivers import waiver_text
 from coverage_audit.wiring import reading
 
 
@@ -37,7 +36,7 @@ def command(*, finding: str, rows: int, estate_file: Path, state_folder: Path) -
     """Show what FINDING (an id that `audit` prints) rests on, step by step, and how to mend it."""
     estate = read_estate(estate_file)
     with reading(state_folder) as ledger:
-        stored = _stored(ledger, finding)
+        stored = stored_finding(ledger, finding)
         terminal = sys.stdout.isatty()
         click.echo(
             explain_text(
@@ -51,22 +50,13 @@ def command(*, finding: str, rows: int, estate_file: Path, state_folder: Path) -
             ),
             nl=False,
         )
+        pending = [waiver for waiver in ledger.waivers.standing() if waiver.name == stored.finding.id]
+        if pending and stored.finding.acceptance is None:
+            click.echo(f"\n{waiver_text(pending[-1], estate.time_zone)} The next audit holds it against the evidence.")
         if not stored.current:
             click.echo("\nThis finding is not asked for any more: its subject has left the estate.")
         _list_rows(estate, stored, ledger, rows)
     return 0
-
-
-def _stored(ledger: Ledger, finding: str) -> StoredFinding:
-    stored = ledger.last_finding(finding)
-    if stored is not None:
-        return stored
-    known = ledger.finding_ids()
-    if not known:
-        raise UsageError("no audit has been recorded in this state folder yet; run `coverage-audit audit` first")
-    guess = nearest(finding, known)
-    hint = f"did you mean '{guess}'?" if guess else "`coverage-audit audit` prints the ids in brackets"
-    raise UsageError(f"no audit has answered a finding '{visible(finding)}'; {hint}")
 
 
 def _documentation(rule: str) -> str:

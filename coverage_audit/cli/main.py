@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "preflight": "Check the estate, reach every device, show keys and volumes.",
     "survey": "Show what lies on the volumes and what belongs to no dataset.",
     "tour": "Audit a made-up estate in a scratch folder, for real.",
+    "waive": "Accept a finding for a while, or end that.",
 }
 """Each command's name and short help; the module of the same name in this folder holds it as `command`."""
 

@@ -57,6 +57,10 @@ class Span:
             return Answer.CONFORMITY
         return Answer.UNVERIFIED if self.assumed >= required else Answer.NONCONFORMITY
 
+    def lacking(self, required: int) -> float:
+        """Return how many there are too few, with nothing assumed."""
+        return float(max(0, required - self.certain))
+
     def __str__(self) -> str:
         """Say it: one figure where nothing is unknown, else from the one to the other."""
         return str(self.certain) if self.certain == self.assumed else f"{self.certain} (up to {self.assumed})"

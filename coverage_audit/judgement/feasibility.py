@@ -64,6 +64,7 @@ def _too_few(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
                 figures=(f"at most {most} {what}, as declared", f"at least {required}"),
                 message=f"The policy “{policy.id}” asks for `{criterion}: {required}`; "
                 f"as declared, {dataset.id} can never have more than {most} {what}.",
+                degree=float(required - most),
             )
 
 
@@ -124,7 +125,9 @@ def _evidence_older_than_asked(dataset: Dataset, estate: Estate) -> Iterator[Fin
             )
 
 
-def _finding(subject: str, answer: Answer, *, figures: tuple[str, str], message: str) -> Finding:
+def _finding(
+    subject: str, answer: Answer, *, figures: tuple[str, str], message: str, degree: float | None = None
+) -> Finding:
     measured, required = figures
     return Finding(
         rule=RULE.id,
@@ -136,4 +139,5 @@ def _finding(subject: str, answer: Answer, *, figures: tuple[str, str], message:
         mend="Declare the further copy, or put the policy right.",
         evidence=(EvidenceItem(what=measured, where="the estate file", at=None, how="reckoned from what is declared"),),
         control=RULE.control,
+        degree=degree,
     )

@@ -21,6 +21,7 @@ from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_TH
 from coverage_audit.judgement.same_points import counted_once
 from coverage_audit.judgement.shelf import site_of, stays_attached
 from coverage_audit.judgement.standing import judge_copy, judge_original
+from coverage_audit.judgement.troubles import with_troubles
 from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
 
 
@@ -94,7 +95,7 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
         started=audit.started,
         finished=audit.finished,
     )
-    findings = (*of_dataset(case.dataset, audit.estate), *_findings(context))
+    findings = with_troubles((*of_dataset(case.dataset, audit.estate), *_findings(context)), context)
     return JudgedDataset(
         id=case.dataset.id,
         policy=case.policy.id,

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 class Rule:
     """One rule. `doc` is the rule file's own docstring: what it asks, why, how to mend, the control.
 
-    `control` is the published control for which the rule supports evidence. `waivable` is False for what
-    no owner can accept: content and identity.
+    `control` is the published control for which the rule supports evidence. `waivable` is False where
+    none of its findings can be waived; one that tells of damage or of another volume never can, whatever its rule.
     """
 
     id: str

@@ -62,10 +62,27 @@ class EvidenceItem:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Acceptance:
+    """A waiver beside the finding that it covers; `answer` is what the finding would be without it.
+
+    It holds before `until`, which is the end of the last day.
+    """
+
+    who: str
+    why: str
+    given: datetime
+    until: datetime
+    answer: Answer
+
+
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """One rule's answer on one subject. `id` is `rule:subject`, stable and typable.
 
-    `control` is the published control for which it supports evidence.
+    `control` is the published control for which it supports evidence. `degree` says how bad it is, where a figure
+    can (larger is worse; the unit is the rule's own), `kind` what sort of trouble it is, as one word for which another
+    stands once it is another trouble. `waivable`: False where it tells of damage or of another volume. `acceptance`
+    is the waiver that holds of it.
     """
 
     rule: str
@@ -77,6 +94,10 @@ class Finding:
     mend: str
     evidence: tuple[EvidenceItem, ...] = ()
     control: str = ""
+    degree: float | None = None
+    kind: str = ""
+    waivable: bool = True
+    acceptance: Acceptance | None = None
 
     @property
     def id(self) -> str:

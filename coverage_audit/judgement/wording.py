@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.units import format_duration, format_size
@@ -31,6 +31,11 @@ def copies(count: int) -> str:
 def when(instant: datetime, zone: ZoneInfo) -> str:
     """Say an instant to the minute, in the estate's zone, with the zone's abbreviation."""
     return instant.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
+
+
+def last_day(until: datetime, zone: tzinfo) -> str:
+    """Say the last day of a span that ends at `until`, in the zone."""
+    return (until.astimezone(zone) - timedelta(microseconds=1)).strftime("%Y-%m-%d")
 
 
 def age(instant: datetime, now: datetime) -> str:

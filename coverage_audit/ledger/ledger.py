@@ -37,16 +37,21 @@ from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
 from coverage_audit.ledger.transactions import Transactions
+from coverage_audit.ledger.waiver_book import WaiverBook
 
 
 class Ledger(Transactions):
-    """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told."""
+    """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told.
+
+    `waivers` is what was accepted for a while.
+    """
 
     def __init__(self, *, engine: Engine, folder: StateFolder, seed: bytes, where: str) -> None:
         super().__init__(engine, where)
         self._folder = folder
         self.seed = seed
         self.outbox = Outbox(engine, folder, where)
+        self.waivers = WaiverBook(engine, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""

@@ -17,6 +17,7 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
+from coverage_audit.ledger.mapping_acceptance import load_acceptance, store_acceptance
 from coverage_audit.ledger.mapping_filesystems import load_filesystem, store_filesystem
 
 Stored = Mapping[str, Any]
@@ -38,6 +39,10 @@ def store_finding(finding: Finding) -> Stored:
             {"what": item.what, "where": item.where, "at": _instant(item.at), "how": item.how}
             for item in finding.evidence
         ],
+        "degree": finding.degree,
+        "kind": finding.kind,
+        "waivable": finding.waivable,
+        "acceptance": None if finding.acceptance is None else store_acceptance(finding.acceptance),
     }
 
 
@@ -56,6 +61,10 @@ def load_finding(stored: Stored) -> Finding:
             EvidenceItem(what=item["what"], where=item["where"], at=_parsed(item["at"]), how=item["how"])
             for item in stored["evidence"]
         ),
+        degree=stored.get("degree"),
+        kind=stored.get("kind", ""),
+        waivable=stored.get("waivable", True),
+        acceptance=load_acceptance(stored["acceptance"]) if stored.get("acceptance") else None,
     )
 
 

@@ -20,8 +20,10 @@ from coverage_audit.evidence.facts import PinnedFact
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.shelf import Attached, ShelfTree
 from coverage_audit.evidence.surveyed import SurveySummary
+from coverage_audit.judgement.accepting import Fate
 from coverage_audit.judgement.verdict import Answer as Verdict
 from coverage_audit.judgement.verdict import Conclusion, Finding, JudgedEstate
+from coverage_audit.judgement.waiving import Waiver
 
 OPEN = frozenset({Verdict.NONCONFORMITY, Verdict.UNVERIFIED})
 """The answers that leave a finding open."""
@@ -60,7 +62,7 @@ class AuditRecord:
     `pins` are identities pinned for the first time. `estate_text` is the estate file that was judged. `shelf` are trees
     of shelf drives that this audit saw (their manifests are among `manifests`), `attached` the drives that are plugged
     in, `detached` those that were and are not any more. `lineage` is what the estate says of former names and places,
-    `changes` what changed in it since the audit before.
+    `changes` what changed in it since the audit before. `waivers` says what became of those that stood.
     """
 
     judged: JudgedEstate
@@ -75,6 +77,16 @@ class AuditRecord:
     attached: tuple[Attached, ...] = ()
     detached: tuple[VolumeKey, ...] = ()
     surveys: tuple[SurveySummary, ...] = ()
+    waivers: tuple[Fate, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class EndedWaiver:
+    """A waiver that stands no more: when it ended, and why."""
+
+    waiver: Waiver
+    ended: datetime
+    why: str
 
 
 class TransitionKind(StrEnum):

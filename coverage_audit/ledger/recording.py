@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, func, insert, select
 from coverage_audit.errors import LedgerError
 from coverage_audit.estate.former import Lineage
 from coverage_audit.evidence.manifest import CompleteManifest
-from coverage_audit.ledger import events
+from coverage_audit.ledger import events, waivers
 from coverage_audit.ledger.attachments import write_attachments
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import place
@@ -51,6 +51,7 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
             _write_comparison(connection, audit, record, compared, moved)
         write_surveys(connection, record.surveys, audit)
         transitions, since = write_findings(connection, audit, record)
+        waivers.settle(connection, record.waivers, record.judged.finished)
         events.write(connection, record.changes, record.judged.started, audit)
         changed = events.told_by(connection, audit)
     return Recorded(transitions=transitions, since=since, moved=moved, events=changed)

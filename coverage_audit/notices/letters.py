@@ -56,9 +56,10 @@ def _opening(judged: JudgedEstate) -> str:
     at = judged.started.astimezone(ZoneInfo(judged.time_zone))
     scope = "all datasets" if judged.whole else ", ".join(visible(dataset.id) for dataset in judged.datasets)
     rehearsal = " This is a rehearsal." if judged.rehearsal else ""
+    waived = f", with {judged.waived} {'waiver' if judged.waived == 1 else 'waivers'}" if judged.waived else ""
     return (
         f"Audit of {visible(judged.estate)}, {at:%Y-%m-%d %H:%M} ({judged.time_zone}), {scope}: "
-        f"{judged.conclusion.value}.{rehearsal}"
+        f"{judged.conclusion.value}{waived}.{rehearsal}"
     )
 
 

@@ -17,6 +17,7 @@ from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
 from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import (
+    Acceptance,
     EvidenceItem,
     Finding,
     JudgedCopy,
@@ -164,6 +165,19 @@ def _finding(finding: Finding) -> _Json:
         "mend": finding.mend,
         "control": finding.control,
         "evidence": [_item(item) for item in finding.evidence],
+        "waiver": _acceptance(finding.acceptance),
+    }
+
+
+def _acceptance(acceptance: Acceptance | None) -> _Json:
+    if acceptance is None:
+        return None
+    return {
+        "who": acceptance.who,
+        "why": acceptance.why,
+        "given": rfc3339(acceptance.given),
+        "until": rfc3339(acceptance.until),
+        "answer": acceptance.answer,
     }
 
 

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.difference import CopyComparison, Sample, Tally
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.verdict import EvidenceItem, Finding
-from coverage_audit.judgement.wording import age, amount, when
+from coverage_audit.judgement.verdict import Acceptance, EvidenceItem, Finding
+from coverage_audit.judgement.wording import age, amount, last_day, when
 from coverage_audit.reports.plain import Paper
 
 
@@ -40,6 +40,7 @@ def explain_text(  # noqa: PLR0913 - what a finding is explained by
         *paper.wrapped(f"Required: {finding.required}"),
         *_evidence(finding, paper, zone),
         *_figures(comparison, paper, zone),
+        *_acceptance(finding.acceptance, paper, zone),
         *_mend(finding, paper),
         *paper.heading("The rule"),
         *_paragraphs(documentation, paper),
@@ -109,6 +110,18 @@ def _tallies(comparison: CopyComparison) -> Iterator[tuple[str, Tally]]:
 
 def _sample(sample: Sample) -> str:
     return f"{visible(sample.path)} ({sample.row_class}, {sample.verdict}, {amount(Tally(files=1, bytes=sample.size))})"
+
+
+def _acceptance(acceptance: Acceptance | None, paper: Paper, zone: ZoneInfo) -> Iterator[str]:
+    if acceptance is None:
+        return
+    yield from paper.heading("The waiver")
+    yield from paper.wrapped(f"Who: {visible(acceptance.who)}, at {when(acceptance.given, zone)}.")
+    yield from paper.wrapped(f"Why: {visible(acceptance.why)}")
+    yield from paper.wrapped(
+        f"Until: the end of {last_day(acceptance.until, zone)}, or until it gets worse. "
+        f"Without it the answer would be: {acceptance.answer}."
+    )
 
 
 def _mend(finding: Finding, paper: Paper) -> Iterator[str]:

@@ -43,6 +43,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             mend="Find out why the copy stopped, run it again, and audit again.",
             evidence=of_copy(copy),
             control=RULE.control,
+            degree=_degree(copy),
         )
 
 
@@ -54,6 +55,11 @@ def _answer(copy: JudgedCopy, context: DatasetContext) -> Answer:
     if copy.standing is Standing.UNVERIFIED:
         return context.own_answer(Answer.UNVERIFIED)
     return Answer.OBSERVATION  # damaged or incomplete: completeness answers for it
+
+
+def _degree(copy: JudgedCopy) -> float | None:
+    """Return the recovery point in seconds before the epoch: going back is worse, growing old by itself is not."""
+    return -copy.recovery_point.timestamp() if copy.recovery_point else None
 
 
 def _measured(copy: JudgedCopy, context: DatasetContext) -> str:

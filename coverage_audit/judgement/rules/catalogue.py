@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from coverage_audit.judgement import feasibility
+from coverage_audit.judgement import accepting, feasibility
 from coverage_audit.judgement.context import DatasetContext, EstateContext
 from coverage_audit.judgement.rule import Rule
 from coverage_audit.judgement.rules import (
@@ -62,5 +62,6 @@ RULES: tuple[Rule, ...] = (
     *(rule for rule, _ in COUNTING),
     *(rule for rule, _ in EXPLAINING),
     *(rule for rule, _ in OF_THE_ESTATE),
+    accepting.RULE,
 )
 """Every rule's record, for `explain` and the documentation."""

@@ -50,6 +50,7 @@ def check(context: EstateContext) -> Iterable[Finding]:
             mend="Let the device keep its time by NTP.",
             evidence=(_evidence(facts),),
             control=RULE.control,
+            degree=_degree(facts, context),
         )
 
 
@@ -63,6 +64,14 @@ def _answer(device: Device, facts: DeviceFacts | Gap, context: EstateContext) ->
     if distance + known <= context.estate.limits.clock_tolerance:
         return Answer.CONFORMITY
     return Answer.NONCONFORMITY if distance - known > context.estate.limits.clock_tolerance else Answer.UNVERIFIED
+
+
+def _degree(facts: DeviceFacts | Gap, context: EstateContext) -> float | None:
+    """Return how many times the tolerance it is off, in whole numbers: clocks jitter."""
+    tolerance = context.estate.limits.clock_tolerance
+    if isinstance(facts, Gap) or facts.clock_offset is None or not tolerance:
+        return None
+    return float(round(abs(facts.clock_offset) / tolerance))
 
 
 def _measured(facts: DeviceFacts | Gap) -> str:

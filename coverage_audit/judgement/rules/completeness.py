@@ -29,7 +29,6 @@ RULE = Rule(
     title="Completeness",
     control=supports("NIST SP 800-53 Rev. 5 CP-9 and CP-9 d"),
     doc=__doc__ or "",
-    waivable=False,
 )
 
 
@@ -47,6 +46,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             mend=_mend(copy),
             evidence=of_copy(copy),
             control=RULE.control,
+            degree=_degree(copy),
         )
 
 
@@ -80,6 +80,15 @@ def _measured(copy: JudgedCopy) -> str:
     if found is None:
         return "not compared"
     return f"{amount(found.missing)} missing, {amount(found.changed)} changed, {amount(found.pending)} of those pending"
+
+
+def _degree(copy: JudgedCopy) -> float | None:
+    """Return the bytes that the copy does not hold and that are not pending; each file counts as one besides."""
+    found = copy.comparison
+    if found is None:
+        return None
+    lacking, pending = found.missing + found.changed, found.pending
+    return float(max(0, lacking.bytes + lacking.files - pending.bytes - pending.files))
 
 
 def _mend(copy: JudgedCopy) -> str:

@@ -52,6 +52,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         mend="Mend the places that are not counted, or declare a further copy on a device of its own.",
         evidence=standings(context),
         control=RULE.control,
+        degree=span.lacking(required),
     )
 
 

@@ -47,6 +47,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         mend="Move a copy to a device of its own, let the boxes show who they are, or attest that they are apart.",
         evidence=tuple(item for holding in context.holdings.places for item in of_place(holding.place)),
         control=RULE.control,
+        degree=span.lacking(context.policy.copies),
     )
 
 

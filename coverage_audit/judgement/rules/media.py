@@ -52,4 +52,5 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         mend="Keep a proven copy on another kind of medium, or correct `medium:` where it is declared wrongly.",
         evidence=standings(context),
         control=RULE.control,
+        degree=span.lacking(required),
     )

@@ -35,7 +35,6 @@ RULE = Rule(
     title="Mount and identity",
     control=supports("NIST SP 800-53 Rev. 5 CM-8 and CP-9 d"),
     doc=__doc__ or "",
-    waivable=False,
 )
 
 _REACH = "Mend what stood in the way of seeing the volume, then audit again."

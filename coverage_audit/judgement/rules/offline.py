@@ -58,4 +58,5 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         mend="Detach the drive between its runs, or declare a copy on a volume that is offline.",
         evidence=standings(context),
         control=RULE.control,
+        degree=span.lacking(required),
     )

@@ -56,4 +56,5 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         mend="Mend the copy at the other site, or declare one there.",
         evidence=standings(context),
         control=RULE.control,
+        degree=span.lacking(required),
     )

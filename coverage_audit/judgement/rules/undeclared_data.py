@@ -119,6 +119,7 @@ def _finding(look: VolumeLook, answer: Answer, measured: str, message: str, cont
             ),
         ),
         control=RULE.control,
+        degree=float(look.survey.unclaimed.bytes) if look.survey else None,
     )
 
 
