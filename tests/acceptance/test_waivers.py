@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -38,7 +39,7 @@ def lose_most(station: Station) -> None:
 
 def in_days(days: int) -> str:
     """A day from now, as the command reads it."""
-    return f"{(wall_clock() + days * DAY).date()}"
+    return f"{(wall_clock() + days * DAY).astimezone(ZoneInfo('Europe/Dublin')).date()}"
 
 
 def open_in(found: dict[str, Any]) -> list[str]:
@@ -171,7 +172,7 @@ def test_what_is_no_waiver_is_refused_with_what_to_do(kept_up: Station, words: t
 def test_a_day_a_year_ahead_is_the_last(kept_up: Station) -> None:
     lose_most(kept_up)
     kept_up.night()
-    today = wall_clock().date()
+    today = datetime.fromisoformat(in_days(0)).date()
     last = today.replace(year=today.year + 1) if (today.month, today.day) != (2, 29) else today + 365 * DAY
     waive(kept_up, "enough-copies:field-recordings", until=f"{last}")
 
