@@ -6,6 +6,7 @@ server's acceptance and its record, and then under the same name.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import multiprocessing
 import os
@@ -96,7 +97,8 @@ class Kills:
         moment = time.monotonic()
         process.kill()
         if helpers_too:
-            os.killpg(process.pid or 0, signal.SIGKILL)
+            with contextlib.suppress(ProcessLookupError):  # killed before it led a group of its own, or all were gone
+                os.killpg(process.pid or 0, signal.SIGKILL)
         process.join()
         assert process.exitcode == -signal.SIGKILL, "it ended by itself"
         return moment
