@@ -16,7 +16,7 @@ import pyarrow.compute as pc
 from coverage_audit.evidence.order import tree_keys
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA
 
-_SHARE: Final = 4  # rows, their copy while they are sorted, and as much again for all else
+_SHARE: Final = 6  # rows, their keys, their copy while they are sorted, and as much again for all else
 _MOST_AT_ONCE: Final = 1 << 29  # bytes; Arrow counts the bytes of a column's values in 32 bits
 _IN_A_PIECE: Final = 65536
 _IN_A_BLOCK: Final = 4096
