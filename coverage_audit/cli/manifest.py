@@ -14,6 +14,7 @@ from coverage_audit.audits.opening import taken_from
 from coverage_audit.audits.recording import RecordingPlan, Taken, plan_recording, record, take
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
+from coverage_audit.cli.refusing import refuse
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING, UsageError
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
@@ -70,14 +71,14 @@ def command(  # noqa: PLR0913 - one an option
     """
     estate = read_estate(estate_file)
     if from_file is not None:
-        _refuse(path or host or digests or to_file or also or against, "--from goes with --for, --made, --accept alone")
+        refuse(path or host or digests or to_file or also or against, "--from goes with --for, --made, --accept alone")
         return _bring_in(estate, state_folder, (from_file, wanted, made), accept=accept)
-    _refuse(made, "--made goes together with --from: what is read now is of now")
+    refuse(made, "--made goes together with --from: what is read now is of now")
     if against is not None:
-        _refuse(path is None or wanted or digests or to_file or also or accept, "write: manifest PATH --against FILE")
+        refuse(path is None or wanted or digests or to_file or also or accept, "write: manifest PATH --against FILE")
         return _against(estate, state_folder, (path or "", against, host))
-    _refuse(also and to_file is None, "--record goes together with --to: without it the drive is recorded anyway")
-    _refuse(accept and to_file and not also, "--accept: nothing is recorded here; say it where the file is brought in")
+    refuse(also and to_file is None, "--record goes together with --to: without it the drive is recorded anyway")
+    refuse(accept and to_file and not also, "--accept: nothing is recorded here; say it where the file is brought in")
     if path is None or wanted is None:
         raise UsageError("name the folder and the address that it is: manifest PATH --for DEVICE:VOLUME/PATH")
     folder = path if host else str(Path(path).absolute())
@@ -92,14 +93,9 @@ def _take(estate: Estate, state: Path, plan: RecordingPlan, into: tuple[Path | N
         if to_file is not None:
             write_portable(to_file, taken.trees)
         if here:
-            record(taken, parts, accepted_by=_who(accept))
+            record(taken, parts, accepted_by=getpass.getuser() if accept else None)
     written = f"written to {visible(str(to_file))}" if to_file is not None else ""
     return _said(estate, taken, " and ".join(filter(None, (written, "recorded" if here else ""))))
-
-
-def _refuse(wrong: object, why: str) -> None:
-    if wrong:
-        raise UsageError(why)
 
 
 def _bring_in(estate: Estate, state: Path, what: tuple[Path, str | None, str | None], *, accept: bool) -> int:
@@ -113,7 +109,7 @@ def _bring_in(estate: Estate, state: Path, what: tuple[Path, str | None, str | N
             raise UsageError("an open manifest says neither what nor when it is: add --for ADDRESS and --made TIME")
         else:
             taken = taken_from(estate, file, wanted, made, parts)
-        record(taken, parts, accepted_by=_who(accept))
+        record(taken, parts, accepted_by=getpass.getuser() if accept else None)
     return _said(estate, taken, "recorded", drive=False)
 
 
@@ -135,7 +131,3 @@ def _said(estate: Estate, taken: Taken, done: str, *, drive: bool = True) -> int
     in_part = "" if taken.is_whole else " in part"
     click.echo(f"{done}{in_part}, you may unplug it" if drive else f"{done}{in_part}")
     return EX_CONFORMING if taken.is_whole else EX_EVIDENCE_MISSING
-
-
-def _who(accept: bool) -> str | None:  # noqa: FBT001 - one plain question
-    return getpass.getuser() if accept else None

@@ -10,6 +10,7 @@ import click
 
 from coverage_audit.audits.waiving import give
 from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.refusing import refuse
 from coverage_audit.cli.stored import stored_finding
 from coverage_audit.errors import EX_CONFORMING, UsageError
 from coverage_audit.estate.reader import read_estate
@@ -50,7 +51,7 @@ def command(  # noqa: PLR0913 - one an option
     """
     estate, now = read_estate(estate_file), wall_clock()
     if listing:
-        _refuse(finding or until or why or who or ending, "--list stands alone")
+        refuse(finding or until or why or who or ending, "--list stands alone")
         with reading(state_folder) as ledger:
             text = waivers_text(
                 ledger.waivers.standing(), ledger.waivers.ended_since(now - _LATELY), now, estate.time_zone
@@ -62,7 +63,7 @@ def command(  # noqa: PLR0913 - one an option
     name = getpass.getuser() if who is None else who
     with reading(state_folder) as ledger:
         if ending:
-            _refuse(until or why, "--end goes without --until and --why")
+            refuse(until or why, "--end goes without --until and --why")
             _end(ledger, finding, name)
             return EX_CONFORMING
         if until is None or why is None:
@@ -81,8 +82,3 @@ def _end(ledger: Ledger, finding: str, who: str) -> None:
     guess = nearest(finding, [waiver.name for waiver in ledger.waivers.standing()])
     hint = f"did you mean '{guess}'?" if guess else "`coverage-audit waive --list` lists them"
     raise UsageError(f"no waiver stands for '{visible(finding)}'; {hint}")
-
-
-def _refuse(wrong: object, why: str) -> None:
-    if wrong:
-        raise UsageError(why)

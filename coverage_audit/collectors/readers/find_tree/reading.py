@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 from coverage_audit.collectors.framing import refusal
-from coverage_audit.collectors.mount_borders import mounted_below, outermost
 from coverage_audit.collectors.readers.find_tree.complaints import complaints
 from coverage_audit.collectors.readers.find_tree.rootless import why_no_root
 from coverage_audit.collectors.readers.find_tree.script import START, Markers, shown_root
+from coverage_audit.collectors.rooted_rows import RootedRows
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
 from coverage_audit.errors import EvidenceError
-from coverage_audit.evidence.batches.printed import Printed, is_printed_record, printed_records
+from coverage_audit.evidence.batches.printed import is_printed_record, printed_records
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
@@ -31,14 +31,16 @@ class FindReader:
         self._root = root
         self._nonce = nonce
         self._markers = Markers(nonce)
-        self._add = add
+        self._rows = RootedRows(shown_root(root), add)
         self._waiting = bytearray()
         self._real_root: bytes | None = None  # known once the head has come
         self._identity = b""  # device and inode number of the root before the walk
-        self._device: int | None = None  # known once the root's record has come
-        self._borders: set[bytes] = set()
         self._records_ended = False
-        self.entries = 0
+
+    @property
+    def entries(self) -> int:
+        """How many rows were handed on so far."""
+        return self._rows.entries
 
     def feed(self, piece: bytes) -> None:
         """Take the next piece. Raises TransportError (NO_SHELL, NO_TOOL, MALFORMED) where it is no listing."""
@@ -59,7 +61,7 @@ class FindReader:
             raise refused
         status = self._proven_status(exit_status)
         said = stderr.rpartition(self._markers.complaints)[2]
-        if self._device is None:
+        if not self._rows.has_root:
             raise why_no_root(status, said, self._root)
         if stderr_dropped:
             raise TransportError(GapKind.UNREADABLE, "find complained of more places than can be kept")
@@ -69,7 +71,7 @@ class FindReader:
         blind = {place.path: place for place in understood.blind}
         if b"" in blind:
             raise TransportError(GapKind.UNREADABLE, f"{shown_root(self._root)}: {blind[b''].why}")
-        for border in outermost(self._borders):
+        for border in self._rows.borders:
             blind[border] = Blind(path=border, why=ANOTHER_FILESYSTEM)
         return Walked(how="gnu find", entries=self.entries, blind=tuple(blind.values()), vanished=len(understood.gone))
 
@@ -80,16 +82,12 @@ class FindReader:
             _mode, real_root, identity, mounts, records = parts
             self._real_root = bytes(real_root.removesuffix(b"\n"))
             self._identity = bytes(identity)
-            self._take_mounts(bytes(mounts))
+            self._rows.take_mounts(self._real_root, bytes(mounts))
             self._waiting = bytearray(records)
             return True
         if len(self._waiting) > _MOST_BEFORE:
             raise TransportError(GapKind.NO_SHELL, "the box prints without end and does not run what it is asked to")
         return False
-
-    def _take_mounts(self, table: bytes) -> None:
-        if self._real_root:
-            self._borders |= mounted_below(self._real_root, table)
 
     def _take_records(self, end: int) -> None:
         block = bytes(self._waiting[:end])
@@ -100,25 +98,11 @@ class FindReader:
             printed = printed_records(block)
         except EvidenceError as error:
             raise self._unlike_find(block, error) from error
-        if self._device is None:
-            printed = self._take_root(printed)
-        self._borders.update(printed.elsewhere(self._device or 0))
-        rows = printed.outside(outermost(self._borders))
-        self.entries += len(rows)
-        self._add(rows)
-
-    def _take_root(self, printed: Printed) -> Printed:
-        path, kind = printed.first
-        if path != b"":
-            raise TransportError(GapKind.MALFORMED, "the listing does not begin with its root")
-        if kind != "d":
-            raise TransportError(GapKind.MISSING, f"{shown_root(self._root)} is no folder")
-        self._device = int(printed.devices[0])
-        return printed.without_first()
+        self._rows.take(printed)
 
     def _unlike_find(self, block: bytes, error: EvidenceError) -> TransportError:
         first = b"".join(field + b"\0" for field in block.split(b"\0", 2)[:2])
-        if self._device is None and not is_printed_record(first):
+        if not self._rows.has_root and not is_printed_record(first):
             return TransportError(GapKind.NO_TOOL, "the box has a find that is not GNU find (findutils is wanted)")
         return TransportError(GapKind.MALFORMED, f"{error} (after {self.entries} entries)")
 
@@ -133,7 +117,7 @@ class FindReader:
             raise TransportError(GapKind.CUT, f"the listing has no end that agrees with status {exit_status}")
         if parts[1] != self._identity:
             raise TransportError(GapKind.CUT, f"another folder took the place of {shown_root(self._root)} meanwhile")
-        self._take_mounts(parts[2])
+        self._rows.take_mounts(self._real_root or b"", parts[2])
         return exit_status
 
 

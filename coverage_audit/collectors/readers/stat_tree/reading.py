@@ -6,13 +6,12 @@ from collections.abc import Generator
 from typing import Final
 
 from coverage_audit.collectors.framing import MODES, beginning, refusal
-from coverage_audit.collectors.mount_borders import mounted_below, outermost
 from coverage_audit.collectors.readers.stat_tree.batch import Batch, batch_of_fields
 from coverage_audit.collectors.readers.stat_tree.complaints import Complaints, complaints
 from coverage_audit.collectors.readers.stat_tree.rootless import why_no_root
+from coverage_audit.collectors.rooted_rows import RootedRows
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
-from coverage_audit.evidence.batches.printed import Printed
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
@@ -31,20 +30,22 @@ class StatReader:
     def __init__(self, root: str, nonce: str, add: AddRows, *, precision_ns: int) -> None:
         self._root = visible(root.rstrip("/")) or "/"
         self._nonce = nonce
-        self._add = add
+        self._rows = RootedRows(self._root, add)
         self._precision_ns = precision_ns
         self._waiting = bytearray()
         self._last = b""
         self._begun = False
         self._whole = False
         self._status: int | None = None
-        self._device: int | None = None
-        self._borders: set[bytes] = set()
         self._blind: list[Blind] = []
         self._unseen = 0
-        self.entries = 0
         self._fields = self._answer()
         next(self._fields)
+
+    @property
+    def entries(self) -> int:
+        """How many rows were handed on so far."""
+        return self._rows.entries
 
     def feed(self, piece: bytes) -> None:
         """Take the next piece. Raises TransportError (NO_SHELL, MALFORMED, CUT) where it is no listing."""
@@ -69,7 +70,7 @@ class StatReader:
             raise refused
         status = self._proven_status(exit_status)
         said = stderr.rpartition(f"B {self._nonce}\n".encode("ascii"))[2]
-        if self._device is None:
+        if not self._rows.has_root:
             raise why_no_root(status, said, self._root)
         if stderr_dropped:
             raise TransportError(GapKind.UNREADABLE, "find and stat complained of more places than can be kept")
@@ -78,7 +79,7 @@ class StatReader:
         blind = {place.path: place for place in (*self._blind, *understood.blind)}
         if b"" in blind:
             raise TransportError(GapKind.UNREADABLE, f"{self._root}: {blind[b''].why}")
-        for border in outermost(self._borders):
+        for border in self._rows.borders:
             blind[border] = Blind(path=border, why=ANOTHER_FILESYSTEM)
         return Walked(
             how="find and stat",
@@ -96,7 +97,7 @@ class StatReader:
         self._begun = True
         real_root = (yield).removesuffix(b"\n")
         identity = yield
-        self._take_mounts(real_root, (yield))
+        self._rows.take_mounts(real_root, (yield))
         while (lines := (yield)) != f"M {self._nonce}".encode("ascii"):
             counted = yield
             links: dict[bytes, bytes] = {}
@@ -105,7 +106,7 @@ class StatReader:
             self._take(batch_of_fields(lines, counted, links))
         if (yield) != identity:
             raise TransportError(GapKind.CUT, f"another folder took the place of {self._root} meanwhile")
-        self._take_mounts(real_root, (yield))
+        self._rows.take_mounts(real_root, (yield))
         end, _, status = (yield).rpartition(b" ")
         self._whole = end == f"E {self._nonce}".encode("ascii")
         self._status = int(status) if status.isdigit() else None
@@ -113,29 +114,11 @@ class StatReader:
         self._whole = False
         raise TransportError(GapKind.MALFORMED, "something follows the end of the listing")
 
-    def _take_mounts(self, real_root: bytes, table: bytes) -> None:
-        if real_root:
-            self._borders |= mounted_below(real_root, table)
-
     def _take(self, batch: Batch) -> None:
         self._unseen += batch.unseen
         self._blind += batch.blind
-        if batch.printed is None or not len(batch.printed.batch):
-            return
-        printed = batch.printed if self._device is not None else self._take_root(batch.printed)
-        self._borders.update(printed.elsewhere(self._device or 0))
-        rows = printed.outside(outermost(self._borders))
-        self.entries += len(rows)
-        self._add(rows)
-
-    def _take_root(self, printed: Printed) -> Printed:
-        path, kind = printed.first
-        if path != b"":
-            raise TransportError(GapKind.MALFORMED, "the listing does not begin with its root")
-        if kind != "d":
-            raise TransportError(GapKind.MISSING, f"{self._root} is no folder")
-        self._device = int(printed.devices[0])
-        return printed.without_first()
+        if batch.printed is not None and len(batch.printed.batch):
+            self._rows.take(batch.printed)
 
     def _proven_status(self, exit_status: int | None) -> int:
         if not self._begun and exit_status is not None:
