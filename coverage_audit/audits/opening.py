@@ -36,8 +36,7 @@ def listed_in(file: Path) -> ListedTree:
 
 def opened(file: Path, address: Address, made: datetime, parts: Parts) -> Manifest:
     """Write an open manifest's rows as a manifest of this program's, in the parts' folder."""
-    work = parts.work
-    return open_manifest_of(listed_in(file), address, str(file), made, work.folder, work.seed, work.memory)
+    return open_manifest_of(listed_in(file), address, str(file), made, parts.work)
 
 
 def taken_from(estate: Estate, file: Path, wanted: str, made_text: str, parts: Parts) -> Taken:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from coverage_audit.collectors.readers.open_manifests import BagFile, ListedTree, OpenManifestError
+from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Address
 from coverage_audit.evidence.batches.listed import listed_rows
 from coverage_audit.evidence.manifest import Manifest, Origin
@@ -19,15 +20,14 @@ from coverage_audit.evidence.visible import visible
 MOST_BYTES: Final = 1 << 30  # of one file: a manifest of some ten million files
 
 
-def open_manifest_of(  # noqa: PLR0913, PLR0917 - where the tree lies, when it was listed, and what a manifest is written with
-    listed: ListedTree, address: Address, root: str, made_at: datetime, staging: Path, seed: bytes, memory: int
-) -> Manifest:
-    """Write a listed tree as a manifest into the folder `staging` and return it; partial where it names blind places.
+def open_manifest_of(listed: ListedTree, address: Address, root: str, made_at: datetime, work: Workspace) -> Manifest:
+    """Write a listed tree as a manifest into the folder of `work`, return it; partial where it names blind places.
 
-    `made_at` is when the tree was as it is listed (of a bag or a file: when that was written), `memory` bytes for
-    sorting. Raises EvidenceError when it cannot be stored; no file is left then.
+    `made_at` is when the tree was as it is listed (of a bag or a file: when that was written). Raises EvidenceError
+    when it cannot be stored; no file is left then.
     """
-    writer = ManifestWriter(staging / f"{secrets.token_hex(16)}.parquet", seed, memory, started=made_at)
+    file = work.folder / f"{secrets.token_hex(16)}.parquet"
+    writer = ManifestWriter(file, work.seed, work.memory, started=made_at)
     try:
         for batch in listed_rows(listed.columns):
             writer.add(batch)

@@ -114,7 +114,8 @@ def differences(listed: ListedTree, root: Path, folder: Path) -> dict[bytes, str
 
 
 def evidence(listed: ListedTree, folder: Path) -> Manifest:
-    return open_manifest_of(listed, an_origin().address, "/srv/main/recordings", STARTED, folder, SEED, MEMORY)
+    work = Workspace(folder=folder, memory=MEMORY, seed=SEED)
+    return open_manifest_of(listed, an_origin().address, "/srv/main/recordings", STARTED, work)
 
 
 def run(*command: str | Path, cwd: Path, **more: bytes) -> subprocess.CompletedProcess[bytes]:
