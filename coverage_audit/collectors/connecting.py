@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.transports.local import LocalTransport
-from coverage_audit.estate.model import Device, Limits, LocalAccess, SshAccess
+from coverage_audit.estate.limits import Limits
+from coverage_audit.estate.model import Device, LocalAccess, SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 

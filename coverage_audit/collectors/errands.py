@@ -14,7 +14,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from coverage_audit.estate.model import Device, Limits, VolumeKey
+from coverage_audit.estate.limits import Limits
+from coverage_audit.estate.model import Device, VolumeKey
 from coverage_audit.evidence.collected import Question, SecondLook, SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, VolumeFacts
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import (
     Access,
     Attestation,
@@ -15,7 +16,7 @@ from coverage_audit.estate.model import (
     Device,
     DeviceId,
     Estate,
-    Limits,
+    Kept,
     LocalAccess,
     NoticeTarget,
     NotKept,
@@ -37,6 +38,7 @@ from coverage_audit.estate.shape import (
     DeviceShape,
     EstateShape,
     IdentityShape,
+    KeptShape,
     LimitsShape,
     NoticeShape,
     NotKeptShape,
@@ -62,6 +64,8 @@ def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...]
         limits=_own_limits(shape.limits, shipped),
         schedule=_schedule(shape.schedule),
         notices=tuple(_notice(name, body) for name, body in shape.notices.items()),
+        alive=_kept(shape.alive) if shape.alive is not None else None,
+        metrics_file=shape.metrics_file,
         litter=litter if shape.litter is None else tuple(shape.litter),
         not_kept=tuple(_not_kept(body) for body in shape.not_kept),
         rehearsal=shape.rehearsal,
@@ -206,3 +210,7 @@ def _notice(name: str, body: NoticeShape) -> NoticeTarget:
         quiet=body.quiet,
         policies=frozenset(map(PolicyId, body.policies)) if body.policies is not None else None,
     )
+
+
+def _kept(body: KeptShape) -> Kept:
+    return Kept(url_file=body.url_file, url_env=body.url_env, url_credential=body.credential)

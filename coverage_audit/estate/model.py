@@ -13,6 +13,7 @@ from enum import IntEnum, StrEnum
 from typing import NewType, TypeVar
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.sources import DatedFiles, Points
 
 SiteId = NewType("SiteId", str)
@@ -257,41 +258,32 @@ class NoticeKind(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
-class NoticeTarget:
-    """Where to find an address; not in `quiet` hours (from, to; local), of datasets of `policies` alone (None: all)."""
+class Kept:
+    """Where an address is kept that never stands in the estate: exactly one of file, variable, credential."""
 
-    name: str
-    send: frozenset[NoticeKind]
     url_file: str | None = None
     url_env: str | None = None
     url_credential: str | None = None
-    quiet: tuple[time, time] | None = None
-    policies: frozenset[PolicyId] | None = None
+
+    @property
+    def whose(self) -> str:
+        """How messages name it."""
+        return "alive"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limits:
-    """What an audit may use. Defaults ship in `config/limits.yaml`; `limits:` in the estate overrules them.
+class NoticeTarget(Kept):
+    """Where notices go; not in `quiet` hours (from, to; local), of datasets of `policies` alone (None: all)."""
 
-    `memory` is bytes for the comparing engine; `device_time` bounds all work on one device, `read_time` any
-    wait for its next byte; `clock_tolerance` is the offset above which a clock is said to disagree.
-    Data that no dataset claims is a finding above `undeclared_above` bytes, looked for every `survey_every`, down to
-    `survey_depth` folders below a volume. A shelf drive seen attached for longer than `attached_grace` is not offline.
-    """
+    name: str
+    send: frozenset[NoticeKind]
+    quiet: tuple[time, time] | None = None
+    policies: frozenset[PolicyId] | None = None
 
-    memory: int
-    device_time: timedelta
-    read_time: timedelta
-    connect_time: timedelta
-    login_time: timedelta
-    channels: int
-    devices_at_once: int
-    walkers: int
-    clock_tolerance: timedelta
-    undeclared_above: int
-    survey_every: timedelta
-    survey_depth: int
-    attached_grace: timedelta
+    @property
+    def whose(self) -> str:
+        """How messages name it."""
+        return f"notices '{self.name}'"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -299,6 +291,7 @@ class Estate:
     """All that is declared. `text` is the file as it was read: each audit stores what it judged.
 
     `litter` are patterns of names that every dataset leaves out: what operating systems rewrite by themselves.
+    `alive` is called after each night, `metrics_file` (on the auditor's machine) written.
     """
 
     name: str
@@ -310,6 +303,8 @@ class Estate:
     limits: Limits
     schedule: Schedule = field(default_factory=Schedule)
     notices: tuple[NoticeTarget, ...] = ()
+    alive: Kept | None = None
+    metrics_file: str | None = None
     litter: tuple[str, ...] = ()
     not_kept: tuple[NotKept, ...] = ()
     rehearsal: bool = False

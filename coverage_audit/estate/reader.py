@@ -14,9 +14,10 @@ from pydantic import BaseModel, ValidationError
 
 from coverage_audit.estate.building import build_estate, build_limits
 from coverage_audit.estate.document import read_text, read_tree
+from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.lineage import check_lineage
 from coverage_audit.estate.mistakes import Mistakes
-from coverage_audit.estate.model import Estate, Limits
+from coverage_audit.estate.model import Estate
 from coverage_audit.estate.nodes import Keys, plain
 from coverage_audit.estate.places import check_places
 from coverage_audit.estate.relations import check_relations

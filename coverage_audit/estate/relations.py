@@ -25,9 +25,12 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
     for _, dataset in root.mappings_at("datasets"):
         _check_dataset(dataset, declared, mistakes)
     for entry, notice in root.mappings_at("notices"):
-        _check_notice(entry, notice, mistakes)
+        _check_kept(entry, notice, mistakes)
         for policy in texts(notice, "policies"):
             _check_reference(policy, "policy", declared.policies, mistakes)
+    alive = root.entries.get("alive")
+    if alive is not None and isinstance(alive.value, Keys):
+        _check_kept(alive, alive.value, mistakes)
     _check_leave_out(root, mistakes, "litter")
     for body in root.items_at("not_kept"):
         if isinstance(body, Keys):
@@ -173,13 +176,13 @@ def _check_leave_out(mapping: Keys, mistakes: Mistakes, name: str = "leave_out")
             mistakes.add(pattern.spot, str(error))
 
 
-def _check_notice(entry: Entry, notice: Keys, mistakes: Mistakes) -> None:
-    given = [source for source in _SOURCES if source in notice.entries]
+def _check_kept(entry: Entry, body: Keys, mistakes: Mistakes) -> None:
+    given = [source for source in _SOURCES if source in body.entries]
     name = shown(entry.key)
     if not given:
         mistakes.add(entry.spot, f"{name} does not say where its address is kept (give one of {', '.join(_SOURCES)})")
     for further in given[1:]:
-        spot = notice.entries[further].spot
+        spot = body.entries[further].spot
         mistakes.add(spot, f"{name} says in two ways where its address is kept (keep one of {' and '.join(given)})")
 
 

@@ -145,12 +145,17 @@ class ScheduleShape(Strict):
     summary: WeekdayClock | None = None
 
 
-class NoticeShape(Strict):
-    """Where notices go: exactly one of the first three says where the address is kept."""
+class KeptShape(Strict):
+    """Where an address is kept: exactly one of these."""
 
     url_file: SecretFile | None = None
     url_env: EnvName | None = None
     credential: CredentialName | None = None
+
+
+class NoticeShape(KeptShape):
+    """Where notices go: exactly one of the first three says where the address is kept."""
+
     send: Annotated[list[KindWord], Field(min_length=1)]
     quiet: QuietHours | None = None
     policies: Annotated[list[Reference], Field(min_length=1)] | None = None
@@ -209,6 +214,8 @@ class EstateShape(Strict):
     datasets: Annotated[dict[IdText, DatasetShape], Field(min_length=1)]
     schedule: ScheduleShape | None = None
     notices: dict[IdText, NoticeShape] = {}
+    alive: KeptShape | None = None
+    metrics_file: OwnPath | None = None
     limits: OwnLimitsShape | None = None
     litter: list[Pattern] | None = None
     not_kept: list[NotKeptShape] = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
-from coverage_audit.estate.model import Limits
+from coverage_audit.estate.limits import Limits
 
 _USUAL = Limits(
     memory=256 << 20,

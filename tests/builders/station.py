@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import (
     Address,
     Copy,
@@ -15,7 +16,6 @@ from coverage_audit.estate.model import (
     Device,
     DeviceId,
     Estate,
-    Limits,
     Medium,
     Policy,
     PolicyId,

@@ -12,7 +12,7 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh.client_config import Hop
 from coverage_audit.collectors.transports.ssh.failures import told
 from coverage_audit.collectors.transports.ssh.known_hosts import HostKey, KnownHosts, host_name, read_known_hosts
-from coverage_audit.estate.model import Limits
+from coverage_audit.estate.limits import Limits
 from coverage_audit.evidence.facts import GapKind
 
 WINDOW: Final = 1 << 23
