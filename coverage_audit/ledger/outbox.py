@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import fcntl
 import os
-import secrets
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
@@ -16,12 +15,11 @@ from datetime import datetime, timedelta
 from sqlalchemy import Engine
 
 from coverage_audit.ledger import queue, telling
-from coverage_audit.ledger.folder import StateFolder, speaking_of, stamp, write_whole
-from coverage_audit.ledger.outgoing import Lasting, Outgoing, Queued
+from coverage_audit.ledger.attached import Attached
+from coverage_audit.ledger.folder import StateFolder, speaking_of
+from coverage_audit.ledger.outgoing import KeptPicture, Lasting, Outgoing, Picture, Queued
 from coverage_audit.ledger.record import Transition
 from coverage_audit.ledger.transactions import Transactions
-
-_PAGE = "notice-"
 
 
 class Outbox(Transactions):
@@ -30,6 +28,7 @@ class Outbox(Transactions):
     def __init__(self, engine: Engine, folder: StateFolder, where: str) -> None:
         super().__init__(engine, where)
         self._folder = folder
+        self._attached = Attached(folder)
 
     def untold(self, target: str, now: datetime) -> tuple[Transition, ...]:
         """Return the changes that a target has still to be told; `now` is the audit's start."""
@@ -75,27 +74,26 @@ class Outbox(Transactions):
         with self._writing() as connection:
             queue.accepted(connection, event, at)
 
-    def keep_page(self, page: str, at: datetime) -> str:
-        """Keep a page for messages that will name it, on the disk before this returns; return its name.
-
-        Pages that no waiting message names are removed. Only within `exclusive`.
-        """
+    def knows(self, event: str) -> bool:
+        """Whether a message of this name was ever put in, for whichever target."""
         with self._reading() as connection:
-            named = {name for queued in queue.pending(connection) for name in queued.message.pages}
-        name = f"{_PAGE}{stamp(at)}-{secrets.token_hex(4)}.html"
-        with speaking_of(self._folder.path):
-            for entry in self._folder.pages.glob(f"{_PAGE}*"):
-                if entry.name not in named:
-                    entry.unlink(missing_ok=True)
-            write_whole(self._folder.pages / name, page.encode("utf-8", "backslashreplace"))
-        return name
+            return queue.known(connection, event)
+
+    def keep_page(self, page: str, at: datetime) -> str:
+        """Keep a page for messages that will name it, on the disk before this returns; return its name."""
+        return self._attached.keep_page(page, at, self.pending())
+
+    def keep_pictures(self, pictures: Iterable[Picture], at: datetime) -> tuple[KeptPicture, ...]:
+        """Keep the pictures of messages that will name them, on the disk before this returns."""
+        return self._attached.keep_pictures(pictures, at, self.pending())
 
     def page(self, name: str) -> str | None:
         """Return a kept page (None: it is gone; what it was to accompany says the same in short)."""
-        try:
-            return (self._folder.pages / name).read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError):
-            return None
+        return self._attached.page(name)
+
+    def picture(self, kept: KeptPicture) -> Picture | None:
+        """Return a kept picture (None: it is gone; the message says in words what it shows)."""
+        return self._attached.picture(kept)
 
     @contextmanager
     def sending(self) -> Iterator[bool]:

@@ -21,6 +21,24 @@ class OutgoingKind(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Picture:
+    """A picture within a mail, as PNG. `name` is a plain file name by which it is shown; `alt` says what it shows."""
+
+    name: str
+    alt: str
+    png: bytes
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptPicture:
+    """A picture of a message that waits; `file` is the kept name of its bytes."""
+
+    name: str
+    alt: str
+    file: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Outgoing:
     """A message as it is kept. `event` is unique and stays the same over all tries; `pages` are names of kept pages."""
 
@@ -31,6 +49,7 @@ class Outgoing:
     html: str
     short: str
     pages: tuple[str, ...] = ()
+    pictures: tuple[KeptPicture, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select, update
 
-from coverage_audit.ledger.outgoing import Outgoing, OutgoingKind, Queued
+from coverage_audit.ledger.outgoing import KeptPicture, Outgoing, OutgoingKind, Queued
 from coverage_audit.ledger.tables_of_nights import OUTBOX
 
 
@@ -32,6 +32,11 @@ def pending(connection: Connection) -> tuple[Queued, ...]:
     """Return all that was not accepted yet, the oldest first."""
     rows = connection.execute(select(OUTBOX).where(OUTBOX.c.accepted.is_(None)).order_by(OUTBOX.c.id))
     return tuple(_queued(row) for row in rows)
+
+
+def known(connection: Connection, event: str) -> bool:
+    """Whether a message of this name was ever put in."""
+    return connection.execute(select(OUTBOX.c.id).where(OUTBOX.c.event == event)).first() is not None
 
 
 def tried(
@@ -65,6 +70,7 @@ def _stored(message: Outgoing, served: frozenset[str]) -> dict[str, Any]:
         "html": message.html,
         "short": message.short,
         "attachments": list(message.pages),
+        "pictures": [[one.name, one.alt, one.file] for one in message.pictures],
         "served": sorted(served),
     }
 
@@ -79,6 +85,7 @@ def _queued(row: Row[Any]) -> Queued:
         html=body["html"],
         short=body["short"],
         pages=tuple(body["attachments"]),
+        pictures=tuple(KeptPicture(name=name, alt=alt, file=file) for name, alt, file in body.get("pictures", ())),
     )
     return Queued(
         target=row.target,

@@ -85,3 +85,11 @@ def compose_trial(estate: str, target: str) -> Message:
     opening = "Notices for this address arrive. Nothing is wrong and nothing is to be done."
     letter = Letter(title=title, opening=opening, sections=(), closing=())
     return Message(subject=title, text=as_text(letter), html=as_html(letter), short=opening)
+
+
+def compose_notice(estate: str, subject: str, lines: Sequence[str]) -> Message:
+    """Return what the auditor has to say of itself: one sentence that says what matters, and what there is to know."""
+    title = f"{visible(estate)}: {visible(subject)}"
+    opening, *others = [visible(line) for line in lines] or [title]
+    letter = Letter(title=title, opening=opening, sections=(), closing=tuple(others))
+    return Message(subject=title, text=as_text(letter), html=as_html(letter), short="\n".join([opening, *others])[:900])

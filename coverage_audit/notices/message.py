@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coverage_audit.ledger.outgoing import OutgoingKind
+from coverage_audit.ledger.outgoing import OutgoingKind, Picture
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -12,7 +12,7 @@ class Message:
     """`subject` is one printable line that alone says what matters; `short` is for services that take few words.
 
     `html` and `text` say the same. `page` is the whole page as HTML, attached where mail is sent. `kind` is what it is
-    about first of all.
+    about first of all. `html` shows `pictures` as `cid:` and their names, and says the same without them.
     """
 
     subject: str
@@ -20,6 +20,7 @@ class Message:
     html: str
     short: str
     page: str | None = None
+    pictures: tuple[Picture, ...] = ()
     kind: OutgoingKind = OutgoingKind.DAEMON
 
 

@@ -10,7 +10,7 @@ from typing import Final
 from coverage_audit.errors import NoticeError
 from coverage_audit.estate.model import Estate, NoticeTarget
 from coverage_audit.ledger.outbox import Outbox
-from coverage_audit.ledger.outgoing import Queued
+from coverage_audit.ledger.outgoing import Outgoing, Queued
 from coverage_audit.notices.addresses import resolve
 from coverage_audit.notices.delivery import Delivered, Failed, deliver
 from coverage_audit.notices.message import Message
@@ -85,15 +85,26 @@ def _send(
     environment: Mapping[str, str],
 ) -> Delivered | Failed:
     kept = queued.message
-    page = next((found for name in kept.pages if (found := outbox.page(name)) is not None), None)
-    message = Message(subject=kept.subject, text=kept.text, html=kept.html, short=kept.short, page=page, kind=kept.kind)
-    outcome = send_to(target, message, environment, event=kept.event, served=queued.served)
+    outcome = send_to(target, _message(kept, outbox), environment, event=kept.event, served=queued.served)
     if isinstance(outcome, Delivered):
         outbox.accepted(kept.event, clock())
     else:
         served = queued.served | outcome.served
         outbox.tried(queued, clock(), outcome.reason, wait_after(queued.tries + 1), served)
     return outcome
+
+
+def _message(kept: Outgoing, outbox: Outbox) -> Message:
+    """Return a kept message with what goes with it; what is gone of that is left out."""
+    return Message(
+        subject=kept.subject,
+        text=kept.text,
+        html=kept.html,
+        short=kept.short,
+        page=next((found for name in kept.pages if (found := outbox.page(name)) is not None), None),
+        pictures=tuple(shown for one in kept.pictures if (shown := outbox.picture(one)) is not None),
+        kind=kept.kind,
+    )
 
 
 def send_to(

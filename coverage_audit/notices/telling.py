@@ -2,19 +2,35 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from uuid import uuid4
 
-from coverage_audit.estate.model import Estate, NoticeTarget
+from coverage_audit.estate.model import Estate, NoticeKind, NoticeTarget
 from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.ledger.outbox import Outbox
-from coverage_audit.ledger.outgoing import Outgoing
+from coverage_audit.ledger.outgoing import KeptPicture, Outgoing
 from coverage_audit.notices.choosing import concerning
-from coverage_audit.notices.composing import compose, compose_trial
+from coverage_audit.notices.composing import compose, compose_notice, compose_trial
 from coverage_audit.notices.delivery import Delivered, Failed
 from coverage_audit.notices.message import Message
 from coverage_audit.notices.reminding import reminders
 from coverage_audit.notices.sending import send_to
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notice:
+    """What the auditor says of itself, e.g. that an estate file was refused, or a night given up.
+
+    `subject` alone says what matters; `lines` say what it means and what to do. `once` names what is told once for all
+    (None: each call is a message of its own), e.g. `estate refused` with a digest of the file.
+    """
+
+    subject: str
+    lines: tuple[str, ...]
+    once: str | None = None
 
 
 def put_news(
@@ -37,16 +53,43 @@ def put_news(
         outbox.enqueue(target.name, letters, judged.finished, transitions=changes, reminded=due if message else ())
 
 
-def outgoing(message: Message, page: str | None = None) -> Outgoing:
-    """Give a message the name that it keeps over all tries; `page` is the kept name of what is attached."""
+def put_notice(estate: Estate, outbox: Outbox, notice: Notice, at: datetime) -> int:
+    """Put what the auditor says of itself into the outbox of every address that hears what fails; how many took it.
+
+    Where no address asked for that, all hear it. Of one `once` an address is told once, however often this is called.
+    Raises LedgerError.
+    """
+    hearing = [target for target in estate.notices if NoticeKind.FAILING in target.send] or list(estate.notices)
+    message = compose_notice(estate.name, notice.subject, notice.lines)
+    told = 0
+    for target in hearing:
+        event = event_of(target.name, notice.once)
+        if not outbox.knows(event):
+            outbox.enqueue(target.name, [outgoing(message, event=event)], at)
+            told += 1
+    return told
+
+
+def event_of(target: str, once: str | None) -> str:
+    """Return the name of a message: of its own, or the one that what is told once has for this target."""
+    if once is None:
+        return uuid4().hex
+    return hashlib.sha256(f"{target}\0{once}".encode("utf-8", "backslashreplace")).hexdigest()[:32]
+
+
+def outgoing(
+    message: Message, page: str | None = None, pictures: tuple[KeptPicture, ...] = (), *, event: str | None = None
+) -> Outgoing:
+    """Give a message the name that it keeps over all tries; `page` and `pictures` are kept and go with it."""
     return Outgoing(
-        event=uuid4().hex,
+        event=event or uuid4().hex,
         kind=message.kind,
         subject=message.subject,
         text=message.text,
         html=message.html,
         short=message.short,
         pages=() if page is None else (page,),
+        pictures=pictures,
     )
 
 

@@ -1,16 +1,19 @@
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 
 from coverage_audit.errors import LedgerError
 from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.outbox import Outbox
+from coverage_audit.ledger.outgoing import Picture
 from coverage_audit.ledger.record import AuditRecord
 from coverage_audit.ledger.tables_of_nights import OUTBOX
 from tests.builders.outbox import a_message
@@ -92,18 +95,58 @@ def test_what_lasts_is_known_with_when_each_address_was_last_told(ledger: Ledger
     assert ledger.outbox.lasting("phone") == ()
 
 
+def aged(state: Path) -> None:
+    """Make everything kept two hours older."""
+    for entry in (state / "pages").iterdir():
+        then = entry.stat().st_mtime - 7200
+        os.utime(entry, (then, then))
+
+
 def test_a_page_is_kept_as_long_as_a_message_that_waits_names_it(ledger: Ledger, state: Path) -> None:
     name = ledger.outbox.keep_page("<p>the page", night(0))
     message = a_message(pages=(name,))
     ledger.outbox.enqueue("mail", [message], night(0))
     second = ledger.outbox.keep_page("<p>another", night(1))
-    assert ledger.outbox.page(name) == "<p>the page"
+    aged(state)
+    third = ledger.outbox.keep_page("<p>a third", night(1))
+    assert [ledger.outbox.page(one) for one in (name, second, third)] == ["<p>the page", None, "<p>a third"]
     ledger.outbox.accepted(message.event, night(1))
-    ledger.outbox.keep_page("<p>a third", night(2))
+    aged(state)
+    ledger.outbox.keep_page("<p>a fourth", night(2))
     assert ledger.outbox.page(name) is None
-    assert ledger.outbox.page(second) is None
     (kept,) = (state / "pages").iterdir()
     assert kept.stat().st_mode & 0o777 == 0o600
+
+
+def test_what_was_kept_just_now_stays_though_no_message_names_it_yet(ledger: Ledger) -> None:
+    page = ledger.outbox.keep_page("<p>of the one who is about to name it", night(0))
+    ledger.outbox.keep_page("<p>of another", night(0))
+    assert ledger.outbox.page(page) is not None
+
+
+def test_pictures_wait_with_their_message_and_are_cleaned_with_it(ledger: Ledger, state: Path) -> None:
+    chart = Picture(name="chart.png", alt="as words\udcff", png=b"\x89PNG\x00\xff")
+    kept = ledger.outbox.keep_pictures([chart], night(0))
+    message = replace(a_message(), pictures=kept)
+    ledger.outbox.enqueue("mail", [message], night(0))
+    aged(state)
+    ledger.outbox.keep_page("<p>", night(1))
+    (waiting,) = ledger.outbox.pending()
+    assert waiting.message == message
+    assert [ledger.outbox.picture(one) for one in waiting.message.pictures] == [chart]
+    ledger.outbox.accepted(message.event, night(1))
+    aged(state)
+    ledger.outbox.keep_page("<p>", night(2))
+    assert ledger.outbox.picture(kept[0]) is None
+
+
+def test_a_message_of_before_there_were_pictures_is_still_read(ledger: Ledger) -> None:
+    message = a_message()
+    ledger.outbox.enqueue("mail", [message], night(0))
+    with ledger._writing() as connection:
+        body = connection.execute(select(OUTBOX.c.body)).scalar_one()
+        connection.execute(update(OUTBOX).values(body={key: body[key] for key in body if key != "pictures"}))
+    assert [one.message for one in ledger.outbox.pending()] == [message]
 
 
 def test_pages_of_others_are_left_alone(ledger: Ledger, state: Path) -> None:
