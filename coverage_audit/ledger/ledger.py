@@ -30,6 +30,7 @@ from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
+from coverage_audit.ledger.night_book import NightBook
 from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.pins import shown
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
@@ -52,6 +53,7 @@ class Ledger(Transactions):
         self.seed = seed
         self.outbox = Outbox(engine, folder, where)
         self.waivers = WaiverBook(engine, where)
+        self.nights = NightBook(engine, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""

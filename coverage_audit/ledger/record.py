@@ -133,13 +133,14 @@ class EstateEvent:
 class Recorded:
     """What recording an audit gave: the transitions, since when each open finding is open, the files moved.
 
-    `events` is what changed in the estate since the audit before.
+    `events` is what changed in the estate since the audit before, `audit` the number of the audit.
     """
 
     transitions: tuple[Transition, ...]
     since: Mapping[str, datetime]
     moved: Mapping[Path, Path] = field(default_factory=dict)
     events: tuple[EstateEvent, ...] = ()
+    audit: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

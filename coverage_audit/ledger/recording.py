@@ -54,7 +54,7 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
         waivers.settle(connection, record.waivers, record.judged.finished)
         events.write(connection, record.changes, record.judged.started, audit)
         changed = events.told_by(connection, audit)
-    return Recorded(transitions=transitions, since=since, moved=moved, events=changed)
+    return Recorded(transitions=transitions, since=since, moved=moved, events=changed, audit=audit)
 
 
 def _place_files(folder: StateFolder, record: AuditRecord) -> dict[Path, Path]:
