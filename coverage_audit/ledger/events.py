@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Connection, insert, select, update
+from sqlalchemy import ColumnElement, Connection, insert, select, true, update
 
 from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
 from coverage_audit.ledger.record import EstateEvent
@@ -35,9 +35,10 @@ def told_by(connection: Connection, audit: int) -> tuple[EstateEvent, ...]:
     return _events(connection, ESTATE_EVENTS.c.audit == audit)
 
 
-def since(connection: Connection, instant: datetime) -> tuple[EstateEvent, ...]:
-    """Return what was noted after this instant."""
-    return _events(connection, ESTATE_EVENTS.c.at > instant)
+def since(connection: Connection, instant: datetime, until: datetime | None = None) -> tuple[EstateEvent, ...]:
+    """Return what was noted after this instant, and no later than `until`."""
+    ended = true() if until is None else ESTATE_EVENTS.c.at <= until
+    return _events(connection, (ESTATE_EVENTS.c.at > instant) & ended)
 
 
 def _events(connection: Connection, which: ColumnElement[bool]) -> tuple[EstateEvent, ...]:

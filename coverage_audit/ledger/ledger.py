@@ -32,6 +32,7 @@ from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
 from coverage_audit.ledger.night_book import NightBook
 from coverage_audit.ledger.outbox import Outbox
+from coverage_audit.ledger.past import Past
 from coverage_audit.ledger.pins import shown
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
@@ -44,7 +45,7 @@ from coverage_audit.ledger.waiver_book import WaiverBook
 class Ledger(Transactions):
     """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told.
 
-    `waivers` is what was accepted for a while.
+    `waivers` is what was accepted for a while, `past` looks back.
     """
 
     def __init__(self, *, engine: Engine, folder: StateFolder, seed: bytes, where: str) -> None:
@@ -54,6 +55,7 @@ class Ledger(Transactions):
         self.outbox = Outbox(engine, folder, where)
         self.waivers = WaiverBook(engine, where)
         self.nights = NightBook(engine, where)
+        self.past = Past(engine, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""

@@ -73,13 +73,23 @@ class VolumeDay:
 
 @dataclass(frozen=True, kw_only=True)
 class Incident:
-    """A finding from when it began until it was settled (`ended` None: it lasts). `worst` is its worst answer."""
+    """A finding from when it began until it was settled (`ended` None: it lasts). `worst` is its worst answer.
+
+    `finding` is as it stands, of an ended one as it was when it was worst. `ended_as` is the answer that ended it: a
+    waiver settles nothing; None: it lasts, or is not asked for any more.
+    """
 
     finding: Finding
     dataset: DatasetId | None
     began: datetime
     ended: datetime | None
     worst: Answer
+    ended_as: Answer | None = None
+
+    @property
+    def recovered(self) -> bool:
+        """Whether it ended because what it asks for is observed again."""
+        return self.ended_as in {Answer.CONFORMITY, Answer.OBSERVATION}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,90 @@
+"""The look back: a span of the past as the ledger kept it, under the names of today."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Connection, Row, select
+
+from coverage_audit.estate.former import NO_LINEAGE, Lineage
+from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.ledger import events
+from coverage_audit.ledger.past_days import Span, dataset_days, volume_days
+from coverage_audit.ledger.past_incidents import incidents
+from coverage_audit.ledger.past_record import AuditDay, LookBack, NightOutcome, NightRecord
+from coverage_audit.ledger.tables import AUDITS
+from coverage_audit.ledger.tables_of_nights import NIGHTS
+from coverage_audit.ledger.transactions import Transactions
+
+
+class Past(Transactions):
+    """What a ledger kept of the past. Every method raises LedgerError."""
+
+    def look_back(
+        self, since: datetime, until: datetime, lineage: Lineage = NO_LINEAGE, *, daily: ZoneInfo | None = None
+    ) -> LookBack:
+        """Return what was after `since` until `until`, under the present names that `lineage` gives.
+
+        `daily`: of several audits on one local date of this zone, each dataset and each volume is told of as the last
+        of them saw it; for trends over years.
+        """
+        with self._reading() as connection:
+            span = _span(connection, since, until, daily)
+            return LookBack(
+                since=since,
+                until=until,
+                audits=span.audits,
+                nights=_nights(connection, since, until),
+                datasets=dataset_days(connection, span, lineage),
+                volumes=volume_days(connection, span, lineage),
+                incidents=incidents(connection, since, until, lineage),
+                events=events.since(connection, since, until),
+            )
+
+
+def _span(connection: Connection, since: datetime, until: datetime, daily: ZoneInfo | None) -> Span:
+    rows = connection.execute(
+        select(AUDITS)
+        .where(AUDITS.c.started > since, AUDITS.c.started <= until)
+        .order_by(AUDITS.c.started, AUDITS.c.id)
+    ).all()
+    return Span(
+        since=since,
+        until=until,
+        audits=tuple(_audit(row) for row in rows),
+        started={row.id: row.started for row in rows},
+        zone=daily,
+    )
+
+
+def _audit(row: Row[Any]) -> AuditDay:
+    return AuditDay(
+        started=row.started,
+        finished=row.finished,
+        conclusion=Conclusion(row.conclusion),
+        whole=row.whole,
+        rehearsal=row.rehearsal,
+    )
+
+
+def _nights(connection: Connection, since: datetime, until: datetime) -> tuple[NightRecord, ...]:
+    rows = connection.execute(
+        select(NIGHTS)
+        .where(NIGHTS.c.started > since, NIGHTS.c.started <= until)
+        .order_by(NIGHTS.c.started, NIGHTS.c.id)
+    )
+    return tuple(_night(row) for row in rows)
+
+
+def _night(row: Row[Any]) -> NightRecord:
+    return NightRecord(
+        night=date.fromisoformat(row.night),
+        started=row.started,
+        finished=row.finished,
+        outcome=None if row.outcome is None else NightOutcome(row.outcome),
+        detail=row.detail or "",
+        missed=row.missed,
+        missed_since=None if row.missed_since is None else date.fromisoformat(row.missed_since),
+    )
