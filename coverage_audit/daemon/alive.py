@@ -17,7 +17,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
-from coverage_audit.daemon.calling import call_and_report
+from coverage_audit.daemon.calling import Errand, call_and_report
 from coverage_audit.errors import NoticeError
 from coverage_audit.estate.model import Kept
 from coverage_audit.judgement.verdict import Conclusion
@@ -95,7 +95,8 @@ def call(kept: Kept, environment: Mapping[str, str], end: NightEnd, *, wait_s: f
         return str(error)
     context = multiprocessing.get_context("spawn")
     here, there = context.Pipe(duplex=False)
-    child = context.Process(target=call_and_report, args=(there, url, end.body(), wait_s), daemon=True)
+    errand = Errand(url=url, body=end.body(), event=end.event, wait_s=wait_s)
+    child = context.Process(target=call_and_report, args=(there, errand), daemon=True)
     child.start()
     there.close()
     try:

@@ -4,18 +4,31 @@ from __future__ import annotations
 
 import logging
 import os
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Final
 from urllib.parse import urlsplit
 
+from coverage_audit.notices.delivery.naming import HEADER
+
 _HEADERS: Final = {"Content-Type": "application/json", "User-Agent": "coverage-audit"}
 
 
-def call_and_report(to: Connection, url: str, body: bytes, wait_s: float) -> None:
+@dataclass(frozen=True, kw_only=True)
+class Errand:
+    """What is to be sent, where to, under which name, and within how many seconds."""
+
+    url: str
+    body: bytes
+    event: str
+    wait_s: float
+
+
+def call_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child; send why the call was not taken (None: it was). What is raised may hold the address."""
     _be_silent()
     try:
-        reason = _call(url, body, wait_s)
+        reason = _call(errand)
     except Exception as error:  # noqa: BLE001 - any text may hold the address: only its kind is told
         reason = f"the call failed ({type(error).__name__})"
     to.send(reason)
@@ -31,20 +44,21 @@ def _be_silent() -> None:
         os.dup2(nowhere, stream)
 
 
-def _call(url: str, body: bytes, wait_s: float) -> str | None:
+def _call(errand: Errand) -> str | None:
     """POST the body; only an answer of 2xx (RFC 9110 section 15.3) to this very POST is a yes."""
     import requests  # noqa: PLC0415 - slow to import, and only needed in the child
 
-    if urlsplit(url).scheme.lower() not in {"http", "https"}:
+    if urlsplit(errand.url).scheme.lower() not in {"http", "https"}:
         return "its address begins neither with https:// nor with http://"
     try:
         # The answer's body is not read: it may never end.
-        with requests.post(url, data=body, headers=_HEADERS, timeout=wait_s, stream=True) as answer:
+        headers = {**_HEADERS, HEADER: errand.event}
+        with requests.post(errand.url, data=errand.body, headers=headers, timeout=errand.wait_s, stream=True) as answer:
             return _why_no_yes(answer.status_code, answer.request.method)
     except requests.exceptions.RequestException as error:
         words = (_WORDS.get(kind.__name__) for kind in type(error).__mro__)
         said = next((found for found in words if found is not None), None)
-        return _why_not_connected(error) if said is None else said.format(wait_s=wait_s)
+        return _why_not_connected(error) if said is None else said.format(wait_s=errand.wait_s)
 
 
 _WORDS: Final = {
