@@ -23,6 +23,7 @@ _OF_FIXTURES: Final = {
 _OF_FILES: Final = {
     "test_against_rsync.py": ("rsync",),
     "test_page_in_chromium.py": ("chromium", "chromedriver"),
+    "test_alive.py": ("openssl",),
     "test_device_facts.py": ("busybox",),
     "test_every_way.py": ("busybox", "unshare", "setpriv", "find", *_SSH),
     "test_stat_tree.py": ("busybox",),
