@@ -1,6 +1,6 @@
 """The state folder: what lies where, made with care for a crash and for other accounts on the machine.
 
-lock  sending  seed  ledger.db  manifests/  relations/  pages/  staging/<audit>/
+lock  daemon.lock  sending.lock  seed  ledger.db  manifests/  relations/  pages/  staging/<audit>/
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""One audit at a time for a state folder: a lock that the system lets go of, however its holder ends."""
+"""Locks of a state folder: one audit, one daemon, one that sends. The system lets go of one, however a holder ends."""
 
 from __future__ import annotations
 
@@ -7,28 +7,40 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from enum import Enum
 from pathlib import Path
 
 from coverage_audit.errors import LedgerBusyError
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 
-_held: set[tuple[int, Path]] = set()
+
+class Lock(Enum):
+    """What one process at a time may do on a state folder: the lock's file, and what to say where it is taken."""
+
+    AUDIT = ("lock", "another audit is running on")
+    DAEMON = ("daemon.lock", "another daemon works on")
+    SENDING = ("sending.lock", "another process sends notices from")
+
+
+_held: set[tuple[int, Path, Lock]] = set()
 """Locks of this process: the system knows only that a lock is taken, not that it is ours."""
 
 
 @contextmanager
-def exclusive(state: Path) -> Iterator[None]:
-    """Hold the state folder for one audit; raises LedgerBusyError, naming the holder, when it is taken.
+def exclusive(state: Path, lock: Lock = Lock.AUDIT) -> Iterator[None]:
+    """Hold a lock of the state folder; raises LedgerBusyError, naming the holder, when it is taken.
 
-    The lock is advisory (flock) and ends with the process, `kill -9` included. Whoever opens the ledger
-    while this process holds it also clears away what a killed audit left.
+    The lock is advisory (flock), is not inherited by what the process starts, and ends with the process, `kill -9`
+    included. Whoever opens the ledger while this process holds the lock of audits also clears away what a killed audit
+    left.
     """
+    file, taken = lock.value
     StateFolder(path=state).prepare()
     with speaking_of(state):
-        descriptor = os.open(state / "lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        descriptor = os.open(state / file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     try:
-        _take(descriptor, state)
-        mine = (os.getpid(), state.resolve())
+        _take(descriptor, state, taken)
+        mine = (os.getpid(), state.resolve(), lock)
         _held.add(mine)
         try:
             yield
@@ -39,15 +51,15 @@ def exclusive(state: Path) -> Iterator[None]:
 
 
 def held_here(state: Path) -> bool:
-    """Whether this process holds the state folder."""
-    return (os.getpid(), state.resolve()) in _held
+    """Whether this process holds the state folder for an audit."""
+    return (os.getpid(), state.resolve(), Lock.AUDIT) in _held
 
 
-def _take(descriptor: int, state: Path) -> None:
+def _take(descriptor: int, state: Path, taken: str) -> None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
-        raise LedgerBusyError(f"another audit is running on {state}: {_holder(descriptor)}") from None
+        raise LedgerBusyError(f"{taken} {state}: {_holder(descriptor)}") from None
     with speaking_of(state):
         os.ftruncate(descriptor, 0)
         os.pwrite(descriptor, f"process {os.getpid()}".encode("ascii"), 0)

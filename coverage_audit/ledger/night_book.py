@@ -6,22 +6,16 @@ in the same row.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, func, insert, select, update
 
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.ledger import queue
-from coverage_audit.ledger.outgoing import Outgoing
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.ledger.tables import AUDITS
 from coverage_audit.ledger.tables_of_nights import NIGHTS
 from coverage_audit.ledger.transactions import Transactions
-
-Letters = Iterable[tuple[str, Outgoing]]
-"""Messages with the names of their targets."""
 
 
 class NightBook(Transactions):
@@ -36,11 +30,13 @@ class NightBook(Transactions):
     def begin(self, night: date, now: datetime, *, missed: int = 0, missed_since: date | None = None) -> None:
         """Begin a night, or begin it again. `missed` nights before it had no audit, the first on `missed_since`.
 
-        One that has ended stays as it is.
+        One that has ended stays as it is. Earlier ones that were begun and never ended are given up. Only within
+        `exclusive`.
         """
         since = None if missed_since is None else missed_since.isoformat()
         values = {"started": now, "missed": missed, "missed_since": since, "detail": None}
         with self._writing() as connection:
+            _give_up_before(connection, night, now)
             known = _row(connection, night)
             if known is None:
                 connection.execute(insert(NIGHTS).values(night=night.isoformat(), **values))
@@ -63,11 +59,9 @@ class NightBook(Transactions):
         now: datetime,
         outcome: NightOutcome,
         detail: str = "",
-        *,
         audit: int | None = None,
-        letters: Letters = (),
     ) -> bool:
-        """End a night, and put what is to be told of it into the outbox: both or neither.
+        """End a night whose news is in the outbox, or one that is given up; `audit` is the number of its audit.
 
         A night ends once: where it had ended before, nothing is done and False returned. One that never began is noted
         as if it had begun now.
@@ -79,11 +73,7 @@ class NightBook(Transactions):
                 connection.execute(insert(NIGHTS).values(night=night.isoformat(), started=now, missed=0, **ended))
             elif known.finished is None:
                 connection.execute(update(NIGHTS).where(NIGHTS.c.id == known.id).values(**ended))
-            else:
-                return False
-            for target, message in letters:
-                queue.put(connection, target, (message,), now)
-        return True
+            return known is None or known.finished is None
 
     def last(self) -> NightRecord | None:
         """Return the night that was noted last (None: there was none yet)."""
@@ -113,6 +103,15 @@ class NightBook(Transactions):
                 .where(NIGHTS.c.night == night.isoformat())
             )
         return None if said is None else Conclusion(said)
+
+
+def _give_up_before(connection: Connection, night: date, now: datetime) -> None:
+    cut_off = func.coalesce(NIGHTS.c.detail, "it was cut off before it ended, and the next night came")
+    connection.execute(
+        update(NIGHTS)
+        .where(NIGHTS.c.finished.is_(None), NIGHTS.c.night < night.isoformat())
+        .values(finished=now, outcome=NightOutcome.FAILED.value, detail=cut_off)
+    )
 
 
 def _row(connection: Connection, night: date) -> Row[Any] | None:

@@ -6,17 +6,17 @@ Sending is another matter: whoever sends notes each try and what came of it.
 
 from __future__ import annotations
 
-import fcntl
-import os
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import datetime, timedelta
 
 from sqlalchemy import Engine
 
+from coverage_audit.errors import LedgerBusyError
 from coverage_audit.ledger import queue, telling
 from coverage_audit.ledger.attached import Attached
-from coverage_audit.ledger.folder import StateFolder, speaking_of
+from coverage_audit.ledger.folder import StateFolder
+from coverage_audit.ledger.lock import Lock, exclusive
 from coverage_audit.ledger.outgoing import KeptPicture, Lasting, Outgoing, Picture, Queued
 from coverage_audit.ledger.record import Transition
 from coverage_audit.ledger.transactions import Transactions
@@ -98,17 +98,10 @@ class Outbox(Transactions):
     @contextmanager
     def sending(self) -> Iterator[bool]:
         """Be the one who sends; yields False where another process or thread is: nothing may be sent then."""
-        with speaking_of(self._folder.path):
-            descriptor = os.open(self._folder.path / "sending", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
-        try:
-            yield _taken(descriptor)
-        finally:
-            os.close(descriptor)
-
-
-def _taken(descriptor: int) -> bool:
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
+        with ExitStack() as held:
+            try:
+                held.enter_context(exclusive(self._folder.path, Lock.SENDING))
+            except LedgerBusyError:
+                yield False
+            else:
+                yield True

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.errors import EX_ANOTHER_AUDIT, LedgerBusyError
+from coverage_audit.ledger.lock import Lock, held_here
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from tests.builders.nights import filled
 from tests.builders.recorded import a_judged
@@ -66,3 +67,27 @@ def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state:
         reader = subprocess.run(words, check=True, capture_output=True, text=True, timeout=60)
         assert "copies:field-recordings" in reader.stdout
         assert staging.is_dir()
+
+
+def test_an_audit_a_daemon_and_a_sender_do_not_stand_in_each_others_way(state: Path) -> None:
+    with exclusive(state, Lock.DAEMON), exclusive(state, Lock.SENDING):
+        assert not held_here(state)  # whoever opens the ledger now clears nothing away
+        with exclusive(state):
+            assert held_here(state)
+
+
+def test_a_second_daemon_is_told_which_process_is_the_first(state: Path) -> None:
+    named = f"another daemon works on .*process {os.getpid()}, since"
+    with exclusive(state, Lock.DAEMON), pytest.raises(LedgerBusyError, match=named), exclusive(state, Lock.DAEMON):
+        pass
+
+
+def test_what_a_holder_starts_does_not_hold_the_lock_on(state: Path) -> None:
+    with exclusive(state):
+        child = subprocess.Popen(["sleep", "30"], close_fds=False)
+    try:
+        with exclusive(state):
+            pass
+    finally:
+        child.kill()
+        child.wait()

@@ -7,10 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from coverage_audit.errors import LedgerError
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.outgoing import Outgoing, OutgoingKind
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from tests.builders.nights import recorded
 from tests.builders.recorded import night
@@ -18,10 +16,6 @@ from tests.builders.recorded import night
 FIRST = date(2026, 10, 25)
 SECOND = FIRST + timedelta(days=1)
 HOUR = timedelta(hours=1)
-
-
-def a_message(event: str = "e1") -> Outgoing:
-    return Outgoing(event=event, kind=OutgoingKind.DAEMON, subject="s", text="t", html="<p>t", short="t")
 
 
 def test_a_ledger_without_nights_has_none(ledger: Ledger) -> None:
@@ -64,15 +58,14 @@ def test_begun_again_it_is_the_same_row_with_the_later_start(ledger: Ledger) -> 
 
 def test_a_night_ends_once_and_nothing_changes_it_afterwards(ledger: Ledger) -> None:
     ledger.nights.begin(FIRST, night(0))
-    assert ledger.nights.end(FIRST, night(0) + HOUR, NightOutcome.AUDITED, letters=[("mail", a_message())])
+    assert ledger.nights.end(FIRST, night(0) + HOUR, NightOutcome.AUDITED)
     ended = ledger.nights.last()
 
-    assert not ledger.nights.end(FIRST, night(1), NightOutcome.FAILED, "late", letters=[("mail", a_message("e2"))])
+    assert not ledger.nights.end(FIRST, night(1), NightOutcome.FAILED, "late")
     ledger.nights.begin(FIRST, night(1))
     ledger.nights.note(FIRST, night(1), "late")
 
     assert ledger.nights.last() == ended
-    assert [queued.message.event for queued in ledger.outbox.pending()] == ["e1"]
 
 
 @pytest.mark.parametrize("outcome", [NightOutcome.FAILED, NightOutcome.BUSY])
@@ -84,15 +77,17 @@ def test_one_that_never_began_is_done_all_the_same_when_it_is_given_up(ledger: L
     )
 
 
-def test_the_end_and_what_is_told_of_it_are_written_together_or_not_at_all(ledger: Ledger) -> None:
+def test_a_night_that_was_cut_off_is_given_up_when_a_later_one_begins(ledger: Ledger) -> None:
     ledger.nights.begin(FIRST, night(0))
-    twice = [("mail", a_message()), ("push", a_message())]  # one name for two messages: the second is refused
+    ledger.nights.begin(SECOND, night(1))
+    ledger.nights.note(SECOND, night(1) + HOUR, "its disk was full")
+    ledger.nights.begin(SECOND + timedelta(days=1), night(2))
 
-    with pytest.raises(LedgerError):
-        ledger.nights.end(FIRST, night(0) + HOUR, NightOutcome.AUDITED, letters=twice)
-
-    assert ledger.nights.done() == frozenset()
-    assert ledger.outbox.pending() == ()
+    cut, noted, begun = ledger.nights.since(night(-1))
+    assert (cut.outcome, cut.finished) == (NightOutcome.FAILED, night(1))
+    assert "cut off" in cut.detail
+    assert (noted.outcome, noted.finished, noted.detail) == (NightOutcome.FAILED, night(2), "its disk was full")
+    assert begun.outcome is None
 
 
 def test_nights_after_an_instant_come_in_the_order_in_which_they_began(ledger: Ledger) -> None:
