@@ -7,7 +7,6 @@ then how far back one would fall. Below stands everything that was observed.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -18,22 +17,15 @@ from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEs
 from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.page_datasets import dataset_view, findings_view
 from coverage_audit.reports.page_hardware import devices_view
-from coverage_audit.reports.page_words import Clock, Moment
-from coverage_audit.reports.situation import Worry, situation, worst_first
+from coverage_audit.reports.page_words import Clock
+from coverage_audit.reports.situation import situation, worst_first
 from coverage_audit.reports.templating import render
+from coverage_audit.reports.worries import worries_view
 
 _MANY: Final = 24
 """With more datasets than this, the chart folds away those that conform."""
 _FIRST: Final = 8
 """So many worries stand open at the top; the rest folds away behind them."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class WorryView:
-    """One worry, with when it began and for how long it has been so."""
-
-    worry: Worry
-    since: Moment | None
 
 
 def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, datetime], now: datetime) -> str:
@@ -46,7 +38,7 @@ def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, date
     rows = tuple(_row(dataset, estate, now) for dataset in ordered)
     folded = _folded(rows)
     summed = situation(judged, since)
-    worries = tuple(WorryView(worry=worry, since=clock.maybe(worry.since)) for worry in summed.worries)
+    worries = worries_view(summed, clock)
     return render(
         "audit.html",
         judged=judged,
@@ -62,7 +54,7 @@ def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, date
         standings=tuple(Standing),
         datasets=tuple(dataset_view(dataset, _max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
         findings=findings_view(judged.findings, since, clock),
-        devices=devices_view(judged, estate),
+        devices=devices_view(judged, estate, now=now),
         gaps=tuple((gap, clock.moment(gap.at)) for gap in judged.gaps),
     )
 

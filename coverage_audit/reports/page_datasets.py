@@ -20,6 +20,7 @@ from coverage_audit.judgement.verdict import (
 )
 from coverage_audit.judgement.wording import amount
 from coverage_audit.reports.page_words import Clock, Moment
+from coverage_audit.reports.present import site_name
 from coverage_audit.reports.situation import by_weight
 
 
@@ -138,7 +139,7 @@ def _original(original: JudgedOriginal, left_out: Tally, estate: Estate, clock: 
     return PlaceView(
         address=str(manifest.origin.address) if manifest else str(place.volume.key),
         role="original",
-        site=estate.site(place.device.site).name,
+        site=site_name(estate, place.device),
         medium=place.volume.medium,
         standing=original.standing,
         proof=original.proof.word,
@@ -157,7 +158,7 @@ def _copy(copy: JudgedCopy, limit: timedelta, estate: Estate, clock: Clock) -> P
     return PlaceView(
         address=str(copy.address),
         role="copy",
-        site=estate.site(copy.evidence.place.device.site).name,
+        site=site_name(estate, copy.evidence.place.device),
         medium=copy.medium,
         standing=copy.standing,
         proof=f"{copy.proof.word}, by size" if copy.by_size else copy.proof.word,

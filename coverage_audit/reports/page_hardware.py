@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from coverage_audit.estate.model import Device, Estate, LocalAccess, ShelfAccess, Volume, VolumeKey
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.verdict import JudgedEstate
+from coverage_audit.reports.ages import age_in_years, life_ends
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,17 +33,20 @@ class VolumeView:
 
 @dataclass(frozen=True, kw_only=True)
 class DeviceView:
-    """One device with its volumes; `in_service` None: not declared."""
+    """One device with its volumes; `in_service` and `age` None: not declared. `worn`: past its service life."""
 
     device: Device
     site: str
     access: str
     in_service: date | None
+    age: str | None
+    worn: bool
     volumes: tuple[VolumeView, ...]
 
 
-def devices_view(judged: JudgedEstate, estate: Estate) -> tuple[DeviceView, ...]:
+def devices_view(judged: JudgedEstate, estate: Estate, *, now: datetime) -> tuple[DeviceView, ...]:
     """Prepare all declared devices, in the order of the estate."""
+    today = now.astimezone(estate.time_zone).date()
     seen = _seen(judged)
     checks = {check.volume: check for check in judged.identities}
     return tuple(
@@ -51,6 +55,8 @@ def devices_view(judged: JudgedEstate, estate: Estate) -> tuple[DeviceView, ...]
             site=estate.site(device.site).name,
             access=_access(device),
             in_service=device.in_service,
+            age=None if device.in_service is None else age_in_years(device.in_service, today),
+            worn=device.in_service is not None and life_ends(device.in_service) <= today,
             volumes=tuple(_volume(volume, seen.get(volume.key), checks.get(volume.key)) for volume in device.volumes),
         )
         for device in estate.devices

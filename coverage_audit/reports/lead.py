@@ -1,0 +1,69 @@
+"""What a page says before its conclusion: whether the audit that it rests on is the last one that was due."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from coverage_audit.estate.model import DatasetId
+from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.judgement.wording import joined
+from coverage_audit.reports.present import Present
+
+FRESH: Final = timedelta(hours=26)
+"""An audit that ended longer ago is an old one: a night passed since, and two hours more."""
+AHEAD: Final = timedelta(minutes=5)
+"""So far clocks may differ: an audit that ended later than this after `now` bears a wrong time."""
+_NAMED: Final = 5
+_IN_DAYS_FROM: Final = timedelta(days=2)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lead:
+    """What stands first. `old`: the audit is not of the last night, or its age cannot be told.
+
+    `conclusion` is the audit's, but never better than what is known now.
+    """
+
+    old: bool
+    caveats: tuple[str, ...]
+    conclusion: Conclusion
+
+
+def lead(present: Present, now: datetime) -> Lead:
+    """Say what is to be known before the conclusion is read."""
+    age = _age(now - present.judged.finished)
+    news = tuple(_changed(present))
+    conclusion = present.judged.conclusion
+    if (age or present.new) and conclusion is Conclusion.CONFORMING:
+        conclusion = Conclusion.UNVERIFIED
+    return Lead(old=age is not None, caveats=(age, *news) if age else news, conclusion=conclusion)
+
+
+def _age(age: timedelta) -> str | None:
+    if age > FRESH:
+        span = f"{age.days} days" if age >= _IN_DAYS_FROM else format_duration(age)
+        return f"The last audit ended {span} ago; nothing since is proven."
+    if age < -AHEAD:
+        return f"The last audit bears a time {format_duration(-age)} ahead: how old it is cannot be told."
+    return None
+
+
+def _changed(present: Present) -> Iterator[str]:
+    if present.new:
+        one = len(present.new) == 1
+        yield (
+            f"{_named(present.new)} {'was' if one else 'were'} declared since the last audit: "
+            f"nothing of {'it' if one else 'them'} is proven."
+        )
+    if present.left:
+        one = len(present.left) == 1
+        yield f"{_named(present.left)} left the estate since the last audit and {'is' if one else 'are'} left out here."
+
+
+def _named(names: Sequence[DatasetId]) -> str:
+    more = len(names) - _NAMED
+    return joined([*names[:_NAMED], f"{more} more"] if more > 0 else names)

@@ -1,0 +1,112 @@
+"""What will run out next: what is due by a date. Dates that follow from what is declared and observed; no forecast."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId, ShelfAccess
+from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
+from coverage_audit.judgement.wording import joined, last_day
+from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends
+
+WAIVERS_AHEAD: Final = timedelta(days=60)
+HARDWARE_AHEAD: Final = timedelta(days=90)
+_NAMED: Final = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Due:
+    """One thing to do by a date. `over`: the date has passed. `dated` False: no date follows from anything."""
+
+    by: date | None
+    over: bool
+    within: str
+    what: str
+    why: str
+
+
+def due_next(judged: JudgedEstate, estate: Estate, now: datetime) -> tuple[Due, ...]:
+    """Return what is due, the first first: drives to plug in, waivers that end, hardware past its service life."""
+    found = [*_drives(judged, estate, now), *_waivers(judged, estate, now), *_hardware(estate, now)]
+    return tuple(sorted(found, key=lambda due: (due.by or date.min, due.what)))
+
+
+def _due(by: date, now: datetime, estate: Estate, what: str, why: str) -> Due:
+    days = (by - now.astimezone(estate.time_zone).date()).days
+    return Due(by=by, over=days < 0, within=_within(days), what=what, why=why)
+
+
+def _within(days: int) -> str:
+    if days == 0:
+        return "today"
+    if days in {1, -1}:
+        return "tomorrow" if days > 0 else "yesterday"
+    span = format_duration(timedelta(days=abs(days)))
+    return f"in {span}" if days > 0 else f"{span} ago"
+
+
+def _drives(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due]:
+    """Name each shelf drive with the day after which the first of its copies is older than it may be."""
+    for device in estate.devices:
+        if not isinstance(device.access, ShelfAccess):
+            continue
+        ends: dict[str, datetime | None] = {}
+        for dataset, copy in _on(judged, device):
+            ends[dataset.id] = _good_until(dataset, copy, estate)
+        known = {name: end for name, end in ends.items() if end is not None}
+        if known:
+            first = min(known.values())
+            names = [name for name, end in known.items() if end.date() == first.date()]
+            by = first.astimezone(estate.time_zone).date()
+            why = f"its copy of {_listed(names)} is older than its max_age after that day"
+            yield _due(by, now, estate, f"Plug in {device.id}", why)
+        if len(known) < len(ends):
+            names = [name for name, end in ends.items() if end is None]
+            why = f"no copy of {_listed(names)} is proven on it yet"
+            yield Due(by=None, over=True, within="as soon as may be", what=f"Plug in {device.id}", why=why)
+
+
+def _on(judged: JudgedEstate, device: Device) -> Iterator[tuple[JudgedDataset, JudgedCopy]]:
+    names: set[DeviceId] = {device.id, *device.formerly}
+    for dataset in judged.datasets:
+        for copy in dataset.copies:
+            if copy.address.volume.device in names:
+                yield dataset, copy
+
+
+def _good_until(dataset: JudgedDataset, copy: JudgedCopy, estate: Estate) -> datetime | None:
+    """Return until when a copy is young enough, by what it brings back and by when it was seen; None: it never was."""
+    policies: Mapping[PolicyId, timedelta] = {policy.id: policy.max_age for policy in estate.policies}
+    limit = copy.evidence.copy.max_age or policies.get(PolicyId(dataset.policy))
+    seen = [at for at in (copy.recovery_point, copy.evidence.tree_at) if at is not None]
+    return min(seen) + limit if limit and copy.recovery_point is not None else None
+
+
+def _waivers(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due]:
+    findings = (*judged.findings, *(each for dataset in judged.datasets for each in dataset.findings))
+    for finding in findings:
+        acceptance = finding.acceptance
+        if finding.answer is Answer.WAIVED and acceptance and acceptance.until - now <= WAIVERS_AHEAD:
+            by = date.fromisoformat(last_day(acceptance.until, estate.time_zone))
+            why = f"given by {acceptance.who}: “{acceptance.why}”; after that day it counts again"
+            yield _due(by, now, estate, f"The waiver of {finding.id} ends", why)
+
+
+def _hardware(estate: Estate, now: datetime) -> Iterator[Due]:
+    today = now.astimezone(estate.time_zone).date()
+    for device in estate.devices:
+        if device.in_service is None or life_ends(device.in_service) - today > HARDWARE_AHEAD:
+            continue
+        by = life_ends(device.in_service)
+        age = age_in_years(device.in_service, today)
+        why = f"it has been in service for {age}, since {device.in_service}; usual are {SERVICE_LIFE} years"
+        yield _due(by, now, estate, f"Replace {device.id}", why)
+
+
+def _listed(names: list[str]) -> str:
+    more = len(names) - _NAMED
+    return joined([*names[:_NAMED], f"{more} more"] if more > 0 else names)
