@@ -34,6 +34,7 @@ from coverage_audit.ledger.night_book import NightBook
 from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.past import Past
 from coverage_audit.ledger.pins import shown
+from coverage_audit.ledger.present import Present
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
@@ -56,6 +57,7 @@ class Ledger(Transactions):
         self.waivers = WaiverBook(engine, where)
         self.nights = NightBook(engine, where)
         self.past = Past(engine, where)
+        self.present = Present(engine, folder, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""

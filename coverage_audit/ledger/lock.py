@@ -55,6 +55,22 @@ def held_here(state: Path) -> bool:
     return (os.getpid(), state.resolve(), Lock.AUDIT) in _held
 
 
+def holder_of(state: Path, lock: Lock) -> str | None:
+    """Say who holds a lock, and since when (None: nobody does). Raises LedgerError."""
+    with speaking_of(state):
+        try:
+            descriptor = os.open(state / lock.value[0], os.O_RDONLY | os.O_CLOEXEC)
+        except FileNotFoundError:
+            return None
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return _holder(descriptor)
+    finally:
+        os.close(descriptor)
+    return None
+
+
 def _take(descriptor: int, state: Path, taken: str) -> None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -1,4 +1,4 @@
-"""Writing a page to a file: whole or not at all."""
+"""Writing a page or a text to a file: whole or not at all."""
 
 from __future__ import annotations
 
@@ -14,20 +14,28 @@ def write_page(file: Path, page: str) -> None:
 
     Raises ReportError (EX_CANTCREAT) where it cannot be written.
     """
+    write_text(file, page, what="the page", mode=0o666 & ~_umask())
+
+
+def write_text(file: Path, text: str, *, what: str, mode: int) -> None:
+    """Write `text` as UTF-8 with this mode; an older file stays until the new one is whole, under a name with a dot.
+
+    Raises ReportError (EX_CANTCREAT), naming `what` cannot be written.
+    """
     try:
         with tempfile.NamedTemporaryFile(dir=file.parent, prefix=f".{file.name}.", delete=False) as part:
             made = Path(part.name)
             try:
-                part.write(page.encode("utf-8"))
+                part.write(text.encode("utf-8"))
                 part.flush()
                 os.fsync(part.fileno())
-                made.chmod(0o666 & ~_umask())
+                made.chmod(mode)
                 made.replace(file)
             except BaseException:
                 made.unlink(missing_ok=True)
                 raise
     except OSError as error:
-        raise ReportError(f"{file}: the page cannot be written ({error.strerror or error})") from error
+        raise ReportError(f"{file}: {what} cannot be written ({error.strerror or error})") from error
 
 
 def _umask() -> int:
