@@ -37,6 +37,7 @@ _OF_FILES: Final = {
     "test_second_look.py": ("busybox",),
     "test_volume_facts.py": ("busybox",),
     "test_unreadable_folders.py": ("setpriv",),
+    "test_service_sandbox.py": ("unshare", "setpriv", "mount", "systemd-analyze", "rsync"),
 }
 _ELSEWHERE: Final = "/usr/sbin:/sbin:/usr/local/sbin"
 
