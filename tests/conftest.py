@@ -15,4 +15,5 @@ pytest_plugins = [
     "tests.parts.station",
     "tests.parts.two_boxes",
     "tests.parts.tampering",
+    "tests.parts.hanging",
 ]

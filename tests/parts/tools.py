@@ -18,6 +18,7 @@ _OF_FIXTURES: Final = {
     "start_machine": (*_SSH, "unshare"),
     "station": ("rsync",),
     "pool_of_zfs": ("zfs-fuse", "zfs", "zpool"),
+    "mount_hanging": ("sshfs", "nsenter", "unshare", *_SSH),
     "make_volume": ("mount", "mkfs.ext4", "mkfs.btrfs"),
 }
 _OF_FILES: Final = {
@@ -54,6 +55,8 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     """Look for what a test's fixtures, its file and its marks need."""
     if item.get_closest_marker("root") and os.geteuid() != 0:
         _end("needs root (mounts, other accounts)")
+    if "mount_hanging" in getattr(item, "fixturenames", []) and not os.access("/dev/fuse", os.R_OK | os.W_OK):
+        _end("there is no /dev/fuse")
     names: list[str] = getattr(item, "fixturenames", [])
     lacking(*_OF_FILES.get(item.path.name, ()), *(tool for name in names for tool in _OF_FIXTURES.get(name, ())))
 
