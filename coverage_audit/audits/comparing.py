@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
-from coverage_audit.audits.fallback import earlier_tree, with_earlier_points
+from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
@@ -102,7 +102,7 @@ def _compared_copy(
             estate, copy, bare.place, tree, parts
         )
         if kept is None:
-            return CopyOutcome(evidence=replace(bare, gap=tree))
+            return CopyOutcome(evidence=replace(bare, gap=tree, seen_before=last_seen(bare, parts)))
         bare, tree = replace(bare, place=kept.place, points=kept.points), kept.tree
         if isinstance(tree, Gap):
             return CopyOutcome(evidence=replace(bare, gap=tree))

@@ -35,6 +35,12 @@ def earlier_tree(estate: Estate, place: PlaceEvidence, copy: Copy, gap: Gap, par
     return KeptTree(tree=tree, place=place_then(estate, place, parts), points=points)
 
 
+def last_seen(bare: CopyEvidence, parts: Parts) -> datetime | None:
+    """Return when a copy's tree was last seen (None: never), to be told beside the gap: it is evidence of nothing."""
+    tree = parts.ledger.last_manifest(bare.copy.address, bare.place.device.formerly)
+    return None if tree is None else tree.origin.started
+
+
 def excused(device: Device, gap: Gap, tree: Manifest, parts: Parts) -> bool:
     """Whether a device is simply off, and may be for as long as this tree is old.
 

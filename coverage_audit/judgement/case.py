@@ -71,7 +71,7 @@ class CopyEvidence:
     `comparison` is None where there was nothing to compare; then `gap` says why. `tree_at` is when the judged
     tree was observed (a mirror seen earlier, within `may_be_off`, keeps its own time). For dated copies
     `points` lists all and `point` is the one whose tree was compared. `left_out_before` is what earlier
-    comparisons left out, the newest first.
+    comparisons left out, the newest first. `seen_before` is when its tree was last seen, where that counts no more.
     """
 
     copy: Copy
@@ -82,6 +82,7 @@ class CopyEvidence:
     points: PointList | Gap | None = None
     point: RecoveryPoint | None = None
     left_out_before: tuple[LeftOut, ...] = ()
+    seen_before: datetime | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

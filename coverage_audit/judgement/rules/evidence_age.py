@@ -43,7 +43,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
             rule=RULE.id,
             subject=place_subject(context.dataset.id, copy.address),
             answer=context.own_answer(Answer.UNVERIFIED) if lacking else Answer.CONFORMITY,
-            measured=_seen(copy.evidence.tree_at, context),
+            measured=_seen(copy.evidence.tree_at, context, before=copy.evidence.seen_before),
             required=_required(copy, context),
             message=_message(copy, context, lacking=lacking),
             mend=_mend(copy, context),
@@ -94,8 +94,10 @@ def _of_original(context: DatasetContext) -> Finding:
     )
 
 
-def _seen(at: datetime | None, context: DatasetContext) -> str:
-    return f"seen {when(at, context.zone)}, {age(at, context.finished)}" if at else "not seen"
+def _seen(at: datetime | None, context: DatasetContext, before: datetime | None = None) -> str:
+    if at is None:
+        return f"not seen in this audit; last {_seen(before, context)}" if before else "not seen"
+    return f"seen {when(at, context.zone)}, {age(at, context.finished)}"
 
 
 def _required(copy: JudgedCopy, context: DatasetContext) -> str:
@@ -110,5 +112,7 @@ def _required(copy: JudgedCopy, context: DatasetContext) -> str:
 
 def _message(copy: JudgedCopy, context: DatasetContext, *, lacking: bool) -> str:
     if lacking:
-        return f"{copy.address} is unverified: {copy.reason}."
+        before = copy.evidence.seen_before
+        last = f" (last {_seen(before, context)}: that counts no more)" if before else ""
+        return f"{copy.address} is unverified: {copy.reason}{last}."
     return f"{copy.address} was {_seen(copy.evidence.tree_at, context)}; its proof is “{copy.proof.word}”."
