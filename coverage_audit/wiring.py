@@ -13,10 +13,13 @@ from pathlib import Path
 from coverage_audit.audits.audit import Audited
 from coverage_audit.audits.parts import Parts
 from coverage_audit.collectors.gather import gather, look_again
+from coverage_audit.collectors.own_places import own_places
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Device, Estate
 from coverage_audit.evidence.collected import SecondLook
+from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.progress import Progress, silent
+from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.notices.delivery import Failed
@@ -70,11 +73,19 @@ def assembled(
                 ),
                 look_again=partial(_look_again, estate),
                 ledger=ledger,
+                own=_own(estate, StateFolder(path=state)),
                 work=Workspace(folder=staging, memory=estate.limits.memory, seed=ledger.seed),
                 clock=clock,
             )
         finally:
             shutil.rmtree(staging, ignore_errors=True)
+
+
+def _own(estate: Estate, folder: StateFolder) -> OwnPlaces:
+    """Name what of the auditor's own is to be covered: of its state folder all that the next audit builds on."""
+    database = None if os.environ.get(DATABASE) else folder.database
+    needed = (folder.path / "seed", folder.manifests, folder.relations)
+    return own_places(estate, database=database, dump=folder.dump, needed=needed)
 
 
 def _look_again(estate: Estate, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:

@@ -70,6 +70,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
         whole=plan.whole,
         drives=said_of(drives, shelf, _gaps(drives.answers)),
         undeclared=undeclared if plan.whole else None,
+        own=parts.own,
     )
     lineage = lineage_of(estate)
     under_waivers = accepted(judged, parts.ledger.waivers.standing(), lineage)

@@ -10,6 +10,7 @@ from typing import Protocol
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.collected import Answer, Question, SecondLook
+from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.ledger.ledger import Ledger
 
 
@@ -38,4 +39,5 @@ class Parts:
     look_again: LookAgain
     ledger: Ledger
     work: Workspace
+    own: OwnPlaces
     clock: Callable[[], datetime]

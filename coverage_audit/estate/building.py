@@ -52,8 +52,8 @@ from coverage_audit.estate.shape_of_datasets import BtrfsShape, CopyShape, Datas
 from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, Points, ZfsPoints
 
 
-def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...], text: str) -> Estate:
-    """Build the estate; `text` is the file as it was read, `shipped`, `litter`: where it gives none of its own."""
+def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...], text: str, file: str = "") -> Estate:
+    """Build the estate; `text` is `file` as it was read, `shipped` and `litter` hold where it gives none of its own."""
     return Estate(
         name=shape.estate,
         time_zone=shape.time_zone,
@@ -70,6 +70,7 @@ def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...]
         not_kept=tuple(_not_kept(body) for body in shape.not_kept),
         rehearsal=shape.rehearsal,
         text=text,
+        file=file,
     )
 
 

@@ -290,6 +290,7 @@ class NoticeTarget(Kept):
 class Estate:
     """All that is declared. `text` is the file as it was read: each audit stores what it judged.
 
+    `file` is where it lies (empty: nowhere).
     `litter` are patterns of names that every dataset leaves out: what operating systems rewrite by themselves.
     `alive` is called after each night, `metrics_file` (on the auditor's machine) written.
     """
@@ -309,6 +310,7 @@ class Estate:
     not_kept: tuple[NotKept, ...] = ()
     rehearsal: bool = False
     text: str = ""
+    file: str = field(default="", compare=False)
 
     def site(self, wanted: SiteId) -> Site:
         """Return the site of this id; the reader has made sure that it exists (KeyError else)."""

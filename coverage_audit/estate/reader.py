@@ -52,6 +52,7 @@ def estate_of(text: str, file: Path) -> Estate:
         shipped=read_limits(defaults_folder() / "limits.yaml"),
         litter=read_litter(defaults_folder() / "litter.yaml"),
         text=text,
+        file=str(file),
     )
 
 

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck
+from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase
@@ -89,3 +90,4 @@ class EstateContext:
     whole: bool
     undeclared: Undeclared | None = None  # None: not looked for (only some datasets were asked for)
     drives: tuple[DriveSeen, ...] = ()
+    own: OwnPlaces | None = None  # None: not told where the auditor's own state lies

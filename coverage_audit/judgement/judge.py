@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
@@ -46,10 +47,12 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     whole: bool = True,
     drives: Sequence[DriveSeen] = (),
     undeclared: Undeclared | None = None,
+    own: OwnPlaces | None = None,
 ) -> JudgedEstate:
     """Judge every dataset and the estate. `whole` is False where only some datasets were asked for.
 
-    `drives` are the shelf drives that were found plugged in, `undeclared` what is known of what nobody declared.
+    `drives` are the shelf drives that were found plugged in, `undeclared` what is known of what nobody declared,
+    `own` where the auditor's own state lies.
     """
     audit = _Audit(estate=estate, machines=_machines(cases), started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
@@ -63,20 +66,21 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
         whole=whole,
         drives=tuple(drives),
         undeclared=undeclared,
+        own=own,
     )
-    own = tuple(finding for _, check in OF_THE_ESTATE for finding in check(context))
+    of_estate = tuple(finding for _, check in OF_THE_ESTATE for finding in check(context))
     return JudgedEstate(
         estate=estate.name,
         time_zone=estate.time_zone.key,
         started=started,
         finished=finished,
         rehearsal=estate.rehearsal,
-        conclusion=conclude_estate((dataset.conclusion for dataset in datasets), own),
+        conclusion=conclude_estate((dataset.conclusion for dataset in datasets), of_estate),
         datasets=datasets,
-        findings=own,
+        findings=of_estate,
         identities=tuple(identities),
         gaps=tuple(gaps),
-        waived=waived(own) + sum(dataset.waived for dataset in datasets),
+        waived=waived(of_estate) + sum(dataset.waived for dataset in datasets),
         whole=whole,
     )
 

@@ -52,6 +52,11 @@ class StateFolder:
         """Where pages lie."""
         return self.path / "pages"
 
+    @property
+    def dump(self) -> Path:
+        """Where the owner may put a copy of the database, made by its own means."""
+        return self.path / "dump"
+
     def prepare(self) -> None:
         """Make what is missing, for the owner alone; raises LedgerError where nothing can be written."""
         with speaking_of(self.path):

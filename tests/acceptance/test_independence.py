@@ -9,12 +9,13 @@ import pytest
 from coverage_audit.judgement.verdict import Conclusion
 from tests.parts.machines import Shows, StartMachine
 from tests.parts.sshd import Box, StartSshd
-from tests.parts.station import Station
+from tests.parts.station import Station, dataset_of
 from tests.parts.tampering import StartTampering
 from tests.parts.two_boxes import (
     HERONS_DRIVE,
     KESTRELS_DRIVE,
     StartBoth,
+    accept_own_state,
     assert_counted_once,
     assert_not_shown_apart,
     declare,
@@ -31,6 +32,7 @@ def test_two_machines_that_show_all_of_themselves_conform_in_earnest(
     two_volumes: Station, start_both: StartBoth
 ) -> None:
     start_both({"kestrel": KESTRELS_DRIVE, "heron": HERONS_DRIVE})
+    accept_own_state(two_volumes)
 
     ran = two_volumes.command("audit", "--json")
 
@@ -87,7 +89,7 @@ def test_a_guest_falls_with_its_host(two_volumes: Station, start_both: StartBoth
     audited = two_volumes.night()
 
     assert finding(audited, "enough-copies").measured.startswith("1 proven and apart")
-    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.NONCONFORMING
     assert "heron runs on kestrel" in finding(audited, "independence").message
 
 
@@ -97,7 +99,7 @@ def test_a_volume_falls_with_the_one_it_is_stored_on(two_volumes: Station, start
     audited = two_volumes.night()
 
     assert finding(audited, "enough-copies").measured.startswith("1 proven and apart")
-    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.NONCONFORMING
     assert "heron:pool is stored on kestrel:main" in finding(audited, "independence").message
 
 
@@ -122,6 +124,7 @@ def test_what_the_owner_attests_counts_and_stands_beside_the_conclusion(
     two_volumes: Station, start_both: StartBoth
 ) -> None:
     start_both({"kestrel": KESTRELS_DRIVE}, heron=Shows(machine_id=None, boot_id=None), more=ATTESTED)
+    accept_own_state(two_volumes)
 
     ran = two_volumes.command("audit")
 

@@ -144,6 +144,6 @@ def test_a_copy_on_the_originals_own_volume_is_counted_once_and_said_before_anyt
 
     assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
     assert finding(audited, "enough-copies").measured.startswith("1 proven and apart")
-    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.NONCONFORMING
     said = [f.message for f in dataset_of(audited, "field-recordings").findings if f.rule == "feasibility"]
     assert any("can never have more than 1 apart from each other" in message for message in said)

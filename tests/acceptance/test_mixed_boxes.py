@@ -43,7 +43,7 @@ def test_what_is_lost_is_missing(mixed: Station) -> None:
     audited = mixed.night()
 
     assert copy_of(audited, "field-recordings").standing is Standing.INCOMPLETE
-    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.NONCONFORMING
 
 
 def test_without_the_owners_word_such_a_box_is_not_shown_apart(
@@ -54,7 +54,7 @@ def test_without_the_owners_word_such_a_box_is_not_shown_apart(
     audited = two_volumes.night()
 
     assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
-    assert audited.judged.conclusion is Conclusion.UNVERIFIED
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.UNVERIFIED
 
 
 def test_a_copy_on_a_box_with_sftp_alone_that_is_gone_is_no_empty_copy(mixed: Station) -> None:
@@ -64,7 +64,7 @@ def test_a_copy_on_a_box_with_sftp_alone_that_is_gone_is_no_empty_copy(mixed: St
     audited = mixed.night()
 
     assert copy_of(audited, "field-recordings").standing is not Standing.PROVEN
-    assert audited.judged.conclusion is not Conclusion.CONFORMING
+    assert dataset_of(audited, "field-recordings").conclusion is not Conclusion.CONFORMING
 
 
 def test_an_original_on_a_box_that_shows_no_clock_dates_nothing_but_lists_all(

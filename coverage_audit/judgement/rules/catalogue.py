@@ -21,6 +21,7 @@ from coverage_audit.judgement.rules import (
     offline,
     offsite,
     other_volumes,
+    own_state,
     shelf_drives,
     undeclared_data,
     unjudged_criterion,
@@ -55,6 +56,7 @@ OF_THE_ESTATE: tuple[tuple[Rule, EstateCheck], ...] = (
     (other_volumes.RULE, other_volumes.check),
     (undeclared_data.RULE, undeclared_data.check),
     (shelf_drives.RULE, shelf_drives.check),
+    (own_state.RULE, own_state.check),
 )
 
 RULES: tuple[Rule, ...] = (

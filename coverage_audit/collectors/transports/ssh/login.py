@@ -21,6 +21,11 @@ _USUAL_FILES: Final = ("id_ed25519", "id_ecdsa", "id_rsa")
 _MOST_TRIES: Final = 5  # servers end the connection after six (MaxAuthTries of sshd_config(5))
 
 
+def usual_files() -> tuple[Path, ...]:
+    """Return the key files that are tried where none is named, whether they exist or not."""
+    return tuple(Path("~/.ssh").expanduser() / name for name in _USUAL_FILES)
+
+
 def log_in(transport: paramiko.Transport, hop: Hop) -> None:
     """Authenticate with the keys named for the hop, or with the agent's and the usual files if none is named.
 
@@ -83,8 +88,7 @@ def _named_keys(hop: Hop, agent: _Agent, refused: list[str]) -> Iterator[tuple[s
 def _any_keys(agent: _Agent, refused: list[str]) -> Iterator[tuple[str, paramiko.PKey]]:
     for key in agent.all_keys():
         yield f"the agent's key {key.fingerprint}", key
-    for name in _USUAL_FILES:
-        file = Path("~/.ssh").expanduser() / name
+    for file in usual_files():
         if file.exists():
             usual = _read_key(file, refused)
             if usual is not None:
