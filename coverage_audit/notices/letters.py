@@ -3,30 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate
-from coverage_audit.ledger.outgoing import Lasting
 from coverage_audit.ledger.record import OPEN, Transition, TransitionKind
 from coverage_audit.notices.at_stake import NewsItem, Stakes
 from coverage_audit.notices.message import Entry, Letter, Section
-
-
-@dataclass(frozen=True, kw_only=True)
-class News:
-    """What one address is told: what fails anew, what lasts and is told again, what recovered.
-
-    What eased, or was closed without being observed again, is said only beside such news.
-    """
-
-    failing: Sequence[Transition]
-    reminded: Sequence[Lasting]
-    recovered: Sequence[Transition]
-    eased: Sequence[Transition]
-    closed: Sequence[Transition]
+from coverage_audit.notices.news import Missed, News
 
 
 class _Group(NamedTuple):
@@ -42,6 +27,7 @@ def letter_of(judged: JudgedEstate, news: News, title: str) -> Letter:
     return Letter(
         title=title,
         opening=_opening(judged),
+        notes=() if news.missed is None else (_missed(news.missed),),
         sections=tuple(_sections(judged, now, news)),
         closing=_closing(judged, now, told),
     )
@@ -63,6 +49,11 @@ def _opening(judged: JudgedEstate) -> str:
     )
 
 
+def _missed(missed: Missed) -> str:
+    it = "that night was" if missed.nights == 1 else "those nights were"
+    return f"{missed.said}: this machine slept or was off, or nothing ran. What {it} to see, this audit has seen."
+
+
 def _sections(judged: JudgedEstate, now: Mapping[str, Finding], news: News) -> Iterable[Section]:
     stakes = Stakes(judged)
 
@@ -77,7 +68,8 @@ def _sections(judged: JudgedEstate, now: Mapping[str, Finding], news: News) -> I
             yield Section(title=group.title, sign=group.sign, entries=entries)
     for title, sign, changes in (
         ("Recovered", "recovered", news.recovered),
-        ("Waived, or no longer asked for (nothing was observed to recover)", "closed", news.closed),
+        ("Waived: accepted for a while, nothing was observed to recover", "waived", news.waived),
+        ("No longer asked for: nothing was observed to recover", "closed", news.gone),
     ):
         if changes:
             yield Section(title=title, sign=sign, entries=tuple(_ended(change, judged) for change in changes))
@@ -110,7 +102,7 @@ def _failing(one: NewsItem, finding: Finding, judged: JudgedEstate, stakes: Stak
 
 def _ended(change: Transition, judged: JudgedEstate) -> Entry:
     since = f"it was open since {_when(change, judged)}"
-    lines = (change.finding.message, since) if change.recovered else (since,)
+    lines = (since,) if change.answer is None else (change.finding.message, since)
     return Entry(head=_head(change), lines=tuple(visible(line) for line in lines if line))
 
 

@@ -43,9 +43,13 @@ class Section:
 
 @dataclass(frozen=True, kw_only=True)
 class Letter:
-    """What is to be said, before it is text or HTML; every string in it prints on one line."""
+    """What is to be said, before it is text or HTML; every string in it prints on one line.
+
+    `notes` are said after the opening, also where words are few.
+    """
 
     title: str
     opening: str
-    sections: tuple[Section, ...]
-    closing: tuple[str, ...]
+    sections: tuple[Section, ...] = ()
+    closing: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -2,45 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, Conclusion, JudgedEstate
-from coverage_audit.ledger.outgoing import Lasting
-from coverage_audit.ledger.record import Transition
 from coverage_audit.notices.at_stake import NewsItem
+from coverage_audit.notices.news import News
 
 _NAMES = 3
 _LONGEST_NAME = 40
 
 
-def subject(
-    judged: JudgedEstate,
-    failing: Sequence[Transition],
-    recovered: Sequence[Transition],
-    *,
-    reminded: Sequence[Lasting] = (),
-    still_open: int,
-) -> str:
+def subject(judged: JudgedEstate, news: News, *, still_open: int) -> str:
     """Return one printable line, e.g. `Saltreach: field-recordings not covered (2 findings), 1 recovered`.
 
     Of what only lasts it tells in full where nothing fails anew: `field-recordings still not covered since 2026-11-03`.
     """
-    said = [f"{_named(group)} {word} ({_count(len(group), 'finding')})" for word, group in _by_word(failing)]
-    if failing and reminded:
-        said.append(f"{len(reminded)} still open, told before")
-    elif reminded:
+    said = [f"{_named(group)} {word} ({_count(len(group), 'finding')})" for word, group in _by_word(news.failing)]
+    if news.failing and news.reminded:
+        said.append(f"{len(news.reminded)} still open, told before")
+    else:
         said += [
             f"{_named(group)} still {word} since {_since(group, judged)} ({_count(len(group), 'finding')})"
-            for word, group in _by_word(reminded)
+            for word, group in _by_word(news.reminded)
         ]
-    if recovered:
-        said.append(f"{len(recovered)} recovered")
-    if not failing and not reminded:
-        said.append(_remainder(judged, still_open))
+    said += _ended(news, alone=not said)
+    if news.missed:
+        said.append(news.missed.said)
+    if not news.failing and not news.reminded:
+        said.append(_remainder(judged, news, still_open))
     stamp = "[rehearsal] " if judged.rehearsal else ""
     return f"{stamp}{_short(judged.estate)}: {', '.join(part for part in said if part)}"
+
+
+def _ended(news: News, *, alone: bool) -> Iterator[str]:
+    """Say what is not open any more: by its name where it is the only news."""
+    if news.recovered:
+        yield f"{len(news.recovered)} recovered"
+    for word, ended in (("waived", news.waived), ("no longer asked for", news.gone)):
+        if ended and alone and not news.recovered:
+            yield f"{_named(ended)} {word} ({_count(len(ended), 'finding')})"
+        elif ended:
+            yield f"{len(ended)} {word}"
 
 
 def _by_word(news: Sequence[NewsItem]) -> list[tuple[str, list[NewsItem]]]:
@@ -56,10 +60,12 @@ def _since(news: Sequence[NewsItem], judged: JudgedEstate) -> str:
     return f"{min(one.since for one in news).astimezone(ZoneInfo(judged.time_zone)):%Y-%m-%d}"
 
 
-def _remainder(judged: JudgedEstate, still_open: int) -> str:
+def _remainder(judged: JudgedEstate, news: News, still_open: int) -> str:
     if still_open:
         return f"{still_open} still open"
-    return "all conforming" if judged.whole and judged.conclusion is Conclusion.CONFORMING else ""
+    if not judged.whole or judged.conclusion is not Conclusion.CONFORMING:
+        return ""
+    return "nothing else open" if judged.waived or news.waived else "all conforming"
 
 
 def _name(news: NewsItem) -> str:

@@ -12,10 +12,12 @@ from coverage_audit.estate.model import Estate, NoticeKind, NoticeTarget
 from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.outgoing import KeptPicture, Outgoing
+from coverage_audit.ledger.past_record import NightRecord
 from coverage_audit.notices.choosing import concerning
 from coverage_audit.notices.composing import compose, compose_notice, compose_trial
 from coverage_audit.notices.delivery import Delivered, Failed
 from coverage_audit.notices.message import Message
+from coverage_audit.notices.news import Missed
 from coverage_audit.notices.reminding import reminders
 from coverage_audit.notices.sending import send_to
 
@@ -34,12 +36,19 @@ class Notice:
 
 
 def put_news(
-    target: NoticeTarget, estate: Estate, judged: JudgedEstate, outbox: Outbox, *, keep_page: Callable[[], str | None]
+    target: NoticeTarget,
+    estate: Estate,
+    judged: JudgedEstate,
+    outbox: Outbox,
+    *,
+    keep_page: Callable[[], str | None],
+    night: NightRecord | None = None,
 ) -> None:
     """Put what changed for this address since it was last told, and the reminders that are due, into its outbox.
 
     `keep_page` is called where there is a message: it gives the kept name of the page that goes with it. What does not
-    concern the address is marked as well: it is never news to it. Raises LedgerError.
+    concern the address is marked as well: it is never news to it. `night` is the daemon's, where the audit was one of
+    its: nights that it missed are told once. Raises LedgerError.
     """
     changes = outbox.untold(target.name, judged.started)
     asked = {finding.id for dataset in judged.datasets for finding in dataset.findings}
@@ -47,10 +56,21 @@ def put_news(
     lasting = [one for one in outbox.lasting(target.name) if one.finding.id in asked]
     news_now = {change.finding.id for change in changes}
     due = concerning(target, reminders(lasting, judged.started, estate.time_zone, told_now=news_now), estate)
-    message = compose(judged, concerning(target, changes, estate), page=None, wants=target.send, reminders=due)
+    missed, event = _missed(night, target, outbox)
+    message = compose(
+        judged, concerning(target, changes, estate), page=None, wants=target.send, reminders=due, missed=missed
+    )
     if message is not None or changes:
-        letters = [] if message is None else [outgoing(message, keep_page())]
+        letters = [] if message is None else [outgoing(message, keep_page(), event=event)]
         outbox.enqueue(target.name, letters, judged.finished, transitions=changes, reminded=due if message else ())
+
+
+def _missed(night: NightRecord | None, target: NoticeTarget, outbox: Outbox) -> tuple[Missed | None, str | None]:
+    """Return the missed nights that a target has still to be told of, and the name of the message that tells them."""
+    if night is None or not night.missed:
+        return None, None
+    event = event_of(target.name, f"missed before {night.night}")
+    return (None, None) if outbox.knows(event) else (Missed(nights=night.missed, since=night.missed_since), event)
 
 
 def put_notice(estate: Estate, outbox: Outbox, notice: Notice, at: datetime) -> int:

@@ -20,7 +20,7 @@ def as_text(letter: Letter) -> str:
 
 
 def _text_lines(letter: Letter) -> Iterator[str]:
-    yield from (letter.title, "", letter.opening)
+    yield from (letter.title, "", letter.opening, *letter.notes)
     for section in letter.sections:
         yield from ("", section.title, "-" * len(section.title))
         for entry in section.entries:
@@ -32,7 +32,7 @@ def _text_lines(letter: Letter) -> Iterator[str]:
 
 def as_html(letter: Letter) -> str:
     """Return the letter as one HTML document; every word in it is escaped."""
-    parts = [f'<p style="margin:0 0 12px">{escape(letter.opening)}</p>']
+    parts = [f'<p style="margin:0 0 12px">{escape(line)}</p>' for line in (letter.opening, *letter.notes)]
     parts += [_section(section) for section in letter.sections]
     parts += [f'<p style="margin:16px 0 0">{escape(line)}</p>' for line in letter.closing]
     return (
@@ -62,12 +62,13 @@ def _row(sign: str, entry: Entry) -> str:
 
 
 def as_short(letter: Letter) -> str:
-    """Return a few lines for a push message: each finding's sign, name and first line."""
+    """Return a few lines for a push message: each finding's sign, name and first line; without any, the opening."""
     entries = [
         f"{section.sign}: {entry.head}{': ' + entry.lines[0] if entry.lines else ''}"
         for section in letter.sections
         for entry in section.entries
     ]
     more = [f"and {len(entries) - SHORT_ENTRIES} more"] if len(entries) > SHORT_ENTRIES else []
-    text = "\n".join(entries[:SHORT_ENTRIES] + more)
+    said = [*letter.notes, *entries[:SHORT_ENTRIES], *more]
+    text = "\n".join(said if entries else [letter.opening, *said])
     return text if len(text) <= SHORT_LENGTH else f"{text[: SHORT_LENGTH - 1]}…"

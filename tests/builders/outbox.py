@@ -13,6 +13,7 @@ from coverage_audit.estate.reader import estate_of
 from coverage_audit.judgement.verdict import Answer, Finding
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.outgoing import Outgoing, OutgoingKind
+from coverage_audit.ledger.past_record import NightRecord
 from coverage_audit.ledger.record import AuditRecord
 from coverage_audit.notices.telling import put_news
 from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
@@ -57,7 +58,13 @@ def an_estate(*targets: NoticeTarget, policies: Mapping[str, str] | None = None)
 
 
 def told_night(
-    ledger: Ledger, number: int, answers: Mapping[str, Answer], estate: Estate, page: str | None = None
+    ledger: Ledger,
+    number: int,
+    answers: Mapping[str, Answer],
+    estate: Estate,
+    page: str | None = None,
+    *,
+    record: NightRecord | None = None,
 ) -> list[str]:
     """Record the nth night with these findings and put what it tells into the outbox; the subjects of what is new."""
     datasets: dict[str, list[Finding]] = {}
@@ -73,5 +80,6 @@ def told_night(
             judged,
             ledger.outbox,
             keep_page=lambda: None if page is None else ledger.outbox.keep_page(page, judged.finished),
+            night=record,
         )
     return [one.message.subject for one in ledger.outbox.pending() if one.message.event not in before]

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import date
 from html import unescape
 
 import pytest
@@ -13,6 +14,7 @@ from coverage_audit.ledger.outgoing import Lasting, OutgoingKind
 from coverage_audit.ledger.record import TransitionKind
 from coverage_audit.notices.composing import compose
 from coverage_audit.notices.message import Message
+from coverage_audit.notices.news import Missed
 from tests.builders.noticed import a_change, a_recovery, failing_estate
 from tests.builders.recorded import a_finding, a_judged, a_judged_dataset, night
 
@@ -74,14 +76,55 @@ def test_of_several_changes_of_one_finding_the_last_counts() -> None:
     assert "1 recovered" in message.subject
 
 
-@pytest.mark.parametrize("answer", [None, Answer.WAIVED])
-def test_what_was_waived_or_left_the_estate_is_never_called_recovered(answer: Answer | None) -> None:
+CLOSED = [(Answer.WAIVED, "waived", "Waived: accepted"), (None, "no longer asked for", "No longer asked for")]
+
+
+@pytest.mark.parametrize(("answer", "word", "section"), CLOSED)
+def test_what_was_waived_or_left_the_estate_is_never_called_recovered(
+    answer: Answer | None, word: str, section: str
+) -> None:
     closed = a_change(kind=TransitionKind.ENDED, answer=answer)
-    assert compose(a_judged(night(3)), [closed], page=None) is None
-    text = composed(compose(failing_estate(), [closed, a_recovery()], page=None)).text
-    recovered, others = text.split("Waived, or no longer asked for")
+    message = composed(compose(failing_estate(), [closed, a_recovery()], page=None))
+    assert f"1 recovered, 1 {word}" in message.subject
+    recovered, others = message.text.split(section)
     assert "copies" not in recovered.split("Recovered")[1]
     assert "copies" in others
+
+
+@pytest.mark.parametrize(("answer", "word", "section"), CLOSED)
+def test_a_night_whose_only_news_is_that_a_finding_was_waived_or_dropped_is_told(
+    answer: Answer | None, word: str, section: str
+) -> None:
+    closed = a_change(
+        kind=TransitionKind.ENDED, answer=answer, message="Waived until 2027-01-31 by R. Marsh: “moving”."
+    )
+    message = composed(compose(failing_estate(), [closed], page=None))
+    assert message.subject == f"Saltreach Field Station: field-recordings {word} (1 finding), 3 still open"
+    assert section in message.text
+    assert ("R. Marsh" in message.text) == (answer is Answer.WAIVED)
+    assert compose(failing_estate(), [closed], page=None, wants=frozenset({NoticeKind.SUMMARY})) is None
+
+
+THREE = Missed(nights=3, since=date(2026, 11, 1))
+
+
+def test_nights_without_an_audit_are_said_in_the_next_message() -> None:
+    message = composed(compose(failing_estate(), FAILING, page=None, missed=THREE))
+    assert message.subject.endswith("survey-sheets unverified (1 finding), 3 nights had no audit since 2026-11-01")
+    for written in (message.text, message.html, message.short):
+        assert "3 nights had no audit since 2026-11-01: this machine slept or was off" in written
+    assert message.kind is OutgoingKind.FAILING
+
+
+def test_nights_without_an_audit_are_a_message_by_themselves_to_those_who_hear_what_fails() -> None:
+    fine = a_judged(night(3), {"field-recordings": [a_finding(answer=Answer.CONFORMITY)]})
+    one = Missed(nights=1, since=date(2026, 11, 3))
+    message = composed(compose(fine, [], page=None, missed=one))
+    assert message.subject == "Saltreach Field Station: 1 night had no audit (2026-11-03), all conforming"
+    assert message.kind is OutgoingKind.DAEMON
+    assert "conforming" in message.short
+    assert "1 night had no audit (2026-11-03)" in message.short
+    assert compose(fine, [], page=None, missed=one, wants=frozenset({NoticeKind.RECOVERED})) is None
 
 
 @pytest.mark.parametrize(

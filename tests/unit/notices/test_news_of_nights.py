@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,9 +13,11 @@ from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.outgoing import OutgoingKind
+from coverage_audit.ledger.past_record import NightRecord
 from tests.builders.outbox import a_target, an_estate, told_night
+from tests.builders.recorded import night
 
-FAILS, UNKNOWN, FINE = Answer.NONCONFORMITY, Answer.UNVERIFIED, Answer.CONFORMITY
+FAILS, UNKNOWN, FINE, WAIVED = Answer.NONCONFORMITY, Answer.UNVERIFIED, Answer.CONFORMITY, Answer.WAIVED
 COPIES = "copies:field-recordings"
 
 
@@ -83,3 +86,35 @@ def test_two_addresses_get_a_message_each_and_share_the_page(ledger: Ledger) -> 
     assert first.message.event != second.message.event
     assert (first.target, second.target) == ("phone", "mail")
     assert ledger.outbox.page(second.message.pages[0]) == "<p>"
+
+
+def test_missed_nights_are_told_once_even_where_the_night_is_audited_twice(ledger: Ledger) -> None:
+    estate = an_estate(a_target("phone"), a_target("mail"))
+    record = NightRecord(night=date(2026, 11, 5), started=night(4), missed=2, missed_since=date(2026, 11, 3))
+    told_night(ledger, 1, {COPIES: FAILS}, estate)
+    first = told_night(ledger, 4, {COPIES: FINE}, estate, record=record)
+    assert [subject.count("2 nights had no audit since 2026-11-03") for subject in first] == [1, 1]
+    for waiting in ledger.outbox.pending():
+        ledger.outbox.accepted(waiting.message.event, night(4))
+    assert told_night(ledger, 4, {COPIES: FINE}, estate, record=record) == []
+    again = told_night(ledger, 4, {COPIES: FAILS}, estate, record=record)
+    assert len(again) == 2
+    assert not any("no audit" in subject for subject in again)
+
+
+def test_a_quiet_night_that_missed_none_is_no_message(ledger: Ledger) -> None:
+    record = NightRecord(night=date(2026, 11, 2), started=night(1))
+    assert told_night(ledger, 1, {COPIES: FINE}, an_estate(a_target()), record=record) == []
+
+
+def test_of_a_finding_that_was_waived_and_woke_each_step_is_told(ledger: Ledger) -> None:
+    estate = an_estate(a_target())
+    said = [
+        told_night(ledger, day, {COPIES: answer}, estate) for day, answer in enumerate((FAILS, WAIVED, WAIVED, FAILS))
+    ]
+    assert [subjects[0].split(": ")[1] if subjects else "" for subjects in said] == [
+        "field-recordings not covered (1 finding)",
+        "field-recordings waived (1 finding), nothing else open",
+        "",
+        "field-recordings not covered (1 finding)",
+    ]
