@@ -1,4 +1,4 @@
-"""The look back: a span of the past as the ledger kept it, under the names of today."""
+"""The past as the ledger kept it: a span of it under the names of today, and the newest audit as it was judged."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection, Row, select
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
-from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
 from coverage_audit.ledger import events
+from coverage_audit.ledger.judged_store import last_judged
 from coverage_audit.ledger.past_days import Span, dataset_days, volume_days
 from coverage_audit.ledger.past_incidents import incidents
-from coverage_audit.ledger.past_record import AuditDay, LookBack, NightOutcome, NightRecord
+from coverage_audit.ledger.past_record import AuditDay, LastJudged, LookBack, NightOutcome, NightRecord
 from coverage_audit.ledger.tables import AUDITS
 from coverage_audit.ledger.tables_of_nights import NIGHTS
 from coverage_audit.ledger.transactions import Transactions
@@ -42,6 +43,16 @@ class Past(Transactions):
                 incidents=incidents(connection, since, until, lineage),
                 events=events.since(connection, since, until),
             )
+
+    def last_judged(self) -> LastJudged | None:
+        """Return the newest audit of all datasets as it was judged (None: there was none)."""
+        with self._reading() as connection:
+            return last_judged(connection)
+
+    def judged(self) -> JudgedEstate | None:
+        """Return what the newest audit of all datasets judged (None: there is none, or it cannot be read back)."""
+        last = self.last_judged()
+        return None if last is None else last.judged
 
 
 def _span(connection: Connection, since: datetime, until: datetime, daily: ZoneInfo | None) -> Span:

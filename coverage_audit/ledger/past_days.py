@@ -48,10 +48,13 @@ class Span:
 
 
 def dataset_days(connection: Connection, span: Span, lineage: Lineage) -> tuple[DatasetDay, ...]:
-    """Return what was concluded of each dataset, in the order of time, by its present name."""
+    """Return what was concluded of each dataset, in the order of time, by its present name.
+
+    What was seen of a part of an original, or on another volume, is not its size.
+    """
     table = JUDGED_DATASETS.c
     columns: list[Any] = [table.audit, table.dataset, table.conclusion, table.original_files, table.original_bytes]
-    columns += [table.exposed_files, table.exposed_bytes, table.exposed_since]
+    columns += [table.original_whole, table.exposed_files, table.exposed_bytes, table.exposed_since]
     rows = connection.execute(select(*columns).where(span.holds(JUDGED_DATASETS)))
     now_called = {former: names[0] for names in lineage.datasets for former in names}
     named = ((DatasetId(row.dataset), now_called.get(row.dataset), row) for row in rows)
@@ -60,8 +63,8 @@ def dataset_days(connection: Connection, span: Span, lineage: Lineage) -> tuple[
             dataset=dataset,
             at=span.started[row.audit],
             conclusion=_CONCLUSIONS[row.conclusion],
-            files=row.original_files,
-            bytes=row.original_bytes,
+            files=None if row.original_whole is False else row.original_files,
+            bytes=None if row.original_whole is False else row.original_bytes,
             exposed_files=row.exposed_files,
             exposed_bytes=row.exposed_bytes,
             exposed_since=row.exposed_since,
@@ -71,10 +74,14 @@ def dataset_days(connection: Connection, span: Span, lineage: Lineage) -> tuple[
 
 
 def volume_days(connection: Connection, span: Span, lineage: Lineage) -> tuple[VolumeDay, ...]:
-    """Return the room that each volume showed, in the order of time, by its device's present name."""
+    """Return the room that each volume showed, in the order of time, by its device's present name.
+
+    What lay there in its stead (an empty mount point shows the room of the drive below) is not told of.
+    """
     table = VOLUME_FACTS.c
     columns: list[Any] = [table.audit, table.device, table.volume, table.capacity, table.free]
-    rows = connection.execute(select(*columns).where(span.holds(VOLUME_FACTS)))
+    own = table.trusted.is_(None) | table.trusted
+    rows = connection.execute(select(*columns).where(span.holds(VOLUME_FACTS), own))
     now_called = {former: names[0] for names in lineage.devices for former in names}
     named = (
         (_volume(row.device, row), _volume(now_called[row.device], row) if row.device in now_called else None, row)

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from coverage_audit.estate.model import DatasetId, VolumeKey
-from coverage_audit.judgement.verdict import Answer, Conclusion, Finding
+from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate
 from coverage_audit.ledger.record import EstateEvent
 
 
@@ -107,3 +107,17 @@ class LookBack:
     volumes: tuple[VolumeDay, ...] = ()
     incidents: tuple[Incident, ...] = ()
     events: tuple[EstateEvent, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class LastJudged:
+    """The newest audit of all datasets, as it was judged; `estate_text` is the estate that it judged.
+
+    `judged` is None where it cannot be read back, and `why` says why not.
+    """
+
+    started: datetime
+    finished: datetime
+    estate_text: str
+    judged: JudgedEstate | None
+    why: str = ""

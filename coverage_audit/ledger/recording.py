@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, func, insert, select
 from coverage_audit.errors import LedgerError
 from coverage_audit.estate.former import Lineage
 from coverage_audit.evidence.manifest import CompleteManifest
-from coverage_audit.ledger import events, waivers
+from coverage_audit.ledger import events, judged_store, waivers
 from coverage_audit.ledger.attachments import write_attachments
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import place
@@ -36,9 +36,11 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
     """
     with speaking_of(folder.path):
         moved = _place_files(folder, record)
+    kept = judged_store.kept_form(record.judged)
     with engine.begin() as connection:
         audit = _write_audit(connection, record)
         write_judgement(connection, audit, record.judged)
+        judged_store.write(connection, audit, kept)
         write_facts(connection, audit, record)
         carry_pins(connection, record.lineage)
         for volume, facts in record.pins:

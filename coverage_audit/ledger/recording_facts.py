@@ -13,12 +13,13 @@ from coverage_audit.ledger.tables import DEVICE_FACTS, POINTS, VOLUME_FACTS
 
 def write_facts(connection: Connection, audit: int, record: AuditRecord) -> None:
     """Write what every box showed of itself in an audit; gaps are written with the judgement."""
+    trusted = {check.volume: check.trusted for check in record.judged.identities}
     for answer in record.answers:
         if isinstance(answer.facts, DeviceFacts):
             _write_device(connection, audit, answer.facts)
         for facts in answer.volumes:
             if isinstance(facts, VolumeFacts):
-                _write_volume(connection, audit, facts)
+                _write_volume(connection, audit, facts, trusted=trusted.get(facts.volume))
         _write_points(connection, audit, answer)
 
 
@@ -28,7 +29,7 @@ def _write_device(connection: Connection, audit: int, facts: DeviceFacts) -> Non
     )
 
 
-def _write_volume(connection: Connection, audit: int, facts: VolumeFacts) -> None:
+def _write_volume(connection: Connection, audit: int, facts: VolumeFacts, *, trusted: bool | None) -> None:
     connection.execute(
         insert(VOLUME_FACTS).values(
             audit=audit,
@@ -37,6 +38,7 @@ def _write_volume(connection: Connection, audit: int, facts: VolumeFacts) -> Non
             at=facts.at,
             capacity=facts.capacity,
             free=facts.free,
+            trusted=trusted,
             body=store_volume_facts(facts),
         )
     )

@@ -6,7 +6,8 @@ from typing import Any
 
 from sqlalchemy import Connection, insert
 
-from coverage_audit.evidence.facts import Gap
+from coverage_audit.evidence.facts import Gap, IdentityCheck
+from coverage_audit.evidence.manifest import CompleteManifest
 from coverage_audit.judgement.verdict import JudgedCopy, JudgedDataset, JudgedEstate
 from coverage_audit.ledger.tables import GAPS, JUDGED_COPIES, JUDGED_DATASETS
 
@@ -38,10 +39,19 @@ def _dataset(audit: int, dataset: JudgedDataset) -> dict[str, Any]:
         "original_at": seen and seen.origin.started,
         "original_files": seen and seen.census.files,
         "original_bytes": seen and seen.census.bytes,
+        "original_whole": None if seen is None else _is_of_all(dataset),
         "exposed_files": exposure and exposure.files,
         "exposed_bytes": exposure and exposure.bytes,
         "exposed_since": exposure and exposure.since,
     }
+
+
+def _is_of_all(dataset: JudgedDataset) -> bool:
+    """Whether what was seen of an original is all of it, on the volume that is pinned."""
+    evidence = dataset.original.evidence
+    identity = evidence.place.identity
+    trusted = isinstance(identity, IdentityCheck) and identity.trusted
+    return trusted and isinstance(evidence.tree, CompleteManifest)
 
 
 def _copy(audit: int, dataset: JudgedDataset, copy: JudgedCopy) -> dict[str, Any]:

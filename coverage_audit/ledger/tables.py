@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Boolean, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    Table,
+    UniqueConstraint,
+)
 
 from coverage_audit.ledger.columns import Instant, Json, PathBytes, Words
 from coverage_audit.ledger.metadata import METADATA, of_audit
@@ -45,6 +55,7 @@ JUDGED_DATASETS = Table(
     Column("original_at", Instant),  # when the tree was seen in this audit, with its figures
     Column("original_files", BigInteger),
     Column("original_bytes", BigInteger),
+    Column("original_whole", Boolean),  # whether the figures are of all of it; empty: an earlier version judged it
     Column("exposed_files", BigInteger),
     Column("exposed_bytes", BigInteger),
     Column("exposed_since", Instant),
@@ -66,6 +77,15 @@ JUDGED_COPIES = Table(
     Column("changed_files", BigInteger),
     Column("changed_bytes", BigInteger),
     Index("ix_judged_copies_audit", "audit"),
+)
+
+JUDGED_AUDITS = Table(  # the newest whole audit as it was judged, for pages that are made without an audit
+    "judged_audits",
+    METADATA,
+    Column("audit", Integer, ForeignKey("audits.id"), primary_key=True),
+    Column("shape", Words, nullable=False),  # of the types that it is made of: another one is not read back
+    Column("body", LargeBinary),
+    Column("lacking", Words),  # why there is no body
 )
 
 FINDINGS = Table(  # each finding as it was last answered; its past is in the transitions
@@ -141,8 +161,10 @@ VOLUME_FACTS = Table(
     Column("at", Instant, nullable=False),
     Column("capacity", BigInteger),
     Column("free", BigInteger),
+    Column("trusted", Boolean),  # whether it was the volume pinned; empty: an earlier version recorded it
     Column("body", Json, nullable=False),
     UniqueConstraint("device", "volume", "audit"),
+    Index("ix_volume_facts_audit", "audit"),
 )
 
 POINTS = Table(  # the recovery points of each dated copy as they were last seen

@@ -28,6 +28,7 @@ SUMMARIES = Table(
     Column("page_of", Words, nullable=False, unique=True),  # the local date YYYY-MM-DD
     Column("made", Instant, nullable=False),
     Column("file", Words, nullable=False),
+    Column("sent", Instant),  # when it was put into the outbox for all who want it; empty: it was only made
 )
 
 OUTBOX = Table(  # what is to be told to an address, until its service took it

@@ -11,6 +11,8 @@ from coverage_audit.estate.changes import ChangeKind, EstateChange
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import DatasetId, DeviceId, VolumeId, VolumeKey
 from coverage_audit.evidence.difference import Exposure
+from coverage_audit.evidence.facts import IdentityCheck, PinState
+from coverage_audit.evidence.manifest import PartialManifest
 from coverage_audit.judgement.verdict import Answer, Conclusion
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.past_record import Incident, LookBack, NightOutcome, NightRecord
@@ -18,7 +20,7 @@ from coverage_audit.ledger.record import AuditRecord
 from coverage_audit.ledger.tables_of_nights import NIGHTS
 from tests.builders.judged import a_dataset, a_manifest, address
 from tests.builders.nights import recorded
-from tests.builders.recorded import ESTATE_TEXT, RECORDINGS, a_box_answer, a_finding, a_judged, night
+from tests.builders.recorded import ESTATE_TEXT, KESTREL, RECORDINGS, a_box_answer, a_finding, a_judged, night
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 HOUR = timedelta(hours=1)
@@ -91,6 +93,28 @@ def test_a_volume_is_told_of_with_its_room(ledger: Ledger) -> None:
     recorded(ledger, 2, answers=(a_box_answer(at=night(2)),))
     room = [(day.at, str(day.volume), day.capacity, day.free) for day in back(ledger, 0, 9).volumes]
     assert room == [(night(1), "kestrel:main", 8_000, 100), (night(2), "kestrel:main", None, None)]
+
+
+def test_the_room_of_what_lay_at_a_volumes_place_in_its_stead_is_not_told_of(ledger: Ledger) -> None:
+    checks = (PinState.AS_PINNED, PinState.CHANGED, PinState.ASKED)
+    for number, state in enumerate(checks, 1):
+        check = IdentityCheck(volume=KESTREL, state=state)
+        shown = a_box_answer(at=night(number), capacity=number, free=number)
+        recorded(ledger, number, judged=replace(a_judged(night(number)), identities=(check,)), answers=(shown,))
+    assert [(day.at, day.capacity) for day in back(ledger, 0, 9).volumes] == [(night(1), 1)]
+
+
+def test_what_was_seen_of_a_part_or_on_another_volume_is_not_an_originals_size(ledger: Ledger) -> None:
+    whole = a_dataset("tapes", ())
+    evidence = whole.original.evidence
+    tree = a_manifest(address("kestrel", "tapes"), 70, 9_000)
+    part = PartialManifest(file=tree.file, origin=tree.origin, census=tree.census, blind=())
+    other = replace(evidence.place, identity=IdentityCheck(volume=KESTREL, state=PinState.CHANGED))
+    seen = [replace(evidence, tree=tree), replace(evidence, tree=part), replace(evidence, tree=tree, place=other)]
+    for number, one in enumerate(seen, 1):
+        dataset = replace(whole, original=replace(whole.original, evidence=one))
+        recorded(ledger, number, judged=replace(a_judged(night(number)), datasets=(dataset,)))
+    assert [(day.files, day.bytes) for day in back(ledger, 0, 9).datasets] == [(70, 9_000), (None, None), (None, None)]
 
 
 def test_of_several_audits_on_one_date_the_last_that_saw_a_dataset_counts_for_trends(ledger: Ledger) -> None:
