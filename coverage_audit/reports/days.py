@@ -1,6 +1,6 @@
 """The span that a page looks back over, day by day, in the estate's zone; and what each day of it proved.
 
-A day without an audit proved nothing. Of several audits of one day the worst conclusion stands.
+A day without an audit proved nothing. Of several audits of one day the last one stands.
 """
 
 from __future__ import annotations
@@ -27,9 +27,6 @@ class DayState(StrEnum):
     NONCONFORMING = "nonconforming"
     NO_AUDIT = "no audit"
     BEFORE = "before"  # before the first audit that is known
-
-
-_WORST_FIRST: Final = (Conclusion.NONCONFORMING, Conclusion.UNVERIFIED, Conclusion.CONFORMING)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,11 +73,9 @@ def states_of_dataset(days: Iterable[DatasetDay], span: Span) -> tuple[DayState,
 
 
 def _states(concluded: Iterable[tuple[date, Conclusion]], span: Span) -> tuple[DayState, ...]:
-    worst: dict[date, Conclusion] = {}
-    for day, conclusion in concluded:
-        worst[day] = min(worst.get(day, conclusion), conclusion, key=_WORST_FIRST.index)
-    first = min(worst, default=None)
-    return tuple(_state(worst.get(day), known=first is not None and day >= first) for day in span.all())
+    last = dict(concluded)
+    first = min(last, default=None)
+    return tuple(_state(last.get(day), known=first is not None and day >= first) for day in span.all())
 
 
 def _state(conclusion: Conclusion | None, *, known: bool) -> DayState:

@@ -2,7 +2,7 @@
 
 A picture is stretched to its place's width, so nothing in it has a stroke or a shape that would suffer from that. What
 stands up is what asks for a look: a conforming day is a thin line at the foot, an unverified one a block of half the
-height, a nonconforming one a block of the whole; a day without an audit leaves the foot empty, with a thin line above.
+height, a nonconforming one a block of the whole; a day without an audit leaves the foot empty and hangs from the top.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _BLOCKS: Final[Mapping[DayState, tuple[int, int]]] = {
     DayState.CONFORMING: (10, 2),
     DayState.UNVERIFIED: (6, 6),
     DayState.NONCONFORMING: (0, 12),
-    DayState.NO_AUDIT: (3, 1),
+    DayState.NO_AUDIT: (0, 3),
 }
 _HEADROOM: Final = 4
 _T = TypeVar("_T")

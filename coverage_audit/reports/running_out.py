@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
 from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId, ShelfAccess
-from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
 from coverage_audit.judgement.wording import joined, last_day
 from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends
+from coverage_audit.reports.instants import short_span
 
 WAIVERS_AHEAD: Final = timedelta(days=60)
 HARDWARE_AHEAD: Final = timedelta(days=90)
@@ -20,9 +20,10 @@ _NAMED: Final = 3
 
 @dataclass(frozen=True, kw_only=True)
 class Due:
-    """One thing to do by a date. `over`: the date has passed. `dated` False: no date follows from anything."""
+    """One thing to do by a date, `day` in words. `over`: the date has passed. `by` None: it is due at once."""
 
     by: date | None
+    day: str
     over: bool
     within: str
     what: str
@@ -31,13 +32,17 @@ class Due:
 
 def due_next(judged: JudgedEstate, estate: Estate, now: datetime) -> tuple[Due, ...]:
     """Return what is due, the first first: drives to plug in, waivers that end, hardware past its service life."""
-    found = [*_drives(judged, estate, now), *_waivers(judged, estate, now), *_hardware(estate, now)]
-    return tuple(sorted(found, key=lambda due: (due.by or date.min, due.what)))
+    found = [*_drives(judged, estate, now), *_waivers(judged, estate, now)]
+    return (*_by_date(found), *_by_date(_hardware(estate, now)))  # what is old will be old for long: it comes last
+
+
+def _by_date(found: Iterable[Due]) -> list[Due]:
+    return sorted(found, key=lambda due: (due.by or date.min, due.what))
 
 
 def _due(by: date, now: datetime, estate: Estate, what: str, why: str) -> Due:
     days = (by - now.astimezone(estate.time_zone).date()).days
-    return Due(by=by, over=days < 0, within=_within(days), what=what, why=why)
+    return Due(by=by, day=f"{by:%a} {by}", over=days < 0, within=_within(days), what=what, why=why)
 
 
 def _within(days: int) -> str:
@@ -45,7 +50,7 @@ def _within(days: int) -> str:
         return "today"
     if days in {1, -1}:
         return "tomorrow" if days > 0 else "yesterday"
-    span = format_duration(timedelta(days=abs(days)))
+    span = short_span(timedelta(days=abs(days)))
     return f"in {span}" if days > 0 else f"{span} ago"
 
 
@@ -62,12 +67,12 @@ def _drives(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due
             first = min(known.values())
             names = [name for name, end in known.items() if end.date() == first.date()]
             by = first.astimezone(estate.time_zone).date()
-            why = f"its copy of {_listed(names)} is older than its max_age after that day"
+            why = f"its copy of {_listed(names)} is older than its `max_age` after that day"
             yield _due(by, now, estate, f"Plug in {device.id}", why)
         if len(known) < len(ends):
             names = [name for name, end in ends.items() if end is None]
             why = f"no copy of {_listed(names)} is proven on it yet"
-            yield Due(by=None, over=True, within="as soon as may be", what=f"Plug in {device.id}", why=why)
+            yield Due(by=None, day="now", over=True, within="", what=f"Plug in {device.id}", why=why)
 
 
 def _on(judged: JudgedEstate, device: Device) -> Iterator[tuple[JudgedDataset, JudgedCopy]]:
@@ -103,8 +108,9 @@ def _hardware(estate: Estate, now: datetime) -> Iterator[Due]:
             continue
         by = life_ends(device.in_service)
         age = age_in_years(device.in_service, today)
-        why = f"it has been in service for {age}, since {device.in_service}; usual are {SERVICE_LIFE} years"
-        yield _due(by, now, estate, f"Replace {device.id}", why)
+        why = f"in service for {age}, since {device.in_service}; usual are {SERVICE_LIFE} years"
+        comes = "is past" if by <= today else "reaches"
+        yield _due(by, now, estate, f"{device.id} {comes} its usual service life", why)
 
 
 def _listed(names: list[str]) -> str:

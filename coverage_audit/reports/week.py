@@ -16,14 +16,6 @@ from coverage_audit.reports.days import DayState, Span, states_of_audits
 from coverage_audit.reports.nights_view import MissingNights, missing_nights
 from coverage_audit.reports.page_words import Clock, Moment
 
-_OVER = {
-    Answer.CONFORMITY: "recovered",
-    Answer.OBSERVATION: "recovered",
-    Answer.WAIVED: "waived",
-    Answer.NONCONFORMITY: "not asked for any more",
-    Answer.UNVERIFIED: "not asked for any more",
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class IncidentView:
@@ -113,9 +105,15 @@ def _incident(one: Incident, week_from: datetime, clock: Clock) -> IncidentView:
         began=clock.moment(one.began),
         ended=clock.maybe(one.ended),
         lasted=None if one.ended is None else format_duration(one.ended - one.began),
-        over=None if one.ended is None else _OVER[one.finding.answer],
+        over=None if one.ended is None else _over(one),
         began_in_it=one.began > week_from,
     )
+
+
+def _over(one: Incident) -> str:
+    if one.recovered:
+        return "recovered"
+    return "waived" if one.ended_as is Answer.WAIVED else "not asked for any more"
 
 
 def _waivers(judged: JudgedEstate, week_from: datetime, clock: Clock) -> Sequence[GivenView]:

@@ -34,7 +34,7 @@ from coverage_audit.reports.worries import worries_view
 
 _MANY: Final = 24
 """With more datasets than this, those that conform are folded away."""
-_FIRST: Final = 4
+_FIRST: Final = 3
 """So many worries stand open at the top; the rest folds away behind them."""
 
 
