@@ -22,9 +22,10 @@ from coverage_audit.evidence.progress import Progress, silent
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
-from coverage_audit.notices.delivery import Failed
+from coverage_audit.ledger.past_record import NightRecord
+from coverage_audit.notices.delivery import Delivered, Failed
 from coverage_audit.notices.sending import Outcome, send_waiting
-from coverage_audit.notices.telling import put_news, try_target
+from coverage_audit.notices.telling import Notice, put_news, send_notice, try_target
 
 Clock = Callable[[], datetime]
 
@@ -97,18 +98,36 @@ def tell(
 ) -> tuple[Outcome, ...]:
     """Put what every address of the estate has not been told yet into its outbox, and send all that waits there.
 
-    `page` makes the page that is attached; it is called once at most. Only within `exclusive`. What is not delivered
-    stays in the outbox. Raises LedgerError.
+    Only within `exclusive`. What is not delivered, or is being sent by the daemon just now, stays in the outbox. Raises
+    LedgerError.
     """
-    keep_page = cache(lambda: ledger.outbox.keep_page(page(), audited.judged.finished))
-    for target in estate.notices:
-        put_news(target, estate, audited.judged, ledger.outbox, keep_page=keep_page)
+    put_tidings(estate, audited, ledger, page)
     return send_waiting(estate, ledger.outbox, clock, os.environ, at_once=True)
 
 
-def send_due(estate: Estate, ledger: Ledger, *, clock: Clock = wall_clock) -> tuple[Outcome, ...]:
-    """Send what is due in the outbox: for whoever looks every minute. Raises LedgerError."""
-    return send_waiting(estate, ledger.outbox, clock, os.environ)
+def put_tidings(
+    estate: Estate, audited: Audited, ledger: Ledger, page: Callable[[], str], *, night: NightRecord | None = None
+) -> None:
+    """Put what every address of the estate has not been told yet into its outbox.
+
+    `page` makes the page that is attached; it is called once at most. Only within `exclusive`. `night` is the daemon's:
+    nights that it missed are told, too. Raises LedgerError.
+    """
+    keep_page = cache(lambda: ledger.outbox.keep_page(page(), audited.judged.finished))
+    for target in estate.notices:
+        put_news(target, estate, audited.judged, ledger.outbox, keep_page=keep_page, night=night)
+
+
+def send_due(
+    estate: Estate, ledger: Ledger, *, clock: Clock = wall_clock, stopping: Callable[[], bool] = lambda: False
+) -> tuple[Outcome, ...]:
+    """Send what is due in the outbox, nothing more once `stopping`: for who looks every minute. Raises LedgerError."""
+    return send_waiting(estate, ledger.outbox, clock, os.environ, stopping=stopping)
+
+
+def send_past_the_outbox(estate: Estate, notice: Notice) -> tuple[Delivered | Failed, ...]:
+    """Send what the auditor says of itself now, for when the ledger cannot be used. Never raises."""
+    return send_notice(estate, notice, os.environ)
 
 
 def try_notices(estate: Estate) -> tuple[Failed, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import takewhile
 from typing import Final
 
 from coverage_audit.errors import NoticeError
@@ -39,23 +40,25 @@ def send_waiting(
     environment: Mapping[str, str],
     *,
     at_once: bool = False,
+    stopping: Callable[[], bool] = lambda: False,
 ) -> tuple[Outcome, ...]:
     """Send what is due, in the order in which it came in; `at_once`: also what would wait for its next try.
 
-    Each outcome is recorded before the next message is sent. A message to an address that is declared no more stays
-    where it is. Raises LedgerError.
+    Each outcome is recorded before the next message is sent; once `stopping`, none is. A message to an address that is
+    declared no more stays where it is. Raises LedgerError.
     """
     with outbox.sending() as mine:
         waiting = outbox.pending() if at_once or not mine else outbox.due(clock())
         if not mine:
             return tuple(Held(target=name, until=None) for name in dict.fromkeys(one.target for one in waiting))
-        return tuple(_outcomes(estate, outbox, waiting, clock, environment))
+        going_on = takewhile(lambda _: not stopping(), waiting)
+        return tuple(_outcomes(estate, outbox, going_on, clock, environment))
 
 
 def _outcomes(
     estate: Estate,
     outbox: Outbox,
-    waiting: tuple[Queued, ...],
+    waiting: Iterable[Queued],
     clock: Callable[[], datetime],
     environment: Mapping[str, str],
 ) -> Iterator[Outcome]:

@@ -79,15 +79,30 @@ def put_notice(estate: Estate, outbox: Outbox, notice: Notice, at: datetime) -> 
     Where no address asked for that, all hear it. Of one `once` an address is told once, however often this is called.
     Raises LedgerError.
     """
-    hearing = [target for target in estate.notices if NoticeKind.FAILING in target.send] or list(estate.notices)
     message = compose_notice(estate.name, notice.subject, notice.lines)
     told = 0
-    for target in hearing:
+    for target in _hearing(estate):
         event = event_of(target.name, notice.once)
         if not outbox.knows(event):
             outbox.enqueue(target.name, [outgoing(message, event=event)], at)
             told += 1
     return told
+
+
+def send_notice(estate: Estate, notice: Notice, environment: Mapping[str, str]) -> tuple[Delivered | Failed, ...]:
+    """Send what the auditor says of itself past the outbox, now: for when the ledger cannot be used. Never raises.
+
+    Nothing remembers what was sent; of one `once` the name is the same each time.
+    """
+    message = compose_notice(estate.name, notice.subject, notice.lines)
+    return tuple(
+        send_to(target, message, environment, event=event_of(target.name, notice.once)) for target in _hearing(estate)
+    )
+
+
+def _hearing(estate: Estate) -> tuple[NoticeTarget, ...]:
+    """Return the targets that hear of the auditor itself."""
+    return tuple(target for target in estate.notices if NoticeKind.FAILING in target.send) or estate.notices
 
 
 def event_of(target: str, once: str | None) -> str:

@@ -1,0 +1,61 @@
+"""The process of a night: `python -m coverage_audit.daemon.child_process FD`, started by the daemon.
+
+One errand comes through standard input, one report goes out through the pipe FD, and the exit status is that of the
+command line. Whatever happens here, the daemon outlives it.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from typing import NoReturn
+
+from coverage_audit.collectors.sessions import end_session
+from coverage_audit.daemon.errands import Errand, NightErrand, Report, packed, unpacked
+from coverage_audit.daemon.night import audit_night
+from coverage_audit.errors import EX_SOFTWARE, CoverageAuditError
+
+
+def main() -> NoReturn:
+    """Take the errand, run it, report and end."""
+    pipe = int(sys.argv[1])
+    os.set_inheritable(pipe, False)  # noqa: FBT003 - the standard library's own order of arguments
+    errand = _errand()
+    threading.Thread(target=_end_with_the_daemon, name="lifeline", daemon=True).start()
+    try:
+        report, status = Report(said=run(errand)), 0
+    except CoverageAuditError as error:
+        report, status = Report(failed=str(error)), error.exit_status
+    except Exception as error:  # noqa: BLE001 - the last door: the daemon tells what broke
+        kind = f"{type(error).__name__}: {error}"
+        report, status = Report(failed=f"a defect of the program, {kind}"[:2000]), EX_SOFTWARE
+    os.write(pipe, packed(report))
+    # At once: nothing that a device's worker left behind may hold the process at its end.
+    os._exit(status)
+
+
+def run(errand: Errand) -> str:
+    """Do the errand; return in a few words what was done. Raises what the errand's own module says."""
+    return audit_night(errand)
+
+
+def _errand() -> Errand:
+    piece = b""
+    while more := os.read(0, 1 << 16):
+        piece += more
+        errand = unpacked(piece)
+        if isinstance(errand, NightErrand):
+            return errand
+    sys.exit("no errand came")
+
+
+def _end_with_the_daemon() -> None:
+    while os.read(0, 1 << 16):
+        pass
+    end_session(os.getpid())
+    os._exit(1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,64 @@
+"""What the daemon tells of itself: nights given up, an estate file that is refused, a ledger that cannot be used."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date
+
+from coverage_audit.daemon.reloading import Refused
+from coverage_audit.notices.telling import Notice
+
+_MOST_LINES = 12
+
+
+def given_up(night: date, why: str) -> Notice:
+    """Return the notice of a night that failed too often."""
+    return Notice(
+        subject=f"no audit in the night of {night}",
+        lines=(
+            f"The audit of this night failed each time it was tried, last because: {why}",
+            "Nothing was concluded; what was known before stands as it was. The next night is audited at its time.",
+            "To mend it: see what the reason says, then run coverage-audit audit --notify.",
+        ),
+        once=f"given up {night}",
+    )
+
+
+def busy(night: date) -> Notice:
+    """Return the notice of a night that passed while another audit was running."""
+    return Notice(
+        subject=f"no audit of its own in the night of {night}",
+        lines=(
+            "Another audit held the state folder until the next night was due.",
+            "To mend it: look for an audit that hangs; the file 'lock' in the state folder names its process.",
+        ),
+        once=f"busy {night}",
+    )
+
+
+def estate_refused(refused: Refused) -> Notice:
+    """Return the notice of an estate file that is broken; told once of each content."""
+    mistakes = refused.why.splitlines()
+    more = [f"and {len(mistakes) - _MOST_LINES} more"] if len(mistakes) > _MOST_LINES else []
+    return Notice(
+        subject="the changed estate file is refused",
+        lines=(
+            "The estate file was changed and cannot be used. The last good one stays in force until it is mended.",
+            *mistakes[:_MOST_LINES],
+            *more,
+            "To mend it: coverage-audit preflight shows every mistake with its place.",
+        ),
+        once=f"estate refused {hashlib.sha256(refused.content.encode('utf-8', 'backslashreplace')).hexdigest()}",
+    )
+
+
+def ledger_lost(why: str, day: date) -> Notice:
+    """Return the notice of a ledger that cannot be used; it is sent past the outbox, once a day."""
+    return Notice(
+        subject="the auditor cannot use its ledger: no audits",
+        lines=(
+            f"{why}",
+            "Until this is mended no night is audited and no other notice can be told. This is said once a day.",
+        ),
+        once=f"ledger lost {day}",
+    )

@@ -1,0 +1,138 @@
+"""The daemon from its start to its end."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+import time
+from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from typing import Final
+
+from coverage_audit.daemon.ending import Ending
+from coverage_audit.daemon.log import Log
+from coverage_audit.daemon.manager import ServiceManager
+from coverage_audit.daemon.nights import Nights
+from coverage_audit.daemon.reloading import InForce, first
+from coverage_audit.daemon.sending import Sender
+from coverage_audit.daemon.serving import Means, Serving
+from coverage_audit.daemon.ticking import Ticking
+from coverage_audit.daemon.watching import Watch
+from coverage_audit.errors import EX_SOFTWARE, LedgerBusyError, LedgerError
+from coverage_audit.ledger.lock import Lock
+from coverage_audit.ledger.opening import exclusive
+from coverage_audit.wiring import Clock, reading, wall_clock
+
+EVERY: Final = timedelta(seconds=60)
+"""How often the daemon ticks, where no service manager asks for more."""
+
+_FINISH_S: Final = 4.0
+"""Seconds that a message which is under way may take at the end, before it is cut off (it is sent again later)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """What the command line gives."""
+
+    file: Path
+    state: Path
+    every: timedelta = EVERY
+
+
+def run_daemon(settings: Settings, log: Log, environment: Mapping[str, str], *, clock: Clock = wall_clock) -> int:
+    """Work until a signal asks for the end, or something fails for good; return the status to end with.
+
+    Raises LedgerBusyError where another daemon works on the state folder, EstateError where there is no estate to begin
+    with. Call it in the main thread. It may end the process itself, where a thread of it cannot be ended.
+    """
+    ending = Ending()
+    watch = Watch(ending, log)
+    manager = ServiceManager.from_environment(environment)
+    with ExitStack() as held:
+        hold = _Hold(settings.state, held)
+        try:
+            hold()
+        except LedgerBusyError:
+            raise
+        except LedgerError as error:
+            log.trouble("the state folder cannot be used yet", why=str(error))
+        in_force = _first(settings, log)
+        nights = Nights(file=settings.file, state=settings.state, log=log)
+        sender = Sender(
+            state=settings.state, environment=environment, clock=clock, log=log, stopping=lambda: ending.asked
+        )
+        serving = Serving(
+            Means(
+                file=settings.file,
+                state=settings.state,
+                clock=clock,
+                log=log,
+                manager=manager,
+                nights=nights,
+                sender=sender,
+                hold=hold,
+            ),
+            in_force,
+        )
+        every = min(settings.every, manager.pet_every or settings.every)
+        ticking = Ticking(lambda: serving.tick(ticking.submit), every, log, ending)
+        watch.over(ticking, serving.reread)
+        log("daemon started", process=os.getpid(), datasets=len(in_force.estate.datasets))
+        _tick_until_the_end(ticking, ending, log)
+        manager.stopping()
+        nights.end()
+        _wait_for(ticking)
+        log("daemon ended", why=ending.why, status=ending.status)
+        if not ticking.idle:
+            # A thread that never comes back must not hold the process, nor the lock of the daemon.
+            sys.stderr.flush()
+            os._exit(ending.status)
+    return ending.status
+
+
+def _first(settings: Settings, log: Log) -> InForce:
+    kept = None
+    try:
+        with reading(settings.state) as ledger:
+            kept = ledger.last_estate()
+    except LedgerError as error:
+        log.trouble("ledger cannot be used", why=str(error))
+    return first(settings.file, kept)
+
+
+def _tick_until_the_end(ticking: Ticking, ending: Ending, log: Log) -> None:
+    try:
+        ticking.run()
+    except Exception as error:  # noqa: BLE001 - whatever the scheduler dies of, the daemon ends and says so
+        ending.ask(EX_SOFTWARE, f"the scheduler died: {type(error).__name__}: {error}")
+        log.trouble("the scheduler died", why=f"{type(error).__name__}: {error}")
+    ending.ask(EX_SOFTWARE, "the scheduler ended by itself")
+
+
+def _wait_for(ticking: Ticking) -> None:
+    """Let what sends finish its message; cut it off where it takes too long."""
+    until = time.monotonic() + _FINISH_S
+    while not ticking.idle and time.monotonic() < until:
+        time.sleep(0.05)
+    for process in multiprocessing.active_children():
+        process.kill()
+    while not ticking.idle and time.monotonic() < until + _FINISH_S:
+        time.sleep(0.05)
+
+
+class _Hold:
+    """Takes the lock of the daemon as soon as the state folder can be used, and keeps it."""
+
+    def __init__(self, state: Path, held: ExitStack) -> None:
+        self._state = state
+        self._held = held
+        self._has = False
+
+    def __call__(self) -> None:
+        if not self._has:
+            self._held.enter_context(exclusive(self._state, Lock.DAEMON))
+            self._has = True
