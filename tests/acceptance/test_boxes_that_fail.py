@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import time
 
 import pytest
 
 from coverage_audit.judgement.verdict import Conclusion, Standing
+from coverage_audit.ledger.opening import exclusive
 from tests.builders.two_places import two_places
 from tests.parts.sshd import Box, StartSshd, make_key
 from tests.parts.station import Station, copy_of
@@ -78,6 +81,37 @@ def test_a_box_that_hangs_for_ever_in_the_middle_of_the_listing(
 ) -> None:
     declare(mirrored, box, tampered_line(box.port, hang_after=150_000))
     assert_only_heron_is_unverified(mirrored, "time limit")
+
+
+@pytest.mark.parametrize(
+    ("after", "words"),
+    [
+        pytest.param(1_500, ("did not answer in time",), id="while it is let in"),
+        pytest.param(5_000, ("time limit",), id="while its facts are asked"),
+        pytest.param(150_000, ("time limit",), id="in the middle of the listing"),
+    ],
+)
+def test_a_box_that_answers_one_byte_a_minute(
+    mirrored: Station, box: Box, tampered_line: StartTampering, after: int, words: tuple[str, ...]
+) -> None:
+    declare(mirrored, box)
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING
+
+    declare(mirrored, box, tampered_line(box.port, drip_after=after))
+
+    assert_only_heron_is_unverified(mirrored, *words)
+    with exclusive(mirrored.state):  # and nothing of the night is left in the way of the next
+        pass
+
+
+def test_a_box_that_is_stopped_while_it_is_logged_in(mirrored: Station, box: Box) -> None:
+    declare(mirrored, box)
+    assert mirrored.night().judged.conclusion is Conclusion.CONFORMING
+    os.kill(box.pid, signal.SIGSTOP)  # the system goes on to take connections for it
+    try:
+        assert_only_heron_is_unverified(mirrored)
+    finally:
+        os.kill(box.pid, signal.SIGCONT)
 
 
 def test_a_banner_first_is_no_hindrance(mirrored: Station, start_sshd: StartSshd) -> None:
