@@ -1,6 +1,7 @@
 """The state folder: what lies where, made with care for a crash and for other accounts on the machine.
 
-lock  daemon.lock  sending.lock  seed  ledger.db  manifests/  relations/  pages/  staging/<audit>/
+lock  daemon.lock  sending.lock  summary.lock  seed  ledger.db  manifests/  relations/  pages/  summaries/
+staging/<audit>/
 """
 
 from __future__ import annotations
@@ -53,6 +54,11 @@ class StateFolder:
         return self.path / "pages"
 
     @property
+    def summaries(self) -> Path:
+        """Where the weekly pages lie, with their index."""
+        return self.path / "summaries"
+
+    @property
     def dump(self) -> Path:
         """Where the owner may put a copy of the database, made by its own means."""
         return self.path / "dump"
@@ -62,7 +68,7 @@ class StateFolder:
         with speaking_of(self.path):
             if not self.path.exists():
                 self.path.mkdir(mode=0o700, parents=True)
-            for folder in (self.manifests, self.relations, self.pages, self.staging):
+            for folder in (self.manifests, self.relations, self.pages, self.summaries, self.staging):
                 folder.mkdir(mode=0o700, exist_ok=True)
             if not os.access(self.path, os.W_OK):
                 raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))

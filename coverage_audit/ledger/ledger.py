@@ -38,6 +38,7 @@ from coverage_audit.ledger.present import Present
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
+from coverage_audit.ledger.summary_book import SummaryBook
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
 from coverage_audit.ledger.transactions import Transactions
 from coverage_audit.ledger.waiver_book import WaiverBook
@@ -57,6 +58,7 @@ class Ledger(Transactions):
         self.waivers = WaiverBook(engine, where)
         self.nights = NightBook(engine, where)
         self.past = Past(engine, where)
+        self.summaries = SummaryBook(engine, folder, where)
         self.present = Present(engine, folder, where)
 
     def __enter__(self) -> Self:

@@ -20,6 +20,7 @@ class Lock(Enum):
     AUDIT = ("lock", "another audit is running on")
     DAEMON = ("daemon.lock", "another daemon works on")
     SENDING = ("sending.lock", "another process sends notices from")
+    SUMMARY = ("summary.lock", "another process makes the weekly page of")
 
 
 _held: set[tuple[int, Path, Lock]] = set()

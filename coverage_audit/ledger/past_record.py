@@ -121,3 +121,16 @@ class LastJudged:
     estate_text: str
     judged: JudgedEstate | None
     why: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SummaryRecord:
+    """A weekly page: the local date by which it is named, when it was made, and the name of its file in `summaries/`.
+
+    `sent` is when it was put into the outbox for all who want it (None: it was only made).
+    """
+
+    page_of: date
+    made: datetime
+    file: str
+    sent: datetime | None = None
