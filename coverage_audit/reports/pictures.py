@@ -48,8 +48,9 @@ class Line:
 
 @dataclass(frozen=True, kw_only=True)
 class Tick:
-    """The first day of a month: where, in per cent of the width, and its name."""
+    """The first day of a month: its number in the span, where that is in per cent of the width, and its name."""
 
+    day: int
     at: float
     word: str
 
@@ -78,8 +79,8 @@ def line(values: Sequence[int | None], *, top: int | None = None) -> Line:
 
 def months(span: Span) -> tuple[Tick, ...]:
     """Return where months begin."""
-    begins = (day for day in span.all() if day.day == 1)
-    return tuple(Tick(at=round(100 * (day - span.first).days / span.days, 2), word=f"{day:%b}") for day in begins)
+    begins = ((number, day) for number, day in enumerate(span.all()) if day.day == 1)
+    return tuple(Tick(day=number, at=round(100 * number / span.days, 2), word=f"{day:%b}") for number, day in begins)
 
 
 def by_month(days: Iterable[date]) -> Iterator[tuple[str, tuple[int, ...]]]:

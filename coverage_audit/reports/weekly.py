@@ -13,7 +13,7 @@ from typing import Final
 
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
-from coverage_audit.judgement.verdict import JudgedDataset, JudgedEstate, Standing
+from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
 from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.days import days_by_dataset, span_of
@@ -33,7 +33,8 @@ from coverage_audit.reports.week import week_view
 from coverage_audit.reports.worries import worries_view
 
 _MANY: Final = 24
-"""With more datasets than this, those that conform are folded away."""
+"""With more datasets than this, those that conform are folded away, and of the others those beyond it; so are long
+tables."""
 _FIRST: Final = 3
 """So many worries stand open at the top; the rest folds away behind them."""
 
@@ -72,6 +73,7 @@ def weekly_page(
         YearView(view=_view(dataset, estate, since, clock), trend=trend_view(days[dataset.id], span))
         for dataset in ordered
     )
+    shown = _open(ordered)
     nights, rooms = nights_view(back, span), rooms_view(back, estate, span)
     return render(
         "weekly.html",
@@ -91,6 +93,8 @@ def weekly_page(
         fullest=fullest_first(rooms),
         room_spans=SPANS,
         rows=rows,
+        open=shown,
+        more=_more(ordered[shown:]),
         ticks=ticks(),
         bound=BOUND,
         standings=tuple(Standing),
@@ -102,6 +106,19 @@ def weekly_page(
         devices=devices_view(judged, estate, now=now),
         gaps=tuple((gap, clock.moment(gap.at)) for gap in judged.gaps),
     )
+
+
+def _open(ordered: tuple[JudgedDataset, ...]) -> int:
+    """Return how many of the datasets, the worst first, stand open on the page."""
+    if len(ordered) <= _MANY:
+        return len(ordered)
+    return min(sum(dataset.conclusion is not Conclusion.CONFORMING for dataset in ordered), _MANY)
+
+
+def _more(folded: tuple[JudgedDataset, ...]) -> str:
+    conform = sum(dataset.conclusion is Conclusion.CONFORMING for dataset in folded)
+    said = "that conform" if conform == len(folded) else f"more, {conform} of which conform"
+    return f"and {len(folded)} {said}"
 
 
 def _view(dataset: JudgedDataset, estate: Estate, since: Mapping[str, datetime], clock: Clock) -> DatasetView:
