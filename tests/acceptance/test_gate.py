@@ -9,7 +9,7 @@ from tests.parts.gates import force_gate, install_gate
 from tests.parts.machines import Shows, StartMachine
 from tests.parts.sshd import StartSshd
 from tests.parts.station import Station, copy_of, dataset_of
-from tests.parts.two_boxes import HERONS_DRIVE, KESTRELS_DRIVE, declare, fill, reached
+from tests.parts.two_boxes import HERONS_DRIVE, KESTRELS_DRIVE, accept_own_state, declare, fill, reached
 
 
 @pytest.fixture
