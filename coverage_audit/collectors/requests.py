@@ -16,6 +16,10 @@ VERSION: Final = 1
 LONGEST: Final = 100_000
 """The most bytes of a request's line; Linux takes 128 KiB as one argument (MAX_ARG_STRLEN, execve(2))."""
 
+SLOWEST_READING: Final = 5_000_000
+"""Bytes a second: a box that reads and digests content more slowly is given up on. USB 2.0, and a small processor's
+SHA-256, manage several times as many (common practice, no published source)."""
+
 _PLAIN_VERB: Final = re.compile(r"[a-z]+")
 _NONCE: Final = re.compile(r"[0-9a-f]{16,64}")
 
@@ -24,12 +28,14 @@ _NONCE: Final = re.compile(r"[0-9a-f]{16,64}")
 class Request:
     """What is asked: a verb of the gate and its arguments; `nonce` is drawn anew for each request.
 
-    Raises CollectionError for what the gate could not take.
+    `reads` is how many bytes of content the box reads at most before it says the next thing. Raises
+    CollectionError for what the gate could not take.
     """
 
     verb: str
     arguments: tuple[bytes, ...] = ()
     nonce: str
+    reads: int = 0
 
     def __post_init__(self) -> None:
         """Hold the shape that the gate demands."""
@@ -37,6 +43,11 @@ class Request:
             raise CollectionError(f"no request: {self.verb!r} with the nonce {self.nonce!r}")
         if any(b"\0" in argument for argument in self.arguments):
             raise CollectionError("a request's argument cannot hold a NUL")
+
+    @property
+    def patience(self) -> float:
+        """Seconds by which the box may be silent for longer than usual, because it is reading."""
+        return self.reads / SLOWEST_READING
 
     @property
     def words(self) -> tuple[str, ...]:

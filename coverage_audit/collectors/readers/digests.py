@@ -49,7 +49,8 @@ def batches(algorithm: str, root: str, wanted: Sequence[Wanted]) -> tuple[tuple[
 def request(algorithm: str, root: str, wanted: Sequence[Wanted], nonce: str) -> Request:
     """Return the request for the digests of one batch of files below `root`."""
     arguments = (algorithm.encode("ascii"), os.fsencode(root), *(one.path for one in wanted))
-    return Request(verb="digests", arguments=arguments, nonce=nonce)
+    largest = max((one.size for one in wanted), default=0)
+    return Request(verb="digests", arguments=arguments, nonce=nonce, reads=largest)
 
 
 def parse(

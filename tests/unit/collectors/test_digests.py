@@ -15,8 +15,12 @@ from coverage_audit.collectors.gate_text import gate_text
 from coverage_audit.collectors.hashing import hash_here
 from coverage_audit.collectors.readers import digests
 from coverage_audit.collectors.readers.digests import Told, Wanted
+from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import TransportError
+from coverage_audit.collectors.transports.ssh import SshTransport
 from coverage_audit.evidence.facts import GapKind
+from tests.builders.limits import some_limits
+from tests.parts.sshd import StartSshd
 
 NONCE = "0123456789abcdef"
 CONTENT = {b"take.wav": b"field notes", b"a/-rf \\\n\xff.wav": b"\0" * 5000, b"empty": b""}
@@ -104,6 +108,34 @@ def test_reading_here_leaves_the_access_times_as_they_were(root: Path) -> None:
     here("sha256", root, wanted(root, b"take.wav"))
 
     assert (root / "take.wav").stat().st_atime_ns == 10**9
+
+
+def slowly(size: int, root: Path, start_sshd: StartSshd) -> tuple[Told, ...]:
+    """The digest of a file by a box that takes two and a half seconds for it, asked by an auditor who waits for one."""
+    slow = root.parent / "slow"
+    slow.mkdir()
+    (slow / "sha256sum").write_text("#!/bin/sh\nsleep 2.5\nexec /usr/bin/sha256sum\n")
+    (slow / "sha256sum").chmod(0o755)
+    (root / "large.wav").write_bytes(bytes(size))
+    box = start_sshd(f"SetEnv PATH={slow}:/usr/bin:/bin")
+    large = wanted(root, b"large.wav")
+    asked = digests.request("sha256", str(root), large, NONCE)
+    with SshTransport.connect(box.access, some_limits(read_time=1)) as transport:
+        reply = reply_to(transport, asked, deadline=time.monotonic() + 60)
+    return digests.parse(reply.text, reply.exit_status, nonce=NONCE, algorithm="sha256", root=str(root), wanted=large)
+
+
+def test_a_box_may_be_silent_for_as_long_as_it_takes_to_read_its_largest_file(
+    root: Path, start_sshd: StartSshd
+) -> None:
+    twenty_megabytes = 20_000_000  # four seconds more
+
+    assert slowly(twenty_megabytes, root, start_sshd) == (hashlib.sha256(bytes(twenty_megabytes)).digest(),)
+
+
+def test_a_box_that_is_silent_over_a_small_file_is_given_up(root: Path, start_sshd: StartSshd) -> None:
+    with pytest.raises(TransportError, match="silent for 1 s"):
+        slowly(1_000, root, start_sshd)
 
 
 def test_a_path_that_leads_out_of_the_root_is_refused(root: Path) -> None:

@@ -79,7 +79,7 @@ class SshTransport:
             self._started(start, no_shell, deadline),
             place=place(self._last),
             deadline=deadline,
-            read_time=self._limits.read_time.total_seconds(),
+            read_time=self._limits.read_time.total_seconds() + request.patience,
             done=self._channels.release,
         )
 
