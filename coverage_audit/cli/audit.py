@@ -83,12 +83,13 @@ def undelivered(outcome: Outcome, estate: Estate) -> str:
 
 
 def _page(estate: Estate, audited: Audited) -> str:
-    return audit_page(audited.judged, estate, since=audited.recorded.since, now=audited.judged.finished)
+    recorded, judged = audited.recorded, audited.judged
+    return audit_page(judged, estate, since=recorded.since, now=judged.finished, events=recorded.events)
 
 
 def _printed(audited: Audited, *, as_json: bool) -> str:
     if as_json:
-        return audit_json(audited.judged) + "\n"
+        return audit_json(audited.judged, audited.recorded.events) + "\n"
     terminal = sys.stdout.isatty()
     return audit_text(
         audited.judged,

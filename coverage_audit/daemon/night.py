@@ -37,7 +37,8 @@ def audit_night(errand: NightErrand, *, clock: Clock = wall_clock) -> str:
 
 
 def _page(estate: Estate, audited: Audited) -> str:
-    return audit_page(audited.judged, estate, since=audited.recorded.since, now=audited.judged.finished)
+    recorded, judged = audited.recorded, audited.judged
+    return audit_page(judged, estate, since=recorded.since, now=judged.finished, events=recorded.events)
 
 
 def _said(audited: Audited) -> str:

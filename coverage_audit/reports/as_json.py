@@ -12,6 +12,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from coverage_audit.estate.changes import said
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Sample, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
 from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
@@ -25,6 +26,7 @@ from coverage_audit.judgement.verdict import (
     JudgedEstate,
     JudgedOriginal,
 )
+from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.instants import rfc3339
 
 SCHEMA: Final = "coverage-audit/audit/1"
@@ -32,9 +34,13 @@ SCHEMA: Final = "coverage-audit/audit/1"
 _Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
 
 
-def audit_json(judged: JudgedEstate) -> str:
-    """Write the judged audit as one JSON object, without a newline at the end."""
-    return json.dumps(_shown(_estate(judged)), ensure_ascii=False, indent=1, allow_nan=False)
+def audit_json(judged: JudgedEstate, events: Sequence[EstateEvent] = ()) -> str:
+    """Write the judged audit as one JSON object, without a newline at the end.
+
+    `events` is what changed in the estate since the audit before.
+    """
+    whole = {**_estate(judged), "changes": [_change(event) for event in events]}
+    return json.dumps(_shown(whole), ensure_ascii=False, indent=1, allow_nan=False)
 
 
 def _shown(value: _Json) -> _Json:
@@ -45,7 +51,7 @@ def _shown(value: _Json) -> _Json:
     return [_shown(part) for part in value] if isinstance(value, Sequence) else value
 
 
-def _estate(judged: JudgedEstate) -> _Json:
+def _estate(judged: JudgedEstate) -> Mapping[str, _Json]:
     return {
         "schema": SCHEMA,
         "estate": judged.estate,
@@ -60,6 +66,19 @@ def _estate(judged: JudgedEstate) -> _Json:
         "findings": [_finding(finding) for finding in judged.findings],
         "identities": [_identity(check) for check in judged.identities],
         "gaps": [_gap(gap) for gap in judged.gaps],
+    }
+
+
+def _change(event: EstateEvent) -> _Json:
+    change = event.change
+    return {
+        "at": rfc3339(event.at),
+        "kind": change.kind,
+        "part": change.part,
+        "name": change.name,
+        "details": [{"what": detail.what, "before": detail.before, "now": detail.now} for detail in change.details],
+        "who": change.who,
+        "message": said(change),
     }
 
 

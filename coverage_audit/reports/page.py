@@ -6,7 +6,7 @@ then how far back one would fall. Below stands everything that was observed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -14,10 +14,11 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
+from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.page_datasets import dataset_view, findings_view
 from coverage_audit.reports.page_hardware import devices_view
-from coverage_audit.reports.page_words import Clock
+from coverage_audit.reports.page_words import Clock, events_view
 from coverage_audit.reports.situation import situation, worst_first
 from coverage_audit.reports.templating import render
 from coverage_audit.reports.worries import worries_view
@@ -28,10 +29,18 @@ _FIRST: Final = 8
 """So many worries stand open at the top; the rest folds away behind them."""
 
 
-def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, datetime], now: datetime) -> str:
+def audit_page(
+    judged: JudgedEstate,
+    estate: Estate,
+    *,
+    since: Mapping[str, datetime],
+    now: datetime,
+    events: Sequence[EstateEvent] = (),
+) -> str:
     """Make the page. `since`: when each open finding began; `now`: the moment the chart runs left from.
 
-    Raises ReportError where the template cannot be filled.
+    `events` is what changed in the estate since the audit before. Raises ReportError where the template cannot be
+    filled.
     """
     clock = Clock(zone=ZoneInfo(judged.time_zone), now=now)
     ordered = worst_first(judged.datasets)
@@ -55,6 +64,7 @@ def audit_page(judged: JudgedEstate, estate: Estate, *, since: Mapping[str, date
         datasets=tuple(dataset_view(dataset, _max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
         findings=findings_view(judged.findings, since, clock),
         devices=devices_view(judged, estate, now=now),
+        events=events_view(events, clock),
         gaps=tuple((gap, clock.moment(gap.at)) for gap in judged.gaps),
     )
 

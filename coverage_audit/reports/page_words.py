@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.changes import said
 from coverage_audit.judgement.wording import age, when
+from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.instants import rfc3339
 
 
@@ -17,6 +20,14 @@ class Moment:
     text: str
     machine: str
     ago: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class EventView:
+    """A change of the estate, in words."""
+
+    at: Moment
+    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,3 +44,8 @@ class Clock:
     def maybe(self, instant: datetime | None) -> Moment | None:
         """Return an instant as the page prints it, or None for none."""
         return None if instant is None else self.moment(instant)
+
+
+def events_view(events: Iterable[EstateEvent], clock: Clock) -> tuple[EventView, ...]:
+    """Return changes of the estate as the page prints them."""
+    return tuple(EventView(at=clock.moment(event.at), text=said(event.change)) for event in events)

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from coverage_audit.estate.changes import said
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Acceptance, Answer, Finding, JudgedEstate
@@ -14,7 +13,7 @@ from coverage_audit.judgement.wording import last_day
 from coverage_audit.ledger.past_record import Incident, LookBack
 from coverage_audit.reports.days import DayState, Span, states_of_audits
 from coverage_audit.reports.nights_view import MissingNights, missing_nights
-from coverage_audit.reports.page_words import Clock, Moment
+from coverage_audit.reports.page_words import Clock, EventView, Moment, events_view
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,14 +28,6 @@ class IncidentView:
     lasted: str | None
     over: str | None
     began_in_it: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class EventView:
-    """A change of the estate, in words."""
-
-    at: Moment
-    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,11 +67,7 @@ def week_view(judged: JudgedEstate, back: LookBack, span: Span, week_from: datet
         begins=clock.moment(week_from),
         begun=tuple(_incident(one, week_from, clock) for one in _worst_first(begun)),
         ended=tuple(_incident(one, week_from, clock) for one in _worst_first(ended)),
-        events=tuple(
-            EventView(at=clock.moment(event.at), text=said(event.change))
-            for event in back.events
-            if event.at > week_from
-        ),
+        events=events_view((event for event in back.events if event.at > week_from), clock),
         waivers=tuple(_waivers(judged, week_from, clock)),
         missing=missing_nights(back, span, days),
         nights=len(days),

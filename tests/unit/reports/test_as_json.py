@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import jsonschema
@@ -12,10 +13,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
+from coverage_audit.estate.declared import Part
 from coverage_audit.estate.shipped import defaults_folder
 from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
+from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.as_json import audit_json
 from tests.builders.judged import (
+    NOW,
     a_comparison,
     a_copy,
     a_dataset,
@@ -29,6 +34,18 @@ from tests.builders.judged import (
 from tests.builders.judged_station import the_station
 
 # The keys that the design promises to keep.
+EVENTS = (
+    EstateEvent(
+        at=NOW - timedelta(days=3),
+        change=EstateChange(
+            kind=ChangeKind.SWAPPED,
+            part=Part.VOLUME,
+            name="curlew:\u202estore",
+            details=(Detail(what="filesystem uuid", before="6c2e", now=None),),
+            who="R. Byrne",
+        ),
+    ),
+)
 PROMISED = {"schema", "estate", "started", "finished", "conclusion", "rehearsal", "waived", "datasets", "findings"}
 OF_A_DATASET = {"id", "policy", "conclusion", "original", "exposure", "copies", "findings"}
 OF_A_COPY = {
@@ -90,7 +107,18 @@ def test_every_key_that_is_printed_is_published() -> None:
     closed = json.loads(
         json.dumps(schema).replace('"type": "object"', '"type": "object", "additionalProperties": false')
     )
-    jsonschema.Draft202012Validator(closed).validate(json.loads(audit_json(whole)))
+    jsonschema.Draft202012Validator(closed).validate(json.loads(audit_json(whole, EVENTS)))
+
+
+def test_what_changed_in_the_estate_is_printed_with_its_details() -> None:
+    whole, _, _ = the_station()
+    found = json.loads(audit_json(whole, EVENTS))
+    jsonschema.Draft202012Validator(the_schema()).validate(found)
+    (swapped,) = found["changes"]
+    assert swapped["at"] == "2026-11-22T04:31:00Z"
+    assert swapped["details"] == [{"what": "filesystem uuid", "before": "6c2e", "now": None}]
+    assert (swapped["kind"], swapped["part"], swapped["name"]) == ("swapped", "volume", "curlew:\\u{202E}store")
+    assert json.loads(audit_json(whole))["changes"] == []
 
 
 def test_what_is_not_known_is_null_and_not_zero() -> None:

@@ -9,8 +9,11 @@ from html.parser import HTMLParser
 
 import pytest
 
+from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
+from coverage_audit.estate.declared import Part
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.page import audit_page
 from tests.builders.judged import (
     NOW,
@@ -213,3 +216,16 @@ def test_a_volume_of_which_nothing_was_seen_is_not_made_up() -> None:
     row = page[page.index("<code>curlew:store</code>") :]
     assert "not seen in this audit" in row[: row.index("</tr>")]
     assert "not shown" in row[: row.index("</tr>")]
+
+
+def test_what_changed_in_the_estate_stands_on_the_page_of_the_night() -> None:
+    whole, estate, since = the_station()
+    change = EstateChange(
+        kind=ChangeKind.CAME,
+        part=Part.DATASET,
+        name="letters",
+        details=(Detail(what="it lies where mail lay: say so with `formerly`", before=None, now=None),),
+    )
+    page = audit_page(whole, estate, since=since, now=NOW, events=(EstateEvent(at=NOW, change=change),))
+    assert "dataset letters was declared: it lies where mail lay: say so with <code>formerly</code>" in page
+    assert "What changed in the estate" not in station_page()
