@@ -60,10 +60,7 @@ def read_portable(file: Path, into: Path) -> tuple[ShelfTree, ...]:
     """
     try:
         with file.open("rb") as opened:
-            described = _description(opened)
-            trees = tuple(_tree(opened, one, into) for one in described["trees"])
-            _refuse(bool(opened.read(1)) or not trees, "it does not end where it should")
-            return trees
+            return _trees(opened, into)
     except EvidenceError as error:
         raise EvidenceError(f"{file} is no evidence: {error}") from error
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError, OverflowError) as error:
@@ -101,6 +98,14 @@ def _description(opened: IO[bytes]) -> Any:
     return json.loads(text)
 
 
+def _trees(opened: IO[bytes], into: Path) -> tuple[ShelfTree, ...]:
+    described = _description(opened)
+    trees = tuple(_tree(opened, one, into) for one in described["trees"])
+    if opened.read(1) or not trees:
+        raise EvidenceError("it does not end where it should")
+    return trees
+
+
 def _tree(opened: IO[bytes], described: Any, into: Path) -> ShelfTree:
     left, hashed = described["bytes"], hashlib.sha256()
     target = into / f"carried-{secrets.token_hex(16)}.parquet"
@@ -120,15 +125,9 @@ def _tree(opened: IO[bytes], described: Any, into: Path) -> ShelfTree:
     moments += (
         [moment for point in facts.points.points for moment in (point.earliest, point.latest)] if facts.points else []
     )
-    _refuse(
-        any(moment.tzinfo is None for moment in moments) or at != origin.started, "it does not say when it was made"
-    )
+    if any(moment.tzinfo is None for moment in moments) or at != origin.started:
+        raise EvidenceError("it does not say when it was made")
     return shelf_tree(address, manifest, facts, at=at, host=None)
-
-
-def _refuse(wrong: bool, why: str) -> None:  # noqa: FBT001 - one plain question
-    if wrong:
-        raise EvidenceError(why)
 
 
 def _digest(text: bytes) -> bytes:

@@ -6,7 +6,9 @@ with their checksums says that it was not damaged, and nothing of who wrote it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.manifest import Census, Kind, Manifest, Origin, PartialManifest
@@ -25,19 +27,13 @@ def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, 
 
     Raises EvidenceError for rows that are none, or that do not add up to what it says of itself; nothing is left then.
     """
-    _refuse(origin.precision_ns not in _PRECISIONS, origin, f"keeps times in steps of {origin.precision_ns} ns")
+    if origin.precision_ns not in _PRECISIONS:
+        raise EvidenceError(f"the manifest of {origin.address} keeps times in steps of {origin.precision_ns} ns")
     writer = ManifestWriter(file, seed, memory_limit, started=origin.started)
     try:
-        with RowReader(manifest.file) as reader:
-            for number, group in enumerate(reader.groups):
-                _refuse(group.rows > MOST_ROWS, origin, f"has a group of {group.rows} rows")
-                table = reader.read([number], BATCH_SCHEMA.names)
-                strange = not set(table["kind"].unique().to_pylist()) <= _KINDS
-                _refuse(strange, origin, "holds an entry of no known kind")
-                _refuse(len(table) > 0 and integers(table["size"]).min() < 0, origin, "holds a size below zero")
-                _refuse(any(map(_leads_out, table["path"].to_pylist())), origin, "holds a path that is none")
-                for batch in table.cast(BATCH_SCHEMA).to_batches():
-                    writer.add(batch)
+        for table in _checked(manifest, origin):
+            for batch in table.cast(BATCH_SCHEMA).to_batches():
+                writer.add(batch)
         again = writer.finish(origin, manifest.blind if isinstance(manifest, PartialManifest) else ())
     except BaseException:
         writer.abandon()
@@ -48,9 +44,26 @@ def keyed_again(manifest: Manifest, file: Path, seed: bytes, memory_limit: int, 
     return again
 
 
-def _refuse(wrong: bool, origin: Origin, what: str) -> None:  # noqa: FBT001 - one plain question
-    if wrong:
-        raise EvidenceError(f"the manifest of {origin.address} {what}")
+def _checked(manifest: Manifest, origin: Origin) -> Iterator[Any]:
+    """Give the rows group by group. Raises EvidenceError for what no listing holds."""
+    with RowReader(manifest.file) as reader:
+        for number, group in enumerate(reader.groups):
+            if group.rows > MOST_ROWS:  # before it is read
+                raise EvidenceError(f"the manifest of {origin.address} has a group of {group.rows} rows")
+            table = reader.read([number], BATCH_SCHEMA.names)
+            for strange in _strange(table):
+                raise EvidenceError(f"the manifest of {origin.address} holds {strange}")
+            yield table
+
+
+def _strange(table: Any) -> Iterator[str]:
+    """Say what no listing holds."""
+    if not set(table["kind"].unique().to_pylist()) <= _KINDS:
+        yield "an entry of no known kind"
+    if len(table) > 0 and integers(table["size"]).min() < 0:
+        yield "a size below zero"
+    if any(map(_leads_out, table["path"].to_pylist())):
+        yield "a path that is none"
 
 
 def _leads_out(path: bytes) -> bool:
