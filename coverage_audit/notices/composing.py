@@ -12,10 +12,11 @@ from coverage_audit.ledger.outgoing import Lasting, OutgoingKind
 from coverage_audit.ledger.record import OPEN, Transition, TransitionKind
 from coverage_audit.notices.at_stake import Stakes
 from coverage_audit.notices.letters import letter_of
+from coverage_audit.notices.mail_form import as_html
 from coverage_audit.notices.message import Letter, Message
 from coverage_audit.notices.news import Missed, News
 from coverage_audit.notices.subject import subject
-from coverage_audit.notices.writing import as_html, as_short, as_text
+from coverage_audit.notices.writing import as_short, as_text
 
 EVERYTHING = frozenset({NoticeKind.FAILING, NoticeKind.RECOVERED})
 

@@ -87,23 +87,28 @@ def _parted(news: Sequence[NewsItem], not_covered: str, unverified: str) -> list
 
 
 def _failing(one: NewsItem, finding: Finding, judged: JudgedEstate, stakes: Stakes) -> Entry:
-    measured = f"measured {finding.measured}; required {finding.required}; since {_when(one, judged)}"
     worsened = isinstance(one, Transition) and one.kind is TransitionKind.WORSENED
     lines = (
         finding.message,
-        measured,
         "It got worse: it was unverified before" if worsened else "",
         stakes.said_of(one),
         f"To mend it: {finding.mend}",
+    )
+    remarks = (
+        f"measured {finding.measured}; required {finding.required}; since {_when(one, judged)}",
         f"coverage-audit explain {finding.id}",
     )
-    return Entry(head=_head(one), lines=tuple(visible(line) for line in lines if line))
+    return Entry(head=_head(one), lines=_shown(lines), remarks=_shown(remarks))
 
 
 def _ended(change: Transition, judged: JudgedEstate) -> Entry:
     since = f"it was open since {_when(change, judged)}"
-    lines = (since,) if change.answer is None else (change.finding.message, since)
-    return Entry(head=_head(change), lines=tuple(visible(line) for line in lines if line))
+    lines = () if change.answer is None else (change.finding.message,)
+    return Entry(head=_head(change), lines=_shown(lines), remarks=(since,))
+
+
+def _shown(lines: Iterable[str]) -> tuple[str, ...]:
+    return tuple(visible(line) for line in lines if line)
 
 
 def _head(one: NewsItem) -> str:

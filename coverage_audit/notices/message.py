@@ -26,30 +26,48 @@ class Message:
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """One finding in a letter: its name in a few words, and what there is to say, line by line."""
+    """One finding in a letter: its name in a few words, what there is to say, and what matters less, line by line.
+
+    `sign` is a word that stands before it (None: its section's); meaning never rests on colour alone.
+    """
 
     head: str
-    lines: tuple[str, ...]
+    lines: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    sign: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Section:
-    """Findings of one sort. `sign` is a word that stands beside each: meaning never rests on colour alone."""
+    """Findings of one sort. `picture` shows what its entries say; `brief` False: it is left out where words are few."""
 
     title: str
-    sign: str
-    entries: tuple[Entry, ...]
+    sign: str = ""
+    entries: tuple[Entry, ...] = ()
+    notes: tuple[str, ...] = ()
+    picture: Picture | None = None
+    brief: bool = True
+
+    def sign_of(self, entry: Entry) -> str:
+        """Return the word that stands before an entry (empty: none)."""
+        return self.sign if entry.sign is None else entry.sign
 
 
 @dataclass(frozen=True, kw_only=True)
 class Letter:
     """What is to be said, before it is text or HTML; every string in it prints on one line.
 
-    `notes` are said after the opening, also where words are few.
+    `masthead` stands above all: whose it is, and of when. `notes` are said after the opening, also where words are few.
     """
 
     title: str
     opening: str
+    masthead: tuple[str, str] | None = None
+    notes: tuple[str, ...] = ()
     sections: tuple[Section, ...] = ()
     closing: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+
+    @property
+    def pictures(self) -> tuple[Picture, ...]:
+        """All pictures of its sections."""
+        return tuple(section.picture for section in self.sections if section.picture is not None)

@@ -10,7 +10,10 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
+from coverage_audit.ledger.outgoing import Picture
+from coverage_audit.notices.delivery.arranging import arrange_mails
 from coverage_audit.notices.delivery.naming import keep_served, name_by_header, name_mail, named_in_body
+from coverage_audit.notices.mail_form import without_pictures
 from coverage_audit.notices.message import Message
 
 if TYPE_CHECKING:
@@ -79,6 +82,7 @@ def _send(errand: Errand) -> Reply:
     if not sender.add(service):
         return Reply(reason="its address was not taken")
     message, short, reached = errand.message, errand.message.short, set[str]()
+    pictures = _show_pictures(service, message, rich=rich)
     if errand.event is not None:
         short = _named(service, errand.event, short)
         reached = keep_served(service, errand.event, errand.served)
@@ -86,9 +90,9 @@ def _send(errand: Errand) -> Reply:
         return Reply(reason="nobody waits for it any more")
     result = sender.notify(
         title=message.subject,
-        body=message.html if rich else message.text if mail else short,
+        body=without_pictures(message.html, pictures) if rich else message.text if mail else short,
         body_format=NotifyFormat.HTML if rich else NotifyFormat.TEXT,
-        attach=_page(message) if mail else None,
+        attach=([*_attached(pictures), *_page(message)] or None) if mail else None,
         interpret_escapes=False,
         timeout=errand.wait_s,
     )
@@ -137,11 +141,28 @@ def _count(said: object) -> int:
     return sum(bool(part.strip()) for text in texts for part in re.split("[,;]", str(text)))
 
 
-def _page(message: Message) -> list[AttachMemory] | None:
+def _show_pictures(service: NotifyBase, message: Message, *, rich: bool) -> tuple[Picture, ...]:
+    """Have a mail put in order; return the pictures that it shows: only mail over SMTP can show what it carries."""
+    from apprise.plugins.email import NotifyEmail  # noqa: PLC0415 - the same
+
+    if not isinstance(service, NotifyEmail):
+        return ()
+    arrange_mails(message.text)
+    service.inline = rich and bool(message.pictures)
+    return message.pictures if rich else ()
+
+
+def _attached(pictures: tuple[Picture, ...]) -> list[AttachMemory]:
+    from apprise.attachment.memory import AttachMemory  # noqa: PLC0415 - the same
+
+    return [AttachMemory(one.png, one.name, "image/png") for one in pictures]  # type: ignore[no-untyped-call]  # as above
+
+
+def _page(message: Message) -> list[AttachMemory]:
     from apprise.attachment.memory import AttachMemory  # noqa: PLC0415 - the same
 
     if message.page is None:
-        return None
+        return []
     content = message.page.encode()
     return [AttachMemory(content, PAGE_NAME, "text/html")]  # type: ignore[no-untyped-call]  # as above
 
