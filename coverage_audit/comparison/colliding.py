@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -23,54 +23,66 @@ MOST_GROUPS: Final = 64
 """So many groups of the copy's listing are looked through for siblings: a night with many new folders is not slowed."""
 
 
-def colliding(relation: Path, copy: Path) -> tuple[Seen, ...]:
-    """Return how many missing files have a sibling in the copy whose name differs in spelling alone, and one of them.
+def colliding(relation: Path, copy: Path) -> Iterator[Seen]:
+    """Say how many missing files have a sibling in the copy whose name differs in spelling alone, and one of them.
 
-    Looked for among at most 10,000 missing rows. Raises ComparisonError and EvidenceError where a file cannot be read.
+    Looked for among the first 10,000 missing rows and 64 groups; how many are not looked for is said, too. Raises
+    ComparisonError and EvidenceError where a file cannot be read.
     """
-    missing = _missing(relation)
+    missing, beyond = _missing(relation)
     if not missing:
-        return ()
+        return
     forms = folded(pa.array(missing, pa.binary()))
-    sought = {form: path for form, path in zip(forms.to_pylist(), missing, strict=True) if form is not None}
-    there = dict(_there(copy, sorted({path.rpartition(b"/")[0] for path in missing}), sought))
-    pairs = [(path, there[form]) for form, path in zip(forms.to_pylist(), missing, strict=True) if form in there]
-    if not pairs:
-        return ()
-    example, beside = pairs[0]
-    return (Seen(sight=Sight.COLLIDING, entries=len(pairs), example=example, beside=beside),)
+    spelled = dict(zip(missing, forms.to_pylist(), strict=True))
+    with RowReader(copy) as reader:
+        groups, folders = _groups(
+            [tree_key(group.first) for group in reader.groups], sorted(set(map(_folder, missing)))
+        )
+        there = dict(_there(reader, groups, [form for form in spelled.values() if form is not None]))
+    pairs = [(path, there[form]) for path, form in spelled.items() if form in there]
+    if pairs:
+        example, beside = pairs[0]
+        yield Seen(sight=Sight.COLLIDING, entries=len(pairs), example=example, beside=beside)
+    unsought = beyond + sum(_folder(path) not in folders for path in missing)
+    if unsought:
+        yield Seen(sight=Sight.UNSOUGHT, entries=unsought)
 
 
-def _missing(relation: Path) -> Sequence[bytes]:
+def _folder(path: bytes) -> bytes:
+    return path.rpartition(b"/")[0]
+
+
+def _missing(relation: Path) -> tuple[Sequence[bytes], int]:
+    """Return the first missing files, and how many there are beyond these."""
     found: list[bytes] = []
+    count = 0
     for rows in read_relation(relation, ["path", "row_class", "blind", "o_kind"]):
         chosen = pc.and_(pc.equal(rows["row_class"], "missing"), pc.not_equal(rows["o_kind"], "d"))
-        found += rows["path"].filter(pc.and_not(chosen, rows["blind"])).to_pylist()
-        if len(found) > MOST_MISSING:
-            return ()
-    return found
+        paths = rows["path"].filter(pc.and_not(chosen, rows["blind"]))
+        found += paths.slice(0, MOST_MISSING - len(found)).to_pylist()
+        count += len(paths)
+    return found, count - len(found)
 
 
-def _there(copy: Path, folders: Sequence[bytes], sought: Mapping[str, bytes]) -> Iterator[tuple[str, bytes]]:
-    with RowReader(copy) as reader:
-        firsts = [tree_key(group.first) for group in reader.groups]
-        forms = pa.array(list(sought), pa.string())
-        for number in _groups(firsts, folders):
-            paths = single(reader.read([number], ["path"])["path"])
-            spelled = folded(paths)
-            for place in np.flatnonzero(pc.is_in(spelled, value_set=forms).to_numpy(zero_copy_only=False)).tolist():
-                yield spelled[place].as_py(), paths[place].as_py()
+def _there(reader: RowReader, groups: Sequence[int], sought: Sequence[str]) -> Iterator[tuple[str, bytes]]:
+    forms = pa.array(sought, pa.string())
+    for number in groups:
+        paths = single(reader.read([number], ["path"])["path"])
+        spelled = folded(paths)
+        for place in np.flatnonzero(pc.is_in(spelled, value_set=forms).to_numpy(zero_copy_only=False)).tolist():
+            yield spelled[place].as_py(), paths[place].as_py()
 
 
-def _groups(firsts: Sequence[bytes], folders: Sequence[bytes]) -> Sequence[int]:
-    """Return the groups that hold what lies in these folders; only so many, the first ones."""
+def _groups(firsts: Sequence[bytes], folders: Sequence[bytes]) -> tuple[Sequence[int], frozenset[bytes]]:
+    """Return the groups that hold what lies in these folders, only so many, and the folders that they hold whole."""
     chosen: set[int] = set()
+    whole: set[bytes] = set()
     for folder in folders:
         low = tree_key(folder) + b"\0" if folder else b""
         high = tree_key(folder) + b"\x01" if folder else None
         begin = max(0, bisect_right(firsts, low) - 1)
         end = len(firsts) if high is None else bisect_left(firsts, high)
-        chosen.update(range(begin, min(end, begin + MOST_GROUPS)))
-        if len(chosen) > MOST_GROUPS:
-            break
-    return sorted(chosen)[:MOST_GROUPS]
+        wanted = chosen.union(range(begin, end))
+        if len(wanted) <= MOST_GROUPS:
+            chosen, whole = wanted, whole | {folder}
+    return sorted(chosen), frozenset(whole)

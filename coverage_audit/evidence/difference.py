@@ -98,6 +98,7 @@ class Sight(StrEnum):
     RETIMED = "held by digest, and their times differ"
     OTHER_SPELLING = "held under another spelling"
     COLLIDING = "missing, and another name that differs in spelling alone is there"
+    UNSOUGHT = "missing, and not looked for under another spelling"
     REFUSED_NAME = "missing, and named as usual targets refuse"
     UNLINKED = "further names of one file, held as files of their own"
     FILLED = "sparse, and held with all its zeros"

@@ -40,6 +40,7 @@ _SENTENCES = {
     Sight.OTHER_SPELLING: "{count} are held under another spelling (case or Unicode form){such} as {beside}",
     Sight.COLLIDING: "{count} missing by a collision of names{such} collides with {beside} in the copy: "
     "they differ in case or Unicode form alone, and it can hold one of them",
+    Sight.UNSOUGHT: "{count} of those missing were not looked for under another spelling: there are too many",
     Sight.REFUSED_NAME: "{count} that are missing have names that usual targets refuse{such} ({beside})",
     Sight.UNLINKED: "{count} are further names of one file in the original and files of their own in the copy "
     "(hard links are not kept){such}",

@@ -196,3 +196,35 @@ def test_neither_folders_nor_what_lies_below_a_blind_place_is_missing_by_a_colli
 
     assert classes(matched).keys() >= {b"D", b"e/heron"}
     assert not [seen for seen in matched.sights if seen.sight is Sight.COLLIDING]
+
+
+def seen_of(matched: Matched) -> dict[Sight, int]:
+    return {seen.sight: seen.entries for seen in matched.sights}
+
+
+def test_of_very_many_missing_files_those_not_looked_for_under_another_spelling_are_counted(tmp_path: Path) -> None:
+    pair = a_row(b"take.wav", size=7)
+    many = [a_row(b"z/%05d" % number) for number in range(10_020)]
+
+    found = compared(tmp_path, [pair, a_row(b"Take.wav", size=9), *many], [pair])
+
+    assert found.missing.files == 10_021
+    assert seen_of(found) == {Sight.COLLIDING: 1, Sight.UNSOUGHT: 21}
+
+
+def test_where_all_were_looked_for_nothing_is_said_to_be_left(tmp_path: Path) -> None:
+    pair = a_row(b"take.wav", size=7)
+    many = [a_row(b"z/%05d" % number) for number in range(9_999)]
+
+    found = compared(tmp_path, [pair, a_row(b"Take.wav", size=9), *many], [pair])
+
+    assert seen_of(found) == {Sight.COLLIDING: 1}
+
+
+def test_what_lies_in_folders_for_which_no_group_was_read_is_counted_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("coverage_audit.comparison.colliding.MOST_GROUPS", 0)
+    rows = [a_row(b"a/take.wav", size=7), a_row(b"a/Take.wav", size=9)]
+
+    assert seen_of(compared(tmp_path, rows, rows[:1])) == {Sight.UNSOUGHT: 1}
