@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from coverage_audit.estate.addresses import parse_ssh_target, parse_volume_path
 from coverage_audit.estate.mistakes import Mistakes, shown
 from coverage_audit.estate.model import Address
-from coverage_audit.estate.nodes import Keys, Spot
+from coverage_audit.estate.nodes import Keys, Plain, Spot, plain
 from coverage_audit.estate.relations import address_at
 
 Reach = tuple[str, int]
@@ -99,6 +99,7 @@ def _plain_host(host: str) -> str:
 
 def _check_datasets(root: Keys, volumes: Mapping[str, _Place], mistakes: Mistakes) -> None:
     originals: dict[_Place, _Named] = {}
+    dated: dict[Address, tuple[Plain, Spot]] = {}
     for entry, dataset in root.mappings_at("datasets"):
         own: dict[_Place, _Named] = {}
         original = address_at(dataset, "original")
@@ -112,6 +113,7 @@ def _check_datasets(root: Keys, volumes: Mapping[str, _Place], mistakes: Mistake
         for copy in dataset.items_at("copies"):
             if isinstance(copy, Keys):
                 _check_copy(copy, own, volumes, mistakes)
+                _check_points(copy, dated, mistakes)
 
 
 def _check_copy(copy: Keys, own: dict[_Place, _Named], volumes: Mapping[str, _Place], mistakes: Mistakes) -> None:
@@ -127,6 +129,21 @@ def _check_copy(copy: Keys, own: dict[_Place, _Named], volumes: Mapping[str, _Pl
             spot, f"{shown(str(address))} is the place of {what} (line {same.spot.line}: one place counts once)"
         )
     own.setdefault(place, _Named(str(address), spot))
+
+
+def _check_points(copy: Keys, dated: dict[Address, tuple[Plain, Spot]], mistakes: Mistakes) -> None:
+    """Note points that are declared otherwise than by another dataset's copy at this address: it is asked once."""
+    at, points = address_at(copy, "at"), copy.entries.get("points")
+    if at is None or points is None:
+        return
+    spot, address = at
+    told, first = dated.setdefault(address, (plain(points.value), spot))
+    if told != plain(points.value):
+        mistakes.add(
+            points.spot,
+            f"the points of {shown(str(address))} are told otherwise in line {first.line} (one place has one way of "
+            "telling its points: declare it alike)",
+        )
 
 
 def _place_of(address: Address, volumes: Mapping[str, _Place]) -> _Place:

@@ -71,6 +71,27 @@ def test_two_copies_in_the_same_dated_folders_are_one(tmp_path: Path) -> None:
     assert found == ["25:14: 'heron:pool/{point}/a' is the place of another copy (line 24: one place counts once)"]
 
 
+def dated_at_one_place(points: str, of_another: str) -> str:
+    """The small estate with a dated copy, and a second dataset with a copy at the same address."""
+    copy = "{at: 'heron:pool/{point}/a', points: %s}"
+    again = "  again:\n    policy: plain\n    original: kestrel:main/b\n"
+    return f"{SMALL}      - {copy % points}\n{again}    copies: [{copy % of_another}]\n"
+
+
+@pytest.mark.parametrize("other", ["files", "{folders: '%Y-%m-%d'}", "{command: [list-states], lines: '(?P<time>.*)'}"])
+def test_one_place_has_one_way_of_telling_its_points(tmp_path: Path, other: str) -> None:
+    found = mistakes(tmp_path, dated_at_one_place("{folders: '%Y%m%d'}", other))
+
+    said = "the points of 'heron:pool/{point}/a' are told otherwise in line 25 (one place has one way of telling its"
+    assert f"29:43: {said} points: declare it alike)" in found
+
+
+def test_two_datasets_may_share_a_place_whose_points_they_tell_alike(tmp_path: Path) -> None:
+    same = "{folders: '%Y%m%d'}"
+
+    assert len(read(tmp_path, dated_at_one_place(same, same)).datasets) == 2
+
+
 def test_a_copy_at_the_original_is_none(tmp_path: Path) -> None:
     found = mistakes(tmp_path, spoiled("heron:pool/sheets", "kestrel:main/sheets/"))
     assert found == ["24:13: 'kestrel:main/sheets' is the place of its original (line 22: one place counts once)"]
