@@ -6,26 +6,32 @@ import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from functools import cache, partial
 from pathlib import Path
 
 from coverage_audit.audits.audit import Audited
 from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.summing_up import SummedUp, sum_up
 from coverage_audit.collectors.gather import gather, look_again
 from coverage_audit.collectors.own_places import own_places
 from coverage_audit.comparison.types import Workspace
-from coverage_audit.estate.model import Device, Estate
+from coverage_audit.estate.model import Device, Estate, NoticeKind
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.progress import Progress, silent
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
+from coverage_audit.ledger.outgoing import Outgoing, OutgoingKind
 from coverage_audit.ledger.past_record import NightRecord
+from coverage_audit.notices.composing import compose_notice
 from coverage_audit.notices.delivery import Delivered, Failed
+from coverage_audit.notices.message import Message
 from coverage_audit.notices.sending import Outcome, send_waiting
-from coverage_audit.notices.telling import Notice, put_news, send_notice, try_target
+from coverage_audit.notices.telling import Notice, event_of, outgoing, put_news, send_notice, try_target
+from coverage_audit.reports.weekly import weekly_page
 
 Clock = Callable[[], datetime]
 
@@ -123,6 +129,67 @@ def send_due(
 ) -> tuple[Outcome, ...]:
     """Send what is due in the outbox, nothing more once `stopping`: for who looks every minute. Raises LedgerError."""
     return send_waiting(estate, ledger.outbox, clock, os.environ, stopping=stopping)
+
+
+def send_all(estate: Estate, ledger: Ledger, *, clock: Clock = wall_clock) -> tuple[Outcome, ...]:
+    """Send all that waits in the outbox, also what would wait for its next try. Raises LedgerError."""
+    return send_waiting(estate, ledger.outbox, clock, os.environ, at_once=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Summary:
+    """A weekly page that was made: what it tells, and whether this has sent it.
+
+    `kept` is its file in the state folder; of a date whose page went out before it is the one that did.
+    """
+
+    page: str
+    summed: SummedUp
+    kept: Path
+    sent: bool
+
+
+def make_summary(
+    estate: Estate, ledger: Ledger, page_of: date, *, clock: Clock = wall_clock, send: bool = True
+) -> Summary:
+    """Make the weekly page of a local date out of what is recorded, and put it into the outbox of all who want it.
+
+    It goes out whatever there is to tell, once for each date: a page that went out stays as it was. Its file is on the
+    disk before it is recorded, and it is recorded together with its letters: after a crash this is called again, and
+    does what is left to do. With `send` False it is made and kept, and goes out later. Raises LedgerError,
+    LedgerBusyError where another process makes one just now, ReportError.
+    """
+    with ledger.summaries.making():
+        summed = sum_up(estate, ledger, clock())
+        page = weekly_page(
+            summed.judged, estate, summed.back, since=summed.since, week_from=summed.week_from, now=summed.now
+        )
+        gone_out = page_of in ledger.summaries.made()
+        kept = ledger.summaries.file_of(page_of) if gone_out else ledger.summaries.keep(page_of, page)
+        letters = _weekly_letters(estate, ledger, summed, page, page_of) if send and not gone_out else None
+        if not gone_out:
+            ledger.summaries.record(page_of, summed.now, kept.name, letters)
+    return Summary(page=page, summed=summed, kept=kept, sent=letters is not None)
+
+
+def _weekly_letters(estate: Estate, ledger: Ledger, summed: SummedUp, page: str, page_of: date) -> dict[str, Outgoing]:
+    """Compose the letter to each address that wants the weekly page; page and pictures are kept for them."""
+    wanting = [target for target in estate.notices if NoticeKind.SUMMARY in target.send]
+    if not wanting:
+        return {}
+    message = _weekly_message(estate, summed)
+    file = ledger.outbox.keep_page(page, summed.now)
+    pictures = ledger.outbox.keep_pictures(message.pictures, summed.now)
+    return {
+        target.name: outgoing(message, file, pictures, event=event_of(target.name, f"weekly page of {page_of}"))
+        for target in wanting
+    }
+
+
+def _weekly_message(estate: Estate, summed: SummedUp) -> Message:
+    said = "no audit can be told of" if summed.judged is None else summed.judged.conclusion.value
+    message = compose_notice(estate.name, f"weekly page, {said}", ("The weekly page is attached.",))
+    return replace(message, kind=OutgoingKind.SUMMARY)
 
 
 def send_past_the_outbox(estate: Estate, notice: Notice) -> tuple[Delivered | Failed, ...]:

@@ -48,11 +48,15 @@ class SummaryBook(Transactions):
 
     def keep(self, page_of: date, page: str) -> Path:
         """Write the page of a date in the place of any earlier one, whole or not at all; return its file."""
-        return self._write(f"{page_of.isoformat()}.html", page)
+        return self._write(self.file_of(page_of), page)
+
+    def file_of(self, page_of: date) -> Path:
+        """Return where the page of a date lies, once there is one."""
+        return self._folder.summaries / f"{page_of.isoformat()}.html"
 
     def keep_index(self, page: str) -> Path:
         """Write the index of the pages, whole or not at all."""
-        return self._write(INDEX, page)
+        return self._write(self._folder.summaries / INDEX, page)
 
     def record(self, page_of: date, at: datetime, file: str, letters: Mapping[str, Outgoing] | None = None) -> bool:
         """Note a page, and put its letters (by target) into the outbox: both or neither. Only within `making`.
@@ -73,8 +77,7 @@ class SummaryBook(Transactions):
                 connection.execute(update(SUMMARIES).where(SUMMARIES.c.id == known.id).values(**values))
             return sends
 
-    def _write(self, name: str, page: str) -> Path:
-        file = self._folder.summaries / name
+    def _write(self, file: Path, page: str) -> Path:
         with speaking_of(self._folder.path):
             write_whole(file, page.encode("utf-8", "backslashreplace"))
         return file
