@@ -95,6 +95,7 @@ def weekly_page(
         rows=rows,
         open=shown,
         more=_more(ordered[shown:]),
+        rest_conforms=all(dataset.conclusion is Conclusion.CONFORMING for dataset in ordered[shown:]),
         ticks=ticks(),
         bound=BOUND,
         standings=tuple(Standing),
