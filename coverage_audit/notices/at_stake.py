@@ -7,8 +7,9 @@ from typing import TypeVar
 
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_size
-from coverage_audit.evidence.difference import Exposure
+from coverage_audit.evidence.difference import Exposure, Tally
 from coverage_audit.judgement.verdict import Answer, JudgedEstate
+from coverage_audit.judgement.wording import amount
 from coverage_audit.ledger.outgoing import Lasting
 from coverage_audit.ledger.record import Transition
 
@@ -20,8 +21,8 @@ class Stakes:
     """How much is exposed in each dataset of an audit."""
 
     def __init__(self, judged: JudgedEstate) -> None:
-        self._exposed: Mapping[DatasetId, Exposure] = {
-            dataset.id: dataset.exposure for dataset in judged.datasets if dataset.exposure is not None
+        self._exposed: Mapping[DatasetId, Exposure | None] = {
+            dataset.id: dataset.exposure for dataset in judged.datasets
         }
 
     def bytes_of(self, news: NewsItem) -> int:
@@ -37,9 +38,18 @@ class Stakes:
         )
 
     def said_of(self, news: NewsItem) -> str:
-        """Say it in a line, empty where nothing is exposed."""
-        exposed = self._exposed.get(news.dataset) if news.dataset is not None else None
-        if exposed is None or not exposed.files:
+        """Say it in a line: unknown as unknown, never as nothing; empty where it is no dataset of this audit's."""
+        if news.dataset is None or news.dataset not in self._exposed:
             return ""
-        files = "1 file" if exposed.files == 1 else f"{exposed.files} files"
-        return f"At stake: {files}, {format_size(exposed.bytes)}, that no copy with valid evidence holds"
+        exposed = self._exposed[news.dataset]
+        if exposed is None:
+            return "At stake: not known, what the copies hold could not be told"
+        if not exposed.files:
+            return "At stake: nothing, some copy holds every file"
+        return f"At stake: {amount(Tally(files=exposed.files, bytes=exposed.bytes))} that no copy is proven to hold"
+
+    def in_few_words(self, news: Iterable[NewsItem]) -> str:
+        """Say how much is exposed in all datasets of these findings, empty where it is nothing that is known."""
+        datasets = {one.dataset for one in news if one.dataset is not None}
+        exposed = [found.bytes for name in datasets if (found := self._exposed.get(name)) is not None]
+        return f"{format_size(sum(exposed))} at stake" if any(exposed) else ""

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, Conclusion, JudgedEstate
-from coverage_audit.notices.at_stake import NewsItem
+from coverage_audit.notices.at_stake import NewsItem, Stakes
 from coverage_audit.notices.news import News
 
 _NAMES = 3
@@ -19,12 +19,13 @@ def subject(judged: JudgedEstate, news: News, *, still_open: int) -> str:
 
     Of what only lasts it tells in full where nothing fails anew: `field-recordings still not covered since 2026-11-03`.
     """
-    said = [f"{_named(group)} {word} ({_count(len(group), 'finding')})" for word, group in _by_word(news.failing)]
+    stakes = Stakes(judged)
+    said = [f"{_named(group)} {word} ({_weight(group, stakes)})" for word, group in _by_word(news.failing)]
     if news.failing and news.reminded:
         said.append(f"{len(news.reminded)} still open, told before")
     else:
         said += [
-            f"{_named(group)} still {word} since {_since(group, judged)} ({_count(len(group), 'finding')})"
+            f"{_named(group)} still {word} since {_since(group, judged)} ({_weight(group, stakes)})"
             for word, group in _by_word(news.reminded)
         ]
     said += _ended(news, alone=not said)
@@ -54,6 +55,10 @@ def _by_word(news: Sequence[NewsItem]) -> list[tuple[str, list[NewsItem]]]:
     for one in news:
         groups.setdefault("not covered" if _name(one) in worst else "unverified", []).append(one)
     return list(groups.items())
+
+
+def _weight(group: Sequence[NewsItem], stakes: Stakes) -> str:
+    return ", ".join(filter(None, (_count(len(group), "finding"), stakes.in_few_words(group))))
 
 
 def _since(news: Sequence[NewsItem], judged: JudgedEstate) -> str:

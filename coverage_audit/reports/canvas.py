@@ -13,14 +13,17 @@ from typing import TYPE_CHECKING, Final
 
 from coverage_audit.errors import ReportError
 from coverage_audit.judgement.verdict import Standing
-from coverage_audit.notices.palette import BAD, GOOD, HURT, INK, PAPER, UNKNOWN, WARN
+from coverage_audit.notices.palette import BAD, GOOD, HURT, INK, LINE, PAPER, RULE, SHADE, SOFT, UNKNOWN, WARN
 
 if TYPE_CHECKING:
+    from PIL.Image import Image as ImageOf
     from PIL.ImageFont import FreeTypeFont
 
 SCALE: Final = 3
 WIDTH: Final = 360
-_COLOURS: Final = 48
+_SHARES: Final = (1.0, 0.8, 0.6, 0.4, 0.2)
+"""How much of a colour lies on the paper at the soft edges of letters and marks."""
+_DRAWN: Final = (INK, SOFT, RULE, LINE, SHADE, GOOD, WARN, BAD, HURT, UNKNOWN)
 _FIRST_LETTER, _LAST_LETTER = " ", "~"
 _STANDINGS: Final = {
     Standing.PROVEN: GOOD,
@@ -80,9 +83,26 @@ class Canvas:
 
     def png(self) -> bytes:
         """Return the picture."""
+        from PIL import Image  # noqa: PLC0415 - as above
+
         out = io.BytesIO()
-        self._image.quantize(_COLOURS).save(out, "PNG", optimize=True)
+        self._image.quantize(palette=self._palette(), dither=Image.Dither.NONE).save(out, "PNG", optimize=True)
         return out.getvalue()
+
+    def _palette(self) -> ImageOf:
+        """Return the few colours that are drawn with, so that the file is small and no colour is another's average."""
+        from PIL import Image, ImageColor  # noqa: PLC0415 - as above
+
+        paper = ImageColor.getrgb(PAPER)[:3]
+        blends = [
+            round(share * part + (1 - share) * under)
+            for colour in _DRAWN
+            for share in _SHARES
+            for part, under in zip(ImageColor.getrgb(colour)[:3], paper, strict=True)
+        ]
+        palette = Image.new("P", (1, 1))
+        palette.putpalette([*paper, *blends])
+        return palette
 
     def _around(self, x: float, y: float, radius: float) -> tuple[float, float, float, float]:
         return ((x - radius) * SCALE, (y - radius) * SCALE, (x + radius) * SCALE, (y + radius) * SCALE)

@@ -48,21 +48,24 @@ def _legend(canvas: Canvas) -> None:
         canvas.text(x + 8, 13, standing.value, size=10.5, colour=SOFT)
         x += 22 + 5.6 * len(standing.value)
     canvas.box(4, 20, 1.4, 10, INK)
-    canvas.text(14, 29, "max_age: what lies left of it, on the shade, is too old", size=10.5, colour=SOFT)
+    canvas.text(
+        14, 29, "max_age: on the shade, a copy is too old (y m w d: year, month, week, day)", size=10.5, colour=SOFT
+    )
 
 
 def _scale(canvas: Canvas, y: float) -> None:
     for tick in ticks():
-        end = tick.word == "now"
-        word = tick.word if tick.word != "hour" else "h"
-        canvas.text(_x(tick.at), y + 11, word, size=9.5, colour=SOFT, anchor="rs" if end else "ms")
+        if tick.word == "now":
+            canvas.text(_x(tick.at), y + 11, tick.word, size=9.5, colour=SOFT, anchor="rs")
+        elif tick.word != "hour":  # there is no room for it beside now
+            canvas.text(_x(tick.at), y + 11, tick.word[0], size=9.5, colour=SOFT, anchor="ms")
     canvas.text(_SCALE_AT, y + 11, "none", size=9.5, colour=SOFT)
     canvas.box(0, y + _HEAD - 2, WIDTH, 0.5, LINE)
 
 
 def _dataset(canvas: Canvas, y: float, row: ChartRow, number: str) -> None:
     conclusion = row.dataset.conclusion
-    said = f"{number}  {fitting(row.dataset.id, 12, 210)}".rstrip()
+    said = f"{number} {fitting(row.dataset.id, 12, 210)}".rstrip()
     canvas.text(0, y + 13, said, size=12)
     canvas.text(WIDTH - 1, y + 13, conclusion.value, size=10.5, colour=_COLOUR[conclusion], anchor="rs")
     if not row.marks:
@@ -96,5 +99,19 @@ def said_of_rows(rows: Sequence[ChartRow]) -> Iterator[str]:
 
 def copy_said(mark: Mark) -> str:
     """Say where a copy stands: how far back it brings its dataset, and how far back it may."""
+    return f"{_back(mark)} ({mark.standing}; at most {mark.max_age})"
+
+
+def copies_said(row: ChartRow) -> tuple[str, ...]:
+    """Say where the copies of a dataset stand; in one line where all is well."""
+    if not row.marks:
+        return ("no copy is declared",)
+    proven = all(mark.standing is Standing.PROVEN for mark in row.marks)
+    if row.dataset.conclusion is Conclusion.CONFORMING and proven:
+        return (f"{'; '.join(_back(mark) for mark in row.marks)} ({'all ' if len(row.marks) > 1 else ''}proven)",)
+    return tuple(copy_said(mark) for mark in row.marks)
+
+
+def _back(mark: Mark) -> str:
     back = "no proven point" if mark.span is None else f"{mark.span} back"
-    return f"{mark.place}, {mark.site}: {back} ({mark.standing}; at most {mark.max_age})"
+    return f"{mark.place}, {mark.site}: {back}"

@@ -16,6 +16,7 @@ from coverage_audit.reports.worries import WorryView
 _WORRIES: Final = 8
 _CHANGES: Final = 5
 _DUE: Final = 6
+_ESTATE: Final = "the estate itself"
 
 
 def worries_section(worries: Sequence[WorryView], *, old: bool) -> Section:
@@ -32,11 +33,11 @@ def _worry(view: WorryView) -> Entry:
     worry = view.worry
     others = f"and {_count(len(worry.others), 'more finding')} of the same weight" if worry.others else ""
     return _entry(
-        str(worry.dataset) if worry.dataset is not None else "the estate itself",
+        _ESTATE if worry.dataset is None else str(worry.dataset),
         sign=worry.conclusion,
         lines=(
             worry.finding.message,
-            f"At stake: {worry.stake}" if worry.stake else "",
+            f"At stake: {worry.stake.replace(': ', ', ', 1)}" if worry.stake else "",
             f"Do first: {worry.finding.mend}" if worry.finding.mend else "",
         ),
         remarks=(f"since {_at(view.since)}" if view.since else "since this audit", others),
@@ -56,10 +57,15 @@ def week_section(week: WeekView) -> Section:
 def _changes(week: WeekView) -> Iterator[Entry]:
     yield from _some([_incident(one, "began") for one in week.begun])
     yield from _some([_incident(one, one.over or "ended") for one in week.ended])
-    yield from _some([_entry(event.text, sign="estate", remarks=(_at(event.at),)) for event in week.events])
+    yield from _some([_entry(_at(event.at), sign="estate", lines=(event.text,)) for event in week.events])
     yield from _some(
         [
-            _entry(one.finding.message, sign="waived", remarks=(f"by {one.who} until {one.until}: “{one.why}”",))
+            _entry(
+                one.finding.id,
+                sign="waived",
+                lines=(one.finding.message,),
+                remarks=(f"by {one.who} until {one.until}: “{one.why}”",),
+            )
             for one in week.waivers
         ]
     )
@@ -68,8 +74,9 @@ def _changes(week: WeekView) -> Iterator[Entry]:
 
 def _incident(one: IncidentView, sign: str) -> Entry:
     lasted = f"after {one.lasted}, " if one.lasted else "since "
-    named = f"{one.dataset}: {one.finding.message}" if one.dataset is not None else one.finding.message
-    return _entry(named, sign=sign, remarks=(f"{lasted}{_at(one.ended or one.began)}",))
+    named = _ESTATE if one.dataset is None else str(one.dataset)
+    remarks = (f"{lasted}{_at(one.ended or one.began)}",)
+    return _entry(named, sign=sign, lines=(one.finding.message,), remarks=remarks)
 
 
 def _missing(one: MissingNights) -> Entry:

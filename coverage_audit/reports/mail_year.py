@@ -11,7 +11,7 @@ from coverage_audit.ledger.past_record import DatasetDay, LookBack
 from coverage_audit.notices.message import Section
 from coverage_audit.reports.days import DayState, Span, days_by_dataset, states_of_audits
 from coverage_audit.reports.trends import Counts, counted
-from coverage_audit.reports.year_picture import year_picture
+from coverage_audit.reports.year_picture import Exposed, year_picture
 
 
 def year_section(back: LookBack, estate: Estate, span: Span) -> Section:
@@ -27,38 +27,47 @@ def year_section(back: LookBack, estate: Estate, span: Span) -> Section:
     return Section(title=title, notes=notes, picture=picture, brief=False)
 
 
-def _said(counts: Counts, states: Sequence[DayState], exposed: Sequence[int | None], span: Span) -> Iterator[str]:
-    days = span.all()
-    since = days[states.index(next(state for state in states if state is not DayState.BEFORE))]
-    audited = counts.known - counts.no_audit
+def _said(counts: Counts, states: Sequence[DayState], exposed: Sequence[Exposed], span: Span) -> Iterator[str]:
+    since = next(day for day, state in zip(span.all(), states, strict=True) if state is not DayState.BEFORE)
     none = f"; {counts.no_audit} had none and proved nothing" if counts.no_audit else ""
+    audited = counts.known - counts.no_audit
     yield f"{audited} of {counts.known} nights since {since} had an audit of the whole estate{none}."
     yield (
         f"{counts.conforming} days conforming, {counts.nonconforming} nonconforming, "
         f"{counts.without_proof} without proof."
     )
-    known = [(value, day) for value, day in zip(exposed, days, strict=True) if value is not None]
-    most, day = max(known, default=(None, None), key=lambda each: each[0] or 0)
-    if most is None:
-        yield "How much no copy held was not known on any day."
-    elif most:
-        yield f"Held by no copy: at most {format_size(most)}, on {day}."
-    else:
-        yield "Held by no copy: nothing on any day that could tell it."
+    most = max(exposed, key=lambda each: each.bytes)
+    unknown = sum(not each.known for each in exposed)
+    held = (
+        f"at most {format_size(most.bytes)}, on {most.day}" if most.bytes else "nothing on any day that could tell it"
+    )
+    of_some = (
+        f"; on {'1 day' if unknown == 1 else f'{unknown} days'} it was not known of every dataset" if unknown else ""
+    )
+    yield f"Held by no copy: {held}{of_some}."
 
 
 def _exposed(
-    datasets: Mapping[DatasetId, Iterable[DatasetDay]], states: Sequence[DayState], span: Span
-) -> tuple[int | None, ...]:
-    """Add up each day what no copy of any dataset held; None where no dataset could tell it, or no audit was."""
-    totals: dict[date, int] = {}
-    for days in datasets.values():
-        found: dict[date, int] = {}
-        for day in days:
-            if day.exposed_bytes is not None:
-                at = span.of(day.at)
-                found[at] = max(found.get(at, 0), day.exposed_bytes)
-        for at, value in found.items():
-            totals[at] = totals.get(at, 0) + value
-    none = {DayState.NO_AUDIT, DayState.BEFORE}
-    return tuple(None if state in none else totals.get(day) for day, state in zip(span.all(), states, strict=True))
+    datasets: Mapping[DatasetId, Sequence[DatasetDay]], states: Sequence[DayState], span: Span
+) -> tuple[Exposed, ...]:
+    """Add up for each day what no copy of any dataset held; of a dataset nothing is asked before it was first seen."""
+    told = [_of_dataset(days, span) for days in datasets.values() if days]
+    return tuple(
+        Exposed(
+            day=day,
+            bytes=sum(days.get(day) or 0 for days in told),
+            known=state is DayState.BEFORE
+            or (state is not DayState.NO_AUDIT and all(days.get(day) is not None for days in told if min(days) <= day)),
+        )
+        for day, state in zip(span.all(), states, strict=True)
+    )
+
+
+def _of_dataset(days: Iterable[DatasetDay], span: Span) -> Mapping[date, int | None]:
+    """Return the most that no copy held on each day of a dataset (None: no audit of the day could tell it)."""
+    found: dict[date, int | None] = {}
+    for day in days:
+        at = span.of(day.at)
+        values = [value for value in (found.get(at), day.exposed_bytes) if value is not None]
+        found[at] = max(values, default=None)
+    return found

@@ -16,7 +16,7 @@ from coverage_audit.notices.message import Entry, Letter, Message, Section
 from coverage_audit.notices.writing import as_short, as_text
 from coverage_audit.reports.chart import ChartRow, chart_row
 from coverage_audit.reports.days import span_of
-from coverage_audit.reports.fallback_picture import copy_said, fallback_picture, said_of_rows
+from coverage_audit.reports.fallback_picture import copies_said, fallback_picture, said_of_rows
 from coverage_audit.reports.lead import lead
 from coverage_audit.reports.mail_sections import due_section, week_section, worries_section
 from coverage_audit.reports.mail_subject import no_audit_subject, week_subject
@@ -104,12 +104,12 @@ def _fallback(present: Present, estate: Estate, now: datetime) -> Section:
         return Section(title=title, notes=("No dataset was judged.",), brief=False)
     rows, rest = every[:_ROWS], every[_ROWS:]
     alt = " ".join(("The fallback chart: how far back each copy is proven to bring its dataset.", *said_of_rows(rows)))
-    numbers = [str(number) for number in range(1, len(rows) + 1)]
+    numbers = [f"{number}." for number in range(1, len(rows) + 1)]
     entries = [
         Entry(
-            head=visible(f"{number}  {row.dataset.id}"),
+            head=visible(f"{number} {row.dataset.id}"),
             sign=row.dataset.conclusion,
-            remarks=tuple(visible(copy_said(mark)) for mark in row.marks) or ("no copy is declared",),
+            remarks=tuple(visible(line) for line in copies_said(row)),
         )
         for number, row in zip(numbers, rows, strict=True)
     ]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from coverage_audit.ledger.outgoing import Picture
@@ -24,21 +26,30 @@ _BLOCKS: Final = {  # how high each state stands, and its colour: what asks for 
 }
 
 
-def year_picture(states: Sequence[DayState], exposed: Sequence[int | None], span: Span, alt: str) -> Picture:
-    """Draw a span: `states` are what its days proved, `exposed` the bytes that no copy held (None: not known)."""
+@dataclass(frozen=True, kw_only=True)
+class Exposed:
+    """Bytes that no copy held on a day. `known` False: of some dataset it was not known, so it may have been more."""
+
+    day: date
+    bytes: int
+    known: bool
+
+
+def year_picture(states: Sequence[DayState], exposed: Sequence[Exposed], span: Span, alt: str) -> Picture:
+    """Draw a span: `states` are what its days proved, `exposed` what no copy held on them."""
     canvas, day = Canvas(_HIGH), WIDTH / span.days
     canvas.text(0, 12, "What each day proved", size=11)
     _legend(canvas)
     for number, state in enumerate(states):
         _block(canvas, number * day, _STRIP_AT, day, _STRIP_HIGH, state)
     canvas.box(0, _STRIP_AT + _STRIP_HIGH, WIDTH, 0.5, LINE)
-    canvas.text(0, 74, "Held by no copy (on the shade: not known)", size=11)
-    most = max((value or 0 for value in exposed), default=0)
-    for number, value in enumerate(exposed):
-        if value is None and states[number] is not DayState.BEFORE:
+    canvas.text(0, 74, "Held by no copy (on the shade: not known of all)", size=11)
+    most = max((each.bytes for each in exposed), default=0)
+    for number, each in enumerate(exposed):
+        if not each.known:
             canvas.box(number * day, _AREA_AT, day, _AREA_HIGH, SHADE)
-        elif value:
-            high = max(_AREA_HIGH * value / most, 1.0)
+        if each.bytes:
+            high = max(_AREA_HIGH * each.bytes / most, 1.0)
             canvas.box(number * day, _AREA_AT + _AREA_HIGH - high, day, high, BAD)
     canvas.box(0, _AREA_AT + _AREA_HIGH, WIDTH, 0.5, LINE)
     _months(canvas, span, day)

@@ -203,7 +203,8 @@ def test_the_most_at_stake_comes_first_and_then_what_is_not_covered() -> None:
     )
     message = composed(compose(replace(a_judged(night(3)), datasets=datasets), changes, page=None))
     assert message.subject == (
-        "Saltreach Field Station: much unverified (1 finding), little, nothing not covered (3 findings)"
+        "Saltreach Field Station: much unverified (1 finding, 9.0 GB at stake), "
+        "little, nothing not covered (3 findings, 1 B at stake)"
     )
     heads = [line for line in message.text.splitlines() if line.startswith("* ")]
     assert heads == [
@@ -212,7 +213,7 @@ def test_the_most_at_stake_comes_first_and_then_what_is_not_covered() -> None:
         "* fails: little (age)",
         "* fails: nothing (copies)",
     ]
-    assert "At stake: 3 files, 9.0 GB, that no copy with valid evidence holds" in message.text
+    assert "At stake: 3 files (9.0 GB) that no copy is proven to hold" in message.text
 
 
 def test_a_reminder_alone_says_in_its_subject_since_when() -> None:
