@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import http.server
-import json
-import threading
 import time
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from selenium.webdriver import ActionChains, Chrome, ChromeOptions, ChromeService, Keys
+from selenium.webdriver import ActionChains, Chrome, Keys
 from selenium.webdriver.common.by import By
 
 from coverage_audit.judgement.verdict import Conclusion
@@ -19,18 +15,8 @@ from coverage_audit.reports.page import audit_page
 from tests.builders.judged import NOW, a_comparison, a_copy, a_dataset, a_finding, a_sample, address, an_estate, judged
 from tests.builders.judged import renamed as named
 from tests.builders.judged_station import the_station
+from tests.parts.chromium import Served, in_scheme, opened, overflow, unfold, urls_asked
 
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-)
 HOSTILE = (
     "<script>document.title='hit'</script>",
     '"><img src=/leak.png onerror="document.title=\'hit\'">',
@@ -39,93 +25,6 @@ HOSTILE = (
     "</style><style>@import url(/leak.css);</style>",
     "{{ 7*7 }}\x1b[2J\n\u202egpj",
 )
-
-
-class _Pages(http.server.BaseHTTPRequestHandler):
-    """Serves one page and remembers every path that was asked for."""
-
-    page = b""
-    asked: list[str]
-
-    def do_GET(self) -> None:
-        self.asked.append(self.path)
-        self.send_response(200 if self.path == "/page.html" else 404)
-        self.send_header("Content-Type", "text/html")
-        self.end_headers()
-        self.wfile.write(self.page if self.path == "/page.html" else b"")
-
-    def log_message(self, *_: object) -> None:
-        """Say nothing."""
-
-
-class Served:
-    """A page on loopback."""
-
-    def __init__(self, page: str) -> None:
-        self.asked: list[str] = []
-        handler = type("Handler", (_Pages,), {"page": page.encode(), "asked": self.asked})
-        self._server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
-        self._thread = threading.Thread(target=self._server.serve_forever)
-        self._thread.start()
-        self.url = f"http://127.0.0.1:{self._server.server_address[1]}/page.html"
-
-    def close(self) -> None:
-        self._server.shutdown()
-        self._thread.join()
-        self._server.server_close()
-
-
-@pytest.fixture(scope="module")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chrome]:
-    options = ChromeOptions()
-    options.binary_location = "/usr/bin/chromium"
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"performance": "ALL"})
-    driver = Chrome(options=options, service=ChromeService(executable_path="/usr/bin/chromedriver"))
-    try:
-        yield driver
-    finally:
-        driver.quit()
-
-
-@pytest.fixture
-def browser(chromium: Chrome) -> Chrome:
-    """Return the browser as if new: no page, no emulation, an empty log."""
-    chromium.get("about:blank")
-    chromium.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": []})
-    urls_asked(chromium)
-    return chromium
-
-
-@pytest.fixture
-def serving() -> Iterator[list[Served]]:
-    served: list[Served] = []
-    try:
-        yield served
-    finally:
-        for each in served:
-            each.close()
-
-
-def opened(browser: Chrome, serving: list[Served], page: str, *, width: int = 1280) -> Served:
-    serving.append(Served(page))
-    metrics = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 500}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
-    browser.get(serving[-1].url)
-    return serving[-1]
-
-
-def urls_asked(browser: Chrome) -> set[str]:
-    """What the browser's own log says that the page asked for, data addresses and its start page aside."""
-    log = browser.get_log("performance")  # type: ignore[no-untyped-call]  # selenium leaves it untyped
-    messages = [json.loads(entry["message"])["message"] for entry in log]
-    urls = {
-        str(message["params"]["request"]["url"])
-        for message in messages
-        if message["method"] == "Network.requestWillBeSent"
-    }
-    return {url for url in urls if not url.startswith(("data:", "chrome:"))}
 
 
 def station_page() -> str:
@@ -146,12 +45,6 @@ def hostile_page() -> str:
         datasets.append(a_dataset(text, (copy,), conclusion=Conclusion.NONCONFORMING, findings=(finding,)))
     whole = judged(tuple(datasets))
     return audit_page(whole, an_estate(tuple(datasets)), since={}, now=NOW)
-
-
-def overflow(browser: Chrome) -> int:
-    wide = browser.execute_script("return document.documentElement.scrollWidth - window.innerWidth")
-    assert isinstance(wide, int)
-    return wide
 
 
 def test_hostile_names_do_nothing_and_ask_for_nothing(browser: Chrome, serving: list[Served]) -> None:
@@ -181,7 +74,7 @@ def test_a_link_leads_to_its_dataset_whatever_its_name(browser: Chrome, serving:
 @pytest.mark.parametrize("width", [320, 360, 768, 1280])
 def test_nothing_runs_off_the_side(browser: Chrome, serving: list[Served], width: int) -> None:
     opened(browser, serving, station_page(), width=width)
-    browser.execute_script("document.querySelectorAll('details').forEach(d => d.open = true)")
+    unfold(browser)
     assert overflow(browser) <= 0
 
 
@@ -198,9 +91,7 @@ def test_it_follows_the_scheme_that_is_asked_for(browser: Chrome, serving: list[
     opened(browser, serving, station_page())
     papers = set()
     for scheme in ("light", "dark"):
-        browser.execute_cdp_cmd(
-            "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
-        )
+        in_scheme(browser, scheme)
         papers.add(browser.execute_script("return getComputedStyle(document.documentElement).backgroundColor"))
     assert len(papers) == 2
 

@@ -17,13 +17,14 @@ _OF_FIXTURES: Final = {
     "box": _SSH,
     "start_machine": (*_SSH, "unshare"),
     "station": ("rsync",),
+    "chromium": ("chromium", "chromedriver"),
     "pool_of_zfs": ("zfs-fuse", "zfs", "zpool"),
     "mount_hanging": ("sshfs", "nsenter", "unshare", *_SSH),
+    "clock": ("faketime",),
     "make_volume": ("mount", "mkfs.ext4", "mkfs.btrfs"),
 }
 _OF_FILES: Final = {
     "test_against_rsync.py": ("rsync",),
-    "test_page_in_chromium.py": ("chromium", "chromedriver"),
     "test_alive.py": ("openssl",),
     "test_device_facts.py": ("busybox",),
     "test_every_way.py": ("busybox", "unshare", "setpriv", "find", *_SSH),
