@@ -6,7 +6,7 @@ import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache, partial
 from pathlib import Path
@@ -24,13 +24,12 @@ from coverage_audit.evidence.progress import Progress, silent
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
-from coverage_audit.ledger.outgoing import Outgoing, OutgoingKind
+from coverage_audit.ledger.outgoing import Outgoing
 from coverage_audit.ledger.past_record import NightRecord
-from coverage_audit.notices.composing import compose_notice
 from coverage_audit.notices.delivery import Delivered, Failed
-from coverage_audit.notices.message import Message
 from coverage_audit.notices.sending import Outcome, send_waiting
 from coverage_audit.notices.telling import Notice, event_of, outgoing, put_news, send_notice, try_target
+from coverage_audit.reports.summary_mail import summary_message
 from coverage_audit.reports.weekly import weekly_page
 
 Clock = Callable[[], datetime]
@@ -177,19 +176,15 @@ def _weekly_letters(estate: Estate, ledger: Ledger, summed: SummedUp, page: str,
     wanting = [target for target in estate.notices if NoticeKind.SUMMARY in target.send]
     if not wanting:
         return {}
-    message = _weekly_message(estate, summed)
+    message = summary_message(
+        summed.judged, estate, summed.back, since=summed.since, week_from=summed.week_from, now=summed.now
+    )
     file = ledger.outbox.keep_page(page, summed.now)
     pictures = ledger.outbox.keep_pictures(message.pictures, summed.now)
     return {
         target.name: outgoing(message, file, pictures, event=event_of(target.name, f"weekly page of {page_of}"))
         for target in wanting
     }
-
-
-def _weekly_message(estate: Estate, summed: SummedUp) -> Message:
-    said = "no audit can be told of" if summed.judged is None else summed.judged.conclusion.value
-    message = compose_notice(estate.name, f"weekly page, {said}", ("The weekly page is attached.",))
-    return replace(message, kind=OutgoingKind.SUMMARY)
 
 
 def send_past_the_outbox(estate: Estate, notice: Notice) -> tuple[Delivered | Failed, ...]:
