@@ -17,4 +17,6 @@ pytest_plugins = [
     "tests.parts.two_boxes",
     "tests.parts.tampering",
     "tests.parts.hanging",
+    "tests.parts.moved_clock",
+    "tests.parts.daemons",
 ]

@@ -9,12 +9,17 @@ from __future__ import annotations
 import os
 import sys
 import threading
-from typing import NoReturn
+from pathlib import Path
+from traceback import extract_tb
+from typing import Final, NoReturn
 
 from coverage_audit.collectors.sessions import end_session
 from coverage_audit.daemon.errands import Errand, NightErrand, Report, packed, unpacked
 from coverage_audit.daemon.night import audit_night
 from coverage_audit.errors import EX_SOFTWARE, CoverageAuditError
+
+_MOST_PLACES: Final = 6
+"""How many of the innermost places of a defect are named."""
 
 
 def main() -> NoReturn:
@@ -28,8 +33,10 @@ def main() -> NoReturn:
     except CoverageAuditError as error:
         report, status = Report(failed=str(error)), error.exit_status
     except Exception as error:  # noqa: BLE001 - the last door: the daemon tells what broke
-        kind = f"{type(error).__name__}: {error}"
-        report, status = Report(failed=f"a defect of the program, {kind}"[:2000]), EX_SOFTWARE
+        places = [f"{Path(frame.filename).stem}:{frame.lineno}" for frame in extract_tb(error.__traceback__)]
+        where = " > ".join(places[-_MOST_PLACES:])
+        failed = f"a defect of the program, {type(error).__name__}: {error}"[:2000]
+        report, status = Report(failed=f"{failed} (at {where})"), EX_SOFTWARE
     os.write(pipe, packed(report))
     # At once: nothing that a device's worker left behind may hold the process at its end.
     os._exit(status)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import multiprocessing
 import os
 import sys
-import time
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -85,9 +84,9 @@ def run_daemon(settings: Settings, log: Log, environment: Mapping[str, str], *, 
         _tick_until_the_end(ticking, ending, log)
         manager.stopping()
         nights.end()
-        _wait_for(ticking)
+        finished = _finished(ticking)
         log("daemon ended", why=ending.why, status=ending.status)
-        if not ticking.idle:
+        if not finished:
             # A thread that never comes back must not hold the process, nor the lock of the daemon.
             sys.stderr.flush()
             os._exit(ending.status)
@@ -113,15 +112,13 @@ def _tick_until_the_end(ticking: Ticking, ending: Ending, log: Log) -> None:
     ending.ask(EX_SOFTWARE, "the scheduler ended by itself")
 
 
-def _wait_for(ticking: Ticking) -> None:
-    """Let what sends finish its message; cut it off where it takes too long."""
-    until = time.monotonic() + _FINISH_S
-    while not ticking.idle and time.monotonic() < until:
-        time.sleep(0.05)
+def _finished(ticking: Ticking) -> bool:
+    """Let what sends finish its message, cut it off where it takes too long; say whether all threads came back."""
+    if ticking.idle_within(_FINISH_S):
+        return True
     for process in multiprocessing.active_children():
         process.kill()
-    while not ticking.idle and time.monotonic() < until + _FINISH_S:
-        time.sleep(0.05)
+    return ticking.idle_within(_FINISH_S)
 
 
 class _Hold:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -14,6 +14,7 @@ from coverage_audit.daemon.alive import NightEnd, night_end
 from coverage_audit.daemon.direct import DirectNotices
 from coverage_audit.daemon.log import Log
 from coverage_audit.daemon.manager import ServiceManager
+from coverage_audit.daemon.measuring import Figures
 from coverage_audit.daemon.nights import Nights
 from coverage_audit.daemon.own_words import estate_refused, ledger_lost
 from coverage_audit.daemon.reloading import InForce, look
@@ -27,6 +28,9 @@ from coverage_audit.wiring import Clock, reading
 
 PATIENCE: Final = timedelta(minutes=15)
 """So long the ledger may be out of use before that is told past the outbox."""
+
+NO_CLOCK_IS_EARLIER: Final = datetime(2026, 1, 1, tzinfo=UTC)
+"""A clock that shows an earlier time is not set yet: machines without a battery begin in 1970."""
 
 Submit = Callable[[str, Callable[[], None]], bool]
 
@@ -55,6 +59,9 @@ class Serving:
         self._last: Moment | None = None
         self._lost_since: datetime | None = None
         self._direct = DirectNotices(means.state)
+        self._figures = Figures(means.log)
+        self._news = False
+        self._said_unset = False
         self._ready = False
         self._seed = b""
         self._end: NightEnd | None = None
@@ -71,7 +78,7 @@ class Serving:
         now = means.clock()
         self._compare_clocks(now)
         self._look_at_the_estate()
-        means.nights.look(now)
+        self._news |= means.nights.look(now)
         self._with_the_ledger(now, submit)
         submit(SENDING, partial(means.sender.send, self._in_force.estate))
         if self._end is not None:
@@ -90,8 +97,11 @@ class Serving:
         try:
             with reading(means.state) as ledger:
                 self._tell_of_the_estate(ledger, now)
-                means.nights.advance(estate, ledger, now)
+                if self._clock_is_set(now):
+                    means.nights.advance(estate, ledger, now)
                 self._end = self._last_end(ledger)
+                self._figures.write(estate, ledger, now, news=self._news)
+                self._news = False
         except LedgerError as error:
             self._without_ledger(str(error), now, submit)
         else:
@@ -146,6 +156,13 @@ class Serving:
             what = "clock set back" if stepped < timedelta(0) else "clock set forward, or the machine slept"
             self._means.log.trouble(what, seconds=round(stepped.total_seconds()))
         self._last = moment
+
+    def _clock_is_set(self, now: datetime) -> bool:
+        is_set = now >= NO_CLOCK_IS_EARLIER
+        if not is_set and not self._said_unset:
+            self._means.log.trouble("the clock is not set: no night begins")
+        self._said_unset = not is_set
+        return is_set
 
     def _tell_the_manager(self) -> None:
         means = self._means

@@ -6,6 +6,7 @@ It runs in the main thread: when it dies, so does the process, and whoever super
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -58,6 +59,8 @@ class Ticking:
         self._log = log
         self._ending = ending
         self._busy: set[str] = set()
+        self._changed = threading.Condition()
+        self._said_late = False
         self.last = time.monotonic()
         # The library says each run at level INFO; what matters of it comes through the listeners.
         logging.getLogger("apscheduler").setLevel(logging.CRITICAL)
@@ -71,10 +74,10 @@ class Ticking:
         self._scheduler.add_listener(self._passed_over, EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES)
         self._scheduler.add_job(self._one_tick, FromNow(every), id=_TICKING, executor=_TICKING)
 
-    @property
-    def idle(self) -> bool:
-        """Whether nothing runs in any of its threads."""
-        return not self._busy
+    def idle_within(self, seconds: float) -> bool:
+        """Wait until nothing runs in any of its threads; False where something still does."""
+        with self._changed:
+            return self._changed.wait_for(lambda: not self._busy, seconds)
 
     @property
     def in_a_tick(self) -> bool:
@@ -100,9 +103,10 @@ class Ticking:
 
     def submit(self, executor: str, work: Callable[[], None]) -> bool:
         """Let work be done in an executor; False where it still does the last."""
-        if executor in self._busy or self._ending.asked:
-            return False
-        self._busy.add(executor)
+        with self._changed:
+            if executor in self._busy or self._ending.asked:
+                return False
+            self._busy.add(executor)
         self._scheduler.add_job(self._do, args=(executor, work), id=executor, executor=executor, replace_existing=True)
         return True
 
@@ -118,13 +122,17 @@ class Ticking:
         if not self._ending.asked:
             self._do(_TICKING, self._tick)
             self.last = time.monotonic()
+            self._said_late = False
 
     def _do(self, executor: str, work: Callable[[], None]) -> None:
-        self._busy.add(executor)
+        with self._changed:
+            self._busy.add(executor)
         try:
             work()
         finally:
-            self._busy.discard(executor)
+            with self._changed:
+                self._busy.discard(executor)
+                self._changed.notify_all()
 
     def _erred(self, event: JobExecutionEvent) -> None:
         error = event.exception
@@ -137,5 +145,7 @@ class Ticking:
             self.stop()
 
     def _passed_over(self, event: JobEvent) -> None:
-        what = "missed" if event.code == EVENT_JOB_MISSED else "still at work"
-        self._log.trouble(f"tick {what}", job=event.job_id)
+        if not self._said_late:
+            self._said_late = True
+            what = "was missed" if event.code == EVENT_JOB_MISSED else "takes longer than the time between two"
+            self._log.trouble(f"a tick {what}", job=event.job_id)
