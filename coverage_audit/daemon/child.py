@@ -1,4 +1,4 @@
-"""A process of the daemon's for one night: started apart, looked at without waiting, ended whole.
+"""A process of the daemon's for one night or weekly page: started apart, looked at without waiting, ended whole.
 
 Its standard input is its lifeline: when the daemon dies, however, it closes, and the process ends itself. Each device's
 worker has such a lifeline to it in turn, so that nothing of a night outlives the daemon, save what the kernel holds.

@@ -1,4 +1,4 @@
-"""The process of a night: `python -m coverage_audit.daemon.child_process FD`, started by the daemon.
+"""The process of a night or a weekly page: `python -m coverage_audit.daemon.child_process FD`, started by the daemon.
 
 One errand comes through standard input, one report goes out through the pipe FD, and the exit status is that of the
 command line. Whatever happens here, the daemon outlives it.
@@ -14,8 +14,9 @@ from traceback import extract_tb
 from typing import Final, NoReturn
 
 from coverage_audit.collectors.sessions import end_session
-from coverage_audit.daemon.errands import Errand, NightErrand, Report, packed, unpacked
+from coverage_audit.daemon.errands import Errand, NightErrand, PageErrand, Report, packed, unpacked
 from coverage_audit.daemon.night import audit_night
+from coverage_audit.daemon.page import make_page
 from coverage_audit.errors import EX_SOFTWARE, CoverageAuditError
 
 _MOST_PLACES: Final = 6
@@ -44,7 +45,11 @@ def main() -> NoReturn:
 
 def run(errand: Errand) -> str:
     """Do the errand; return in a few words what was done. Raises what the errand's own module says."""
-    return audit_night(errand)
+    match errand:
+        case NightErrand():
+            return audit_night(errand)
+        case PageErrand():
+            return make_page(errand)
 
 
 def _errand() -> Errand:
@@ -52,7 +57,7 @@ def _errand() -> Errand:
     while more := os.read(0, 1 << 16):
         piece += more
         errand = unpacked(piece)
-        if isinstance(errand, NightErrand):
+        if isinstance(errand, NightErrand | PageErrand):
             return errand
     sys.exit("no errand came")
 

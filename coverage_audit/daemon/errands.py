@@ -1,4 +1,4 @@
-"""What passes between the daemon and the process of a night: an errand goes in, a report out.
+"""What passes between the daemon and the process of a night or a weekly page: an errand goes in, a report out.
 
 Frozen values over private pipes between two processes of one program; nothing of it is stored or comes from a box.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pickle
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Final
 
@@ -25,7 +26,17 @@ class NightErrand:
     night: Night
 
 
-Errand = NightErrand
+@dataclass(frozen=True, kw_only=True)
+class PageErrand:
+    """Make the weekly page of this local date out of what is recorded, and put it into the outbox."""
+
+    state: Path
+    file: Path
+    text: str
+    page_of: date
+
+
+Errand = NightErrand | PageErrand
 
 
 @dataclass(frozen=True, kw_only=True)

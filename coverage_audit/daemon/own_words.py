@@ -36,6 +36,19 @@ def busy(night: date) -> Notice:
     )
 
 
+def no_page(page_of: date, why: str) -> Notice:
+    """Return the notice of a weekly page that cannot be made; told once of each."""
+    return Notice(
+        subject=f"the weekly page of {page_of} cannot be made",
+        lines=(
+            f"It failed each time it was tried, last because: {why}",
+            "It is tried again every two hours. The nights go on, and so do the other notices.",
+            "To mend it: see what the reason says; coverage-audit summary makes a page by hand.",
+        ),
+        once=f"no page {page_of}",
+    )
+
+
 def estate_refused(refused: Refused) -> Notice:
     """Return the notice of an estate file that is broken; told once of each content."""
     mistakes = refused.why.splitlines()

@@ -21,6 +21,7 @@ from coverage_audit.daemon.sending import Sender
 from coverage_audit.daemon.serving import Means, Serving
 from coverage_audit.daemon.ticking import Ticking
 from coverage_audit.daemon.watching import Watch
+from coverage_audit.daemon.weekly import Weekly
 from coverage_audit.errors import EX_SOFTWARE, LedgerBusyError, LedgerError
 from coverage_audit.ledger.lock import Lock
 from coverage_audit.ledger.opening import exclusive
@@ -50,47 +51,53 @@ def run_daemon(settings: Settings, log: Log, environment: Mapping[str, str], *, 
     """
     ending = Ending()
     watch = Watch(ending, log)
-    manager = ServiceManager.from_environment(environment)
     with ExitStack() as held:
         hold = _Hold(settings.state, held)
-        try:
-            hold()
-        except LedgerBusyError:
-            raise
-        except LedgerError as error:
-            log.trouble("the state folder cannot be used yet", why=str(error))
+        _hold_if_possible(hold, log)
         in_force = _first(settings, log)
-        nights = Nights(file=settings.file, state=settings.state, log=log)
-        sender = Sender(
-            state=settings.state, environment=environment, clock=clock, log=log, stopping=lambda: ending.asked
-        )
-        serving = Serving(
-            Means(
-                file=settings.file,
-                state=settings.state,
-                clock=clock,
-                log=log,
-                manager=manager,
-                nights=nights,
-                sender=sender,
-                hold=hold,
+        means = Means(
+            file=settings.file,
+            state=settings.state,
+            clock=clock,
+            log=log,
+            manager=ServiceManager.from_environment(environment),
+            nights=Nights(file=settings.file, state=settings.state, log=log),
+            weekly=Weekly(file=settings.file, state=settings.state, log=log, started=clock()),
+            sender=Sender(
+                state=settings.state, environment=environment, clock=clock, log=log, stopping=lambda: ending.asked
             ),
-            in_force,
+            hold=hold,
         )
-        every = min(settings.every, manager.pet_every or settings.every)
+        serving = Serving(means, in_force)
+        every = min(settings.every, means.manager.pet_every or settings.every)
         ticking = Ticking(lambda: serving.tick(ticking.submit), every, log, ending)
         watch.over(ticking, serving.reread)
         log("daemon started", process=os.getpid(), datasets=len(in_force.estate.datasets))
         _tick_until_the_end(ticking, ending, log)
-        manager.stopping()
-        nights.end()
-        finished = _finished(ticking)
-        log("daemon ended", why=ending.why, status=ending.status)
-        if not finished:
-            # A thread that never comes back must not hold the process, nor the lock of the daemon.
-            sys.stderr.flush()
-            os._exit(ending.status)
+        _end(means, ticking, ending)
     return ending.status
+
+
+def _end(means: Means, ticking: Ticking, ending: Ending) -> None:
+    """End all that was started; where a thread does not come back, the process with it."""
+    means.manager.stopping()
+    means.nights.end()
+    means.weekly.end()
+    finished = _finished(ticking)
+    means.log("daemon ended", why=ending.why, status=ending.status)
+    if not finished:
+        # A thread that never comes back must not hold the process, nor the lock of the daemon.
+        sys.stderr.flush()
+        os._exit(ending.status)
+
+
+def _hold_if_possible(hold: _Hold, log: Log) -> None:
+    try:
+        hold()
+    except LedgerBusyError:
+        raise
+    except LedgerError as error:
+        log.trouble("the state folder cannot be used yet", why=str(error))
 
 
 def _first(settings: Settings, log: Log) -> InForce:

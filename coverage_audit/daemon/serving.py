@@ -21,6 +21,7 @@ from coverage_audit.daemon.reloading import InForce, look
 from coverage_audit.daemon.sending import Sender
 from coverage_audit.daemon.stepping import Moment, step
 from coverage_audit.daemon.ticking import CALLING, SENDING
+from coverage_audit.daemon.weekly import Weekly
 from coverage_audit.errors import LedgerBusyError, LedgerError
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.notices.telling import put_notice
@@ -45,6 +46,7 @@ class Means:
     log: Log
     manager: ServiceManager
     nights: Nights
+    weekly: Weekly
     sender: Sender
     hold: Callable[[], None]
 
@@ -79,6 +81,7 @@ class Serving:
         self._compare_clocks(now)
         self._look_at_the_estate()
         self._news |= means.nights.look(now)
+        means.weekly.look(now)
         self._with_the_ledger(now, submit)
         submit(SENDING, partial(means.sender.send, self._in_force.estate))
         if self._end is not None:
@@ -99,6 +102,7 @@ class Serving:
                 self._tell_of_the_estate(ledger, now)
                 if self._clock_is_set(now):
                     means.nights.advance(estate, ledger, now)
+                    means.weekly.advance(estate, ledger, now, night_runs=means.nights.running is not None)
                 self._end = self._last_end(ledger)
                 self._figures.write(estate, ledger, now, news=self._news)
                 self._news = False
