@@ -39,7 +39,7 @@ def signed(section: Section, entry: Entry) -> str:
 
 
 def as_short(letter: Letter) -> str:
-    """Return a few lines for a push message: each finding's sign, name and first line; without any, the opening."""
+    """Return a few lines for a push message: each finding's sign, name and first line; else the title or opening."""
     entries = [
         f"{signed(section, entry)}{': ' + entry.lines[0] if entry.lines else ''}"
         for section in letter.sections
@@ -47,6 +47,7 @@ def as_short(letter: Letter) -> str:
         for entry in section.entries
     ]
     more = [f"and {len(entries) - SHORT_ENTRIES} more"] if len(entries) > SHORT_ENTRIES else []
-    said = [*letter.notes, *entries[:SHORT_ENTRIES], *more]
-    text = "\n".join(said if entries else [letter.opening, *said])
+    title = [letter.title] if letter.masthead else []  # without one it is the subject, which stands above these words
+    said = [*title, *letter.notes, *entries[:SHORT_ENTRIES], *more]
+    text = "\n".join(said if title or entries else [letter.opening, *said])
     return text if len(text) <= SHORT_LENGTH else f"{text[: SHORT_LENGTH - 1]}…"

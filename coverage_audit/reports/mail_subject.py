@@ -34,8 +34,8 @@ def _said(judged: JudgedEstate, lead: Lead, worries: Sequence[Worry], due: Seque
     yield from _counts(judged, old=lead.old, unsure=lead.conclusion is not judged.conclusion)
     if worries:
         yield _worst(worries[0], judged)
-    elif not lead.old and due:
-        yield f"next: {visible(due[0].what)} {due[0].within}".rstrip()
+    elif not lead.old:
+        yield from (f"next: {visible(one.what)} {one.within}" for one in [one for one in due if not one.over][:1])
 
 
 def _counts(judged: JudgedEstate, *, old: bool, unsure: bool) -> Iterator[str]:
@@ -48,7 +48,8 @@ def _counts(judged: JudgedEstate, *, old: bool, unsure: bool) -> Iterator[str]:
     if unknown:
         yield f"{unknown} more unverified" if failing else f"{then}{unknown} of {total} unverified"
     if not failing and not unknown:
-        yield f"{then}all {total} covered" if total else "no dataset was judged"
+        every = "all" if total > 1 else "1 of"
+        yield f"{then}{every} {total} covered" if total else "no dataset was judged"
     if judged.waived:
         yield "1 waiver" if judged.waived == 1 else f"{judged.waived} waivers"
     if unsure and not old:
