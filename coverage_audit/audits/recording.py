@@ -21,9 +21,10 @@ from coverage_audit.estate.model import (
     ShelfAccess,
 )
 from coverage_audit.evidence.collected import Answer, Question
-from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState
+from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, VolumeFacts
 from coverage_audit.evidence.manifest import Blind, PartialManifest
 from coverage_audit.evidence.shelf import ShelfTree
+from coverage_audit.evidence.visible import visible
 
 PLUGGED_IN = "recorded while it was plugged in"
 
@@ -86,6 +87,7 @@ def take(estate: Estate, plan: RecordingPlan, parts: Parts) -> Taken:
     """Ask and walk the drive where it hangs. Raises CollectionError where any of it could not be seen."""
     (answer,) = parts.gather([plan.question])
     _refuse_gaps(answer)
+    _refuse_another_place(plan, answer)
     carried = as_carried(answer)
     (check,) = identify(estate, [carried], parts.ledger).values()
     if isinstance(check, Gap):
@@ -175,6 +177,20 @@ def _refuse_gaps(answer: Answer) -> None:
         raise CollectionError(f"nothing was recorded: {'; '.join(dict.fromkeys(gaps))}")
     if not answer.trees:
         raise CollectionError("nothing was recorded: there is no recovery point on it")
+
+
+def _refuse_another_place(plan: RecordingPlan, answer: Answer) -> None:
+    """Hold the volume's path against where the drive is mounted: a folder of that name further down is another one."""
+    for facts in answer.volumes:
+        if not isinstance(facts, VolumeFacts) or facts.on_root or facts.mount_target in {None, "/", facts.path}:
+            continue
+        below = [address.path for address in plan.question.trees if address.path][:1]
+        there, right = (visible("/".join([str(base), *below])) for base in (facts.path, facts.mount_target))
+        raise CollectionError(
+            f"nothing was recorded: the drive is mounted at {visible(str(facts.mount_target))}, and places on it are "
+            f"counted from there: {there} is not what is declared, {right} would be. Name that, or declare where the "
+            "copy really lies"
+        )
 
 
 def _shelves(estate: Estate) -> str:

@@ -98,6 +98,22 @@ def test_a_drive_is_recorded_unplugged_and_judged_by_its_record(station: Station
     assert any("plug it in by" in remark for remark in copy.remarks)
 
 
+@pytest.mark.parametrize("wanted", ["shelf-b:drive/recordings", "shelf-b:drive"])
+def test_a_folder_of_that_name_further_down_the_drive_is_another_place(
+    station: Station, drive: LoopVolume, wanted: str
+) -> None:
+    """The last season's folder is whole, and nothing of this season's."""
+    station.mirror("plugged/recordings", "plugged/2025/recordings")
+    folder = station.root / "plugged/2025" / ("recordings" if wanted.endswith("recordings") else "")
+
+    ran = station.command("manifest", str(folder), "--for", wanted)
+
+    assert ran.status != 0
+    assert f"the drive is mounted at {drive.folder}" in ran.err
+    assert f"2025/recordings is not what is declared, {drive.folder}/recordings would be" in ran.err
+    assert copy_of(station.night(), "field-recordings").standing is Standing.UNVERIFIED
+
+
 def test_what_was_recorded_counts_until_it_is_older_than_the_copy_may_be(station: Station, drive: LoopVolume) -> None:
     assert station.command(*plugged(station)).status == 0
     due = (station.now() + 35 * DAY).date()
