@@ -19,4 +19,5 @@ pytest_plugins = [
     "tests.parts.hanging",
     "tests.parts.moved_clock",
     "tests.parts.daemons",
+    "tests.parts.year",
 ]

@@ -19,6 +19,7 @@ TRACE = "COVERAGE_AUDIT_TRACE"
 
 COMMANDS: dict[str, str] = {
     "audit": "Audit all datasets, or those named, now.",
+    "changes": "Look back: what changed since a date, and how coverage did.",
     "daemon": "Audit every night, tell what fails, make the weekly page.",
     "explain": "Show the evidence behind a finding and how to mend it.",
     "manifest": "Record a shelf drive that is plugged in now.",

@@ -26,6 +26,7 @@ from coverage_audit.evidence.surveyed import SurveySummary
 from coverage_audit.judgement.case import LeftOut
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.ledger import attachments, events, history, pairs, pins, shelf, surveys
+from coverage_audit.ledger.estates_kept import EstatesKept
 from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import prune
@@ -47,7 +48,7 @@ from coverage_audit.ledger.waiver_book import WaiverBook
 class Ledger(Transactions):
     """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told.
 
-    `waivers` is what was accepted for a while, `past` looks back.
+    `waivers` is what was accepted for a while, `past` and `estates` look back.
     """
 
     def __init__(self, *, engine: Engine, folder: StateFolder, seed: bytes, where: str) -> None:
@@ -59,6 +60,7 @@ class Ledger(Transactions):
         self.nights = NightBook(engine, where)
         self.past = Past(engine, where)
         self.summaries = SummaryBook(engine, folder, where)
+        self.estates = EstatesKept(engine, where)
         self.present = Present(engine, folder, where)
 
     def __enter__(self) -> Self:

@@ -178,7 +178,7 @@ def test_the_copy_of_a_ledger_in_use_is_whole(tmp_path: Path) -> None:
 
 
 def test_the_guide_names_only_commands_options_and_files_that_there_are() -> None:
-    said = re.findall(r"coverage-audit(?:-as-service)? ([a-z]+)((?: --?[\w-]+)*)", "\n".join(shell_lines()))
+    said = re.findall(r"(?:bin/coverage-audit|audit-as-service) ([a-z]+)((?: --?[\w-]+)*)", "\n".join(shell_lines()))
     assert said
     for command, options in said:
         assert command in COMMANDS
