@@ -100,6 +100,8 @@ def parse_own_path(text: str) -> str:
         )
     if not text.startswith(("/", "~/")):
         raise ValueError(f"the path {shown(text)} is relative (begin with '/' or '~/')")
+    if text.endswith("/"):
+        raise ValueError(f"{shown(text)} is a folder (name a file in it)")
     return text
 
 

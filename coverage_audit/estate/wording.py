@@ -25,6 +25,9 @@ _KINDS: Final = {
 
 _ADDRESS_KEYS: Final = frozenset({"url", "urls", "address", "addresses", "to", "target", "mail", "email", "webhook"})
 
+_OF_ADDRESSES: Final = {("notices",), ("alive",)}
+_NO_ADDRESS_HERE: Final = "an address must not stand in the estate (put it into a file and name that: url_file)"
+
 
 def note_refusals(error: ValidationError, root: Node, mistakes: Mistakes) -> None:
     """Note everything that the shapes refused; what was noted already where it was read is left out."""
@@ -41,10 +44,8 @@ def _unknown_key(detail: ErrorDetails, _: Node) -> str:
     *way, key = detail["loc"]
     real_way = tuple(part for part in way if not (isinstance(part, str) and part.startswith("(")))
     known = keys_at(real_way)
-    if real_way[:1] == ("notices",) and str(key) in _ADDRESS_KEYS:
-        return (
-            f"{shown(str(key))}: an address must not stand in the estate (put it into a file and name that: url_file)"
-        )
+    if real_way[:1] in _OF_ADDRESSES and str(key) in _ADDRESS_KEYS:
+        return f"{shown(str(key))}: {_NO_ADDRESS_HERE}"
     mend = did_you_mean(str(key), known)
     homes = homes_of(str(key))
     if homes and not mend.startswith("did you mean"):
@@ -63,7 +64,9 @@ def _own_words(detail: ErrorDetails, _: Node) -> str:
 def _wrong_kind(detail: ErrorDetails, node: Node) -> str:
     wanted, mend = _KINDS[detail["type"]]
     here = "a mapping" if isinstance(node, Keys) else "a list" if isinstance(node, Items) else shown(str(node.value))
-    if detail["loc"][:1] == ("notices",) and isinstance(node, Scalar):
+    if detail["loc"][:1] in _OF_ADDRESSES and isinstance(node, Scalar):
+        if detail["type"] in {"dict_type", "model_type"}:
+            return _NO_ADDRESS_HERE
         here = "something else"  # it may be an address with a password
     if detail["loc"][-2:-1] == ("copies",):
         mend = "write '- at: device:volume/path'"
