@@ -18,7 +18,10 @@ from coverage_audit.reports.page_words import Clock, EventView, Moment, events_v
 
 @dataclass(frozen=True, kw_only=True)
 class IncidentView:
-    """A finding that began or ended in the week. `lasted` and `over` (how it ended) are None while it lasts."""
+    """A finding that began or ended in the week. `lasted` and `over` (how it ended) are None while it lasts.
+
+    `linked`: its dataset stands on the page.
+    """
 
     finding: Finding
     dataset: DatasetId | None
@@ -27,7 +30,7 @@ class IncidentView:
     ended: Moment | None
     lasted: str | None
     over: str | None
-    began_in_it: bool
+    linked: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,11 +65,12 @@ def week_view(judged: JudgedEstate, back: LookBack, span: Span, week_from: datet
     """Prepare what changed after `week_from`."""
     begun = [one for one in back.incidents if one.began > week_from and one.ended is None]
     ended = [one for one in back.incidents if one.ended is not None and one.ended > week_from]
+    known = frozenset(dataset.id for dataset in judged.datasets)
     days = _days(back, span, span.of(week_from))
     return WeekView(
         begins=clock.moment(week_from),
-        begun=tuple(_incident(one, week_from, clock) for one in _worst_first(begun)),
-        ended=tuple(_incident(one, week_from, clock) for one in _worst_first(ended)),
+        begun=tuple(_incident(one, known, clock) for one in _worst_first(begun)),
+        ended=tuple(_incident(one, known, clock) for one in _worst_first(ended)),
         events=events_view((event for event in back.events if event.at > week_from), clock),
         waivers=tuple(_waivers(judged, week_from, clock)),
         missing=missing_nights(back, span, days),
@@ -84,7 +88,7 @@ def _worst_first(incidents: Iterable[Incident]) -> list[Incident]:
     return sorted(incidents, key=lambda one: (one.worst is not Answer.NONCONFORMITY, one.began, one.finding.id))
 
 
-def _incident(one: Incident, week_from: datetime, clock: Clock) -> IncidentView:
+def _incident(one: Incident, known: frozenset[DatasetId], clock: Clock) -> IncidentView:
     return IncidentView(
         finding=one.finding,
         dataset=one.dataset,
@@ -93,7 +97,7 @@ def _incident(one: Incident, week_from: datetime, clock: Clock) -> IncidentView:
         ended=clock.maybe(one.ended),
         lasted=None if one.ended is None else format_duration(one.ended - one.began),
         over=None if one.ended is None else _over(one),
-        began_in_it=one.began > week_from,
+        linked=one.dataset in known,
     )
 
 
