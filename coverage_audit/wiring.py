@@ -25,11 +25,13 @@ from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.outgoing import Outgoing
-from coverage_audit.ledger.past_record import NightRecord
+from coverage_audit.ledger.past_record import NightRecord, SummaryRecord
 from coverage_audit.notices.delivery import Delivered, Failed
+from coverage_audit.notices.reading import asked, word_of
 from coverage_audit.notices.sending import Outcome, send_waiting
 from coverage_audit.notices.telling import Notice, event_of, outgoing, put_news, send_notice, try_target
-from coverage_audit.reports.summary_mail import summary_message
+from coverage_audit.reports.archive import archive_index
+from coverage_audit.reports.summary_mail import weekly_mail
 from coverage_audit.reports.weekly import weekly_page
 
 Clock = Callable[[], datetime]
@@ -153,9 +155,9 @@ def make_summary(
 ) -> Summary:
     """Make the weekly page of a local date out of what is recorded, and put it into the outbox of all who want it.
 
-    It goes out whatever there is to tell, once for each date: a page that went out stays as it was. Its file is on the
-    disk before it is recorded, and it is recorded together with its letters: after a crash this is called again, and
-    does what is left to do. With `send` False it is made and kept, and goes out later. Raises LedgerError,
+    It goes out whatever there is to tell, once for each date: a page that went out stays as it was. Page and index are
+    on the disk before it is recorded, and it is recorded together with its letters: after a crash this is called again,
+    and does all of it. With `send` False it is made and kept, and goes out later. Raises LedgerError,
     LedgerBusyError where another process makes one just now, ReportError.
     """
     with ledger.summaries.making():
@@ -167,8 +169,18 @@ def make_summary(
         kept = ledger.summaries.file_of(page_of) if gone_out else ledger.summaries.keep(page_of, page)
         letters = _weekly_letters(estate, ledger, summed, page, page_of) if send and not gone_out else None
         if not gone_out:
-            ledger.summaries.record(page_of, summed.now, kept.name, letters)
+            made = SummaryRecord(
+                page_of=page_of, made=summed.now, file=kept.name, sent=summed.now if letters is not None else None
+            )
+            _keep_index(estate, ledger, made)
+            ledger.summaries.record(made, letters)
     return Summary(page=page, summed=summed, kept=kept, sent=letters is not None)
+
+
+def _keep_index(estate: Estate, ledger: Ledger, made: SummaryRecord) -> None:
+    """Write the index of all pages and of the one that is made just now: it is recorded last of all."""
+    others = [record for record in ledger.summaries.all() if record.page_of != made.page_of]
+    ledger.summaries.keep_index(archive_index([*others, made], estate, audits=ledger.past.audits()))
 
 
 def _weekly_letters(estate: Estate, ledger: Ledger, summed: SummedUp, page: str, page_of: date) -> dict[str, Outgoing]:
@@ -176,15 +188,19 @@ def _weekly_letters(estate: Estate, ledger: Ledger, summed: SummedUp, page: str,
     wanting = [target for target in estate.notices if NoticeKind.SUMMARY in target.send]
     if not wanting:
         return {}
-    message = summary_message(
+    mail = weekly_mail(
         summed.judged, estate, summed.back, since=summed.since, week_from=summed.week_from, now=summed.now
     )
     file = ledger.outbox.keep_page(page, summed.now)
-    pictures = ledger.outbox.keep_pictures(message.pictures, summed.now)
-    return {
-        target.name: outgoing(message, file, pictures, event=event_of(target.name, f"weekly page of {page_of}"))
-        for target in wanting
-    }
+    pictures = ledger.outbox.keep_pictures(mail.letter.pictures, summed.now)
+    last, names = ledger.readers.last(), [target.name for target in wanting]
+    letters = {}
+    for name in names:
+        others = [other for other in names if other != name]
+        word = word_of(name, page_of, ledger.seed)
+        message = mail.to(asked(name, others, last, word, now=summed.now, zone=estate.time_zone))
+        letters[name] = outgoing(message, file, pictures, event=event_of(name, f"weekly page of {page_of}"))
+    return letters
 
 
 def send_past_the_outbox(estate: Estate, notice: Notice) -> tuple[Delivered | Failed, ...]:

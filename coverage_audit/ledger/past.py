@@ -44,6 +44,12 @@ class Past(Transactions):
                 events=events.since(connection, since, until),
             )
 
+    def audits(self) -> tuple[AuditDay, ...]:
+        """Return all audits that there ever were, in the order of time."""
+        with self._reading() as connection:
+            rows = connection.execute(select(AUDITS).order_by(AUDITS.c.started, AUDITS.c.id))
+            return tuple(_audit(row) for row in rows)
+
     def last_judged(self) -> LastJudged | None:
         """Return the newest audit of all datasets as it was judged (None: there was none)."""
         with self._reading() as connection:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import AbstractContextManager
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
@@ -58,19 +58,19 @@ class SummaryBook(Transactions):
         """Write the index of the pages, whole or not at all."""
         return self._write(self._folder.summaries / INDEX, page)
 
-    def record(self, page_of: date, at: datetime, file: str, letters: Mapping[str, Outgoing] | None = None) -> bool:
+    def record(self, made: SummaryRecord, letters: Mapping[str, Outgoing] | None = None) -> bool:
         """Note a page, and put its letters (by target) into the outbox: both or neither. Only within `making`.
 
         `letters` None: it is only made. Where the page of that date was sent before, nothing more is put in; returns
         whether this has sent it.
         """
         with self._writing() as connection:
-            known = connection.execute(select(SUMMARIES).where(SUMMARIES.c.page_of == page_of.isoformat())).first()
+            known = connection.execute(select(SUMMARIES).where(SUMMARIES.c.page_of == made.page_of.isoformat())).first()
             sends = letters is not None and (known is None or known.sent is None)
             for target, letter in (letters or {}).items() if sends else ():
-                queue.put(connection, target, [letter], at)
-            sent = at if sends else known and known.sent
-            values = {"page_of": page_of.isoformat(), "made": at, "file": file, "sent": sent}
+                queue.put(connection, target, [letter], made.made)
+            sent = made.made if sends else known and known.sent
+            values = {"page_of": made.page_of.isoformat(), "made": made.made, "file": made.file, "sent": sent}
             if known is None:
                 connection.execute(insert(SUMMARIES).values(**values))
             else:
