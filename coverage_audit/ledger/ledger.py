@@ -36,6 +36,7 @@ from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.past import Past
 from coverage_audit.ledger.pins import shown
 from coverage_audit.ledger.present import Present
+from coverage_audit.ledger.reader_book import ReaderBook
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
@@ -60,6 +61,7 @@ class Ledger(Transactions):
         self.nights = NightBook(engine, where)
         self.past = Past(engine, where)
         self.summaries = SummaryBook(engine, folder, where)
+        self.readers = ReaderBook(engine, where)
         self.estates = EstatesKept(engine, where)
         self.present = Present(engine, folder, where)
 
@@ -215,16 +217,16 @@ class Ledger(Transactions):
                 .join(AUDITS, AUDITS.c.id == FINDINGS.c.audit)
                 .where(FINDINGS.c.finding == finding_id)
             ).first()
-        if row is None:
-            return None
-        return StoredFinding(
-            finding=load_finding(row.body),
-            dataset=None if row.dataset is None else DatasetId(row.dataset),
-            at=row.started,
-            since=row.since,
-            conclusion=Conclusion(row.conclusion),
-            current=row.current,
-        )
+            if row is None:
+                return None
+            return StoredFinding(
+                finding=load_finding(row.body),
+                dataset=None if row.dataset is None else DatasetId(row.dataset),
+                at=row.started,
+                since=row.since,
+                conclusion=Conclusion(row.conclusion),
+                current=row.current,
+            )
 
     def finding_ids(self) -> tuple[str, ...]:
         """Return the ids of all findings ever answered, for "did you mean"."""

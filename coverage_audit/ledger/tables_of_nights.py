@@ -62,3 +62,13 @@ WAIVERS = Table(
     Column("ended_why", Words),
     Index("ix_waivers_finding", "finding"),
 )
+
+READERS = Table(  # who said that the weekly mail of a date to an address was read
+    "readers",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("target", Words, nullable=False),
+    Column("page_of", Words, nullable=False),  # the local date YYYY-MM-DD
+    Column("who", Words, nullable=False),
+    Column("at", Instant, nullable=False),
+)

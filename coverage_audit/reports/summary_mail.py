@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -13,6 +14,7 @@ from coverage_audit.ledger.outgoing import OutgoingKind
 from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.notices.mail_form import as_html
 from coverage_audit.notices.message import Entry, Letter, Message, Section
+from coverage_audit.notices.reading import Asked
 from coverage_audit.notices.writing import as_short, as_text
 from coverage_audit.reports.chart import ChartRow, chart_row
 from coverage_audit.reports.days import span_of
@@ -34,7 +36,30 @@ _ATTACHED: Final = "The page with all of it, and the evidence, is attached."
 _UNSEEN: Final = "What was not observed is unverified; it is never counted as covered."
 
 
-def summary_message(
+@dataclass(frozen=True, kw_only=True)
+class WeeklyMail:
+    """The mail of a week before it is anybody's."""
+
+    subject: str
+    letter: Letter
+
+    def to(self, reader: Asked | None = None) -> Message:
+        """Return the message to one address; `reader` is what it says of those who read what goes there."""
+        letter = self.letter
+        if reader is not None:
+            notes, closing = (*letter.notes, *reader.notes), (*letter.closing, *reader.closing)
+            letter = replace(letter, notes=notes, closing=closing)
+        return Message(
+            subject=self.subject,
+            text=as_text(letter),
+            html=as_html(letter),
+            short=as_short(letter),
+            pictures=letter.pictures,
+            kind=OutgoingKind.SUMMARY,
+        )
+
+
+def weekly_mail(
     judged: JudgedEstate | None,
     estate: Estate,
     back: LookBack,
@@ -42,7 +67,7 @@ def summary_message(
     since: Mapping[str, datetime],
     week_from: datetime,
     now: datetime,
-) -> Message:
+) -> WeeklyMail:
     """Return the mail of the week after `week_from`, at `now`; what it says is what `weekly_page` says of the same.
 
     Whoever sends it attaches the page. Raises ReportError where the pictures cannot be drawn.
@@ -50,7 +75,7 @@ def summary_message(
     clock = Clock(zone=estate.time_zone, now=now)
     made = f"Weekly mail, {clock.moment(now).text}"
     if judged is None:
-        return _message(no_audit_subject(estate.name), _no_audit(estate, made))
+        return WeeklyMail(subject=no_audit_subject(estate.name), letter=_no_audit(estate, made))
     present, span = as_declared_now(judged, estate), span_of(back, estate, now)
     summed, first = situation(present.judged, since), lead(present, now)
     due = due_next(present.judged, estate, now)
@@ -71,7 +96,7 @@ def summary_message(
         ),
         closing=(_ATTACHED, _UNSEEN),
     )
-    return _message(week_subject(present.judged, first, summed.worries, due), letter)
+    return WeeklyMail(subject=week_subject(present.judged, first, summed.worries, due), letter=letter)
 
 
 def _no_audit(estate: Estate, made: str) -> Letter:
@@ -82,17 +107,6 @@ def _no_audit(estate: Estate, made: str) -> Letter:
         "Run coverage-audit audit, and coverage-audit status for when the next is due.",
         masthead=(visible(estate.name), made),
         closing=(f"{datasets} declared. {_UNSEEN}",),
-    )
-
-
-def _message(subject: str, letter: Letter) -> Message:
-    return Message(
-        subject=subject,
-        text=as_text(letter),
-        html=as_html(letter),
-        short=as_short(letter),
-        pictures=letter.pictures,
-        kind=OutgoingKind.SUMMARY,
     )
 
 

@@ -10,7 +10,7 @@ from selenium.webdriver import Chrome
 from coverage_audit.notices.composing import compose, compose_notice
 from coverage_audit.notices.message import Message
 from coverage_audit.notices.news import Missed
-from coverage_audit.reports.summary_mail import summary_message
+from coverage_audit.reports.summary_mail import weekly_mail
 from tests.acceptance.test_accessibility import axe
 from tests.builders.judged import NOW
 from tests.builders.noticed import a_change, a_recovery, failing_estate
@@ -23,7 +23,7 @@ LONG = "a-name-that-is-written-without-any-blank-" * 6
 
 def weekly() -> Message:
     year = a_year_of_the_station()
-    return summary_message(year.judged, year.estate, year.back, since=year.since, week_from=WEEK_FROM, now=NOW)
+    return weekly_mail(year.judged, year.estate, year.back, since=year.since, week_from=WEEK_FROM, now=NOW).to()
 
 
 def nightly() -> Message:

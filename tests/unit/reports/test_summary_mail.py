@@ -18,7 +18,7 @@ from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.notices.message import Message
 from coverage_audit.notices.palette import BAD, GOOD, HURT, PAPER, UNKNOWN, WARN
 from coverage_audit.reports.situation import situation
-from coverage_audit.reports.summary_mail import summary_message
+from coverage_audit.reports.summary_mail import weekly_mail
 from tests.builders.judged import NOW, a_copy, a_dataset, a_finding, address, an_estate, judged
 from tests.builders.year_of_the_station import WEEK_FROM, Year, a_year_of_the_station
 
@@ -52,14 +52,14 @@ def words_of(text: str) -> list[str]:
 
 def mailed(year: Year, now: datetime = NOW, **parts: object) -> Message:
     told = {"judged": year.judged, "estate": year.estate, "back": year.back, **parts}
-    return summary_message(
+    return weekly_mail(
         told["judged"],  # type: ignore[arg-type]  # the parts are those of a year
         told["estate"],  # type: ignore[arg-type]  # as above
         told["back"],  # type: ignore[arg-type]  # as above
         since=year.since,
         week_from=WEEK_FROM,
         now=now,
-    )
+    ).to()
 
 
 @pytest.fixture(scope="module")
