@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -11,8 +11,8 @@ from coverage_audit.estate.changes import ChangeKind, EstateChange, diff
 from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.tightening import Asked, asked_otherwise
-from coverage_audit.judgement.verdict import Answer
-from coverage_audit.ledger.past_record import Incident
+from coverage_audit.judgement.verdict import Answer, Conclusion
+from coverage_audit.ledger.past_record import AuditDay, Incident, LookBack
 from coverage_audit.reports.courses import DatasetCourse, dataset_courses
 from coverage_audit.reports.days import DayState, Span, span_of, states_of_audits
 from coverage_audit.reports.hardware_courses import (
@@ -70,11 +70,11 @@ class Changes:
 def changes_of(looked: LookedBack, now: datetime) -> Changes:
     """Prepare what was looked back on."""
     span = span_of(looked.back, looked.now, now)
-    volumes = volume_courses(looked)
+    volumes, known = volume_courses(looked), _known_throughout(looked.back)
     return Changes(
         looked=looked,
         span=span,
-        states=_of_estate(looked, span),
+        states=states_of_audits(known.audits, span),
         declared=None if looked.then is None else _declared(looked.then, looked.now),
         asked=() if looked.then is None else asked_otherwise(looked.then, looked.now),
         datasets=dataset_courses(looked, span),
@@ -83,7 +83,7 @@ def changes_of(looked: LookedBack, now: datetime) -> Changes:
         volumes=volumes,
         room=room_sums(looked, volumes),
         incidents=_incidents(looked),
-        missing=missing_nights(looked.back, span, span.all()),
+        missing=missing_nights(known, span, span.all()),
     )
 
 
@@ -93,10 +93,12 @@ def _declared(then: Estate, now: Estate) -> tuple[EstateChange, ...]:
     return tuple(sorted(told, key=lambda one: ORDER.index(Part(one.part))))
 
 
-def _of_estate(looked: LookedBack, span: Span) -> tuple[DayState, ...]:
-    """Return what each day proved: the ledger is as old as the span, so a day without an audit proved nothing."""
-    states = states_of_audits(looked.back.audits, span)
-    return tuple(DayState.NO_AUDIT if state is DayState.BEFORE else state for state in states)
+def _known_throughout(back: LookBack) -> LookBack:
+    """Return a look back that knows of an audit before its first day: every day without one proved nothing."""
+    before = AuditDay(
+        started=back.since, finished=back.since, conclusion=Conclusion.UNVERIFIED, whole=True, rehearsal=False
+    )
+    return replace(back, audits=(before, *back.audits))
 
 
 def _incidents(looked: LookedBack) -> tuple[IncidentTold, ...]:

@@ -41,6 +41,8 @@ from coverage_audit.reports.trends import Counts
 
 _FIRST: Final = 12
 """So many incidents, and so many changes of one kind, stand open; the rest folds away behind them."""
+_MANY: Final = 24
+"""With more datasets than this, those that did best fold away."""
 _HEADINGS: Final = {
     Part.DEVICE: "Devices",
     Part.VOLUME: "Volumes",
@@ -106,7 +108,8 @@ def changes_page(changes: Changes, now: datetime) -> str:
         groups=_groups(changes),
         asked=tuple((asked.direction, asked_turns(asked)) for asked in changes.asked),
         hardware=tuple((span.of(at), text) for at, text in hardware_said(changes)),
-        datasets=tuple(_dataset(course, span) for course in changes.datasets),
+        many=_MANY,
+        datasets=tuple(_dataset(course, span) for course in _in_order(changes.datasets)),
         volumes=tuple(_volume(course, span) for course in changes.volumes),
         room_then=room_said(then),
         room_now=room_said(present),
@@ -131,6 +134,13 @@ def _events(changes: Changes, clock: Clock) -> Sequence[tuple[Moment, date, Sequ
     """Return what was noted, the latest first, with what was noted at one moment together."""
     told = groupby(reversed(changes.looked.back.events), key=lambda event: event.at)
     return [(clock.moment(at), changes.span.of(at), [said(event.change) for event in some]) for at, some in told]
+
+
+def _in_order(courses: Sequence[DatasetCourse]) -> Sequence[DatasetCourse]:
+    """Return datasets as declared; many of them in the order of their days that failed, and that proved nothing."""
+    if len(courses) <= _MANY:
+        return courses
+    return sorted(courses, key=lambda one: (-one.counts.nonconforming, -one.counts.without_proof))
 
 
 def _dataset(course: DatasetCourse, span: Span) -> CourseView:

@@ -113,6 +113,13 @@ def test_nights_without_an_audit_are_told_with_why(changes: Changes) -> None:
     ]
 
 
+def test_days_at_the_begin_without_an_audit_are_told_of_like_any_others(year_state: Path) -> None:
+    changes = looked_from(year_state, "2026-06-10")
+    assert changes.counts.no_audit == 4
+    assert [(one.first, one.count) for one in changes.missing] == [(date(2026, 6, 10), 3), (date(2026, 8, 1), 1)]
+    assert days_of(changes, "herbarium").no_audit == 4
+
+
 def test_drives_come_and_go_and_filesystems_change(changes: Changes) -> None:
     told = [(changes.span.of(at).isoformat(), text) for at, text in hardware_said(changes)]
     assert told == [
