@@ -14,7 +14,7 @@ import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 import coverage_audit
 from coverage_audit.collectors.sessions import end_session
@@ -50,6 +50,24 @@ class Ended:
         if self.status < 0:
             return f"its process was ended by signal {-self.status}"
         return f"its process ended with status {self.status} and said nothing"
+
+
+class Process(Protocol):
+    """A process on one errand."""
+
+    @property
+    def pid(self) -> int:
+        """Its number."""
+
+    @property
+    def runs_for(self) -> float:
+        """Seconds since it was started."""
+
+    def look(self) -> Ended | None:
+        """Return how it ended, None while it runs. Never waits."""
+
+    def end(self) -> None:
+        """Kill it with all that it started."""
 
 
 class Child:

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from coverage_audit.daemon import own_words
-from coverage_audit.daemon.child import Child, Ended
+from coverage_audit.daemon.child import Child, Ended, Process
 from coverage_audit.daemon.deciding import (
     LONGEST_NIGHT,
     Begin,
@@ -31,7 +31,7 @@ from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.notices.telling import Notice, put_notice
 
-Start = Callable[[Errand], Child]
+Start = Callable[[Errand], Process]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +56,7 @@ class Nights:
         self._log = log
         self._start = start
         self._standing = Standing()
-        self._child: Child | None = None
+        self._child: Process | None = None
         self._done: frozenset[date] = frozenset()
         self._unwritten: dict[date, _Ending] = {}
         self._to_note: tuple[date, str] | None = None

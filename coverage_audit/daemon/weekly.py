@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from coverage_audit.daemon import own_words
-from coverage_audit.daemon.child import Child
+from coverage_audit.daemon.child import Child, Process
 from coverage_audit.daemon.deciding import Attempts, after_failure
 from coverage_audit.daemon.due import summary_due
 from coverage_audit.daemon.errands import Errand, PageErrand
@@ -28,14 +28,14 @@ LONGEST_PAGE: Final = timedelta(hours=1)
 @dataclass(frozen=True, kw_only=True)
 class _Running:
     page_of: date
-    child: Child
+    child: Process
 
 
 class Weekly:
     """The weekly pages of one daemon, which was started at `started`."""
 
     def __init__(
-        self, *, file: Path, state: Path, log: Log, started: datetime, start: Callable[[Errand], Child] = Child
+        self, *, file: Path, state: Path, log: Log, started: datetime, start: Callable[[Errand], Process] = Child
     ) -> None:
         self._file = file
         self._state = state
