@@ -87,7 +87,7 @@ def _old_cut(view: CopyView) -> str | None:
     if found is None or not found.counting_rows or found.holds_newer or not _cut_is_old(view, found):
         return None
     since = f"since {when(found.earliest_start, view.zone)}" if found.earliest_start else "since it was made"
-    back = f"; {amount(found.went_back)} of it went back to an older version" if found.went_back.files else ""
+    back = f"; it went back: an earlier audit saw {amount(found.went_back)} of it held" if found.went_back.files else ""
     lacking = f"{_counting(found)} that came later are not held within {duration(view.max_age)}"
     return f"it stands still {since}: {lacking}{back}"
 

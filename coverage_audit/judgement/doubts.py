@@ -147,7 +147,7 @@ def _no_comparison(view: CopyView) -> str | None:
     if view.void and view.evidence.comparison is not None:
         return view.void
     if view.comparison is None:
-        gap = view.evidence.gap
+        gap = view.evidence.gap if not isinstance(view.evidence.place.identity, Gap) else None  # said already
         return f"it was not compared: {_said(gap)}" if gap else view.void or "it was not compared"
     return None
 

@@ -66,9 +66,9 @@ def _about_times(view: CopyView, found: CopyComparison) -> Iterator[str]:
 
 def _about_rows(view: CopyView, found: CopyComparison) -> Iterator[str]:
     if found.pending.files:
-        yield f"{amount(found.pending)} are pending: a copy that keeps up has {duration(view.max_age)} to take them up"
+        yield f"pending: {amount(found.pending)}; a copy that keeps up has {duration(view.max_age)} to take that up"
     if found.under_old_name.files:
-        yield f"{amount(found.under_old_name)} are held under an old name"
+        yield f"held under an old name: {amount(found.under_old_name)}"
     if found.sticking_out:
         yield f"its recovery point is set by few files: {names(found.sticking_out)}"
     if found.blind_copy:

@@ -108,10 +108,9 @@ def test_in_a_rehearsal_it_is_observed_and_fails_nothing(kept: Station) -> None:
 
 
 def test_the_lines_that_the_finding_gives_can_be_put_into_the_estate(kept: Station) -> None:
-    declare(kept)
-    mend = own(kept.night())["auditor"].mend
-    lines = [line.removeprefix("Under datasets: ").rstrip(".") for line in mend.split("}. ")]
-    drafted = [f"  {line}}}" if not line.endswith("}") else f"  {line}" for line in lines]
+    declare(kept, rehearsal=False)
+    mends = [found.mend for found in own(kept.night()).values()]
+    drafted = ["  " + mend.removeprefix("Under datasets: ").removesuffix(".") for mend in mends]
 
     declare(kept, "\n".join(drafted).replace("DEVICE:VOLUME", "heron:pool") + "\n")
 

@@ -40,7 +40,8 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         return
     span = context.holdings.offsite()
     home = context.estate.site(context.holdings.places[ORIGINAL].is_at).name
-    sentence = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'} elsewhere than at {home}"
+    count = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'}"
+    sentence = f"{'no proven copy is' if str(span) == '0' else count} elsewhere than at {home}"
     moved = [
         f"{holding.address} is at its host's site: {attached_in_words(holding.on_host, context.estate)}"
         for holding in context.holdings.places
