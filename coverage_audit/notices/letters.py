@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.visible import visible
@@ -12,6 +12,9 @@ from coverage_audit.ledger.record import OPEN, Transition, TransitionKind
 from coverage_audit.notices.at_stake import NewsItem, Stakes
 from coverage_audit.notices.message import Entry, Letter, Section
 from coverage_audit.notices.news import Missed, News
+
+MOST: Final = 100
+"""So many findings a section lists, the most at stake first; the page that goes along has all."""
 
 
 class _Group(NamedTuple):
@@ -64,15 +67,17 @@ def _sections(judged: JudgedEstate, now: Mapping[str, Finding], news: News) -> I
     ]
     for group in groups:
         if group.listed:
-            entries = tuple(_failing(one, now.get(one.finding.id, one.finding), judged, stakes) for one in group.listed)
-            yield Section(title=group.title, sign=group.sign, entries=entries)
+            listed, left_out = group.listed[:MOST], len(group.listed[MOST:])
+            entries = tuple(_failing(one, now.get(one.finding.id, one.finding), judged, stakes) for one in listed)
+            yield Section(title=group.title, sign=group.sign, entries=entries, left_out=left_out)
     for title, sign, changes in (
         ("Recovered", "recovered", news.recovered),
         ("Waived: accepted for a while, nothing was observed to recover", "waived", news.waived),
         ("No longer asked for: nothing was observed to recover", "closed", news.gone),
     ):
         if changes:
-            yield Section(title=title, sign=sign, entries=tuple(_ended(change, judged) for change in changes))
+            entries = tuple(_ended(change, judged) for change in changes[:MOST])
+            yield Section(title=title, sign=sign, entries=entries, left_out=len(changes[MOST:]))
 
 
 def _parted(news: Sequence[NewsItem], not_covered: str, unverified: str) -> list[_Group]:

@@ -81,7 +81,8 @@ def _section(section: Section) -> str:
     notes = "".join(_paragraph(note, SOFT) for note in section.notes)
     picture = _picture(section.picture) if section.picture is not None else ""
     rows = "".join(_row(section, entry) for entry in section.entries)
-    return f"{title}{notes}{picture}" + (f"<table {_TABLE}>\n{rows}</table>\n" if rows else "")
+    more = f'<p style="margin:8px 0 0 0;color:{SOFT}">{_shown(section.more)}</p>\n' if section.more else ""
+    return f"{title}{notes}{picture}" + (f"<table {_TABLE}>\n{rows}</table>\n" if rows else "") + more
 
 
 def _picture(picture: Picture) -> str:

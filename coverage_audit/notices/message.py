@@ -39,7 +39,10 @@ class Entry:
 
 @dataclass(frozen=True, kw_only=True)
 class Section:
-    """Findings of one sort. `picture` shows what its entries say; `brief` False: it is left out where words are few."""
+    """Findings of one sort. `picture` shows what its entries say; `brief` False: it is left out where words are few.
+
+    `left_out` more are on the page that goes along.
+    """
 
     title: str
     sign: str = ""
@@ -47,6 +50,12 @@ class Section:
     notes: tuple[str, ...] = ()
     picture: Picture | None = None
     brief: bool = True
+    left_out: int = 0
+
+    @property
+    def more(self) -> str:
+        """Say how many are left out (empty: none)."""
+        return f"and {self.left_out} more, on the page" if self.left_out else ""
 
     def sign_of(self, entry: Entry) -> str:
         """Return the word that stands before an entry (empty: none)."""

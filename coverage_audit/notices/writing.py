@@ -23,6 +23,8 @@ def _lines(letter: Letter) -> Iterator[str]:
         yield from ("", section.title, "-" * len(section.title), *section.notes)
         for entry in section.entries:
             yield from _entry(section, entry)
+        if section.more:
+            yield f"* {section.more}"
     if letter.closing:
         yield from ("", *letter.closing)
 
@@ -46,7 +48,8 @@ def as_short(letter: Letter) -> str:
         if section.brief
         for entry in section.entries
     ]
-    more = [f"and {len(entries) - SHORT_ENTRIES} more"] if len(entries) > SHORT_ENTRIES else []
+    others = len(entries[SHORT_ENTRIES:]) + sum(section.left_out for section in letter.sections if section.brief)
+    more = [f"and {others} more"] if others else []
     title = [letter.title] if letter.masthead else []  # without one it is the subject, which stands above these words
     said = [*title, *letter.notes, *entries[:SHORT_ENTRIES], *more]
     text = "\n".join(said if title or entries else [letter.opening, *said])

@@ -25,8 +25,8 @@ def worries_section(worries: Sequence[WorryView], *, old: bool) -> Section:
     if not worries:
         then = ", when the audit ended" if old else ""
         return Section(title=title, notes=(f"Nothing{then}: every criterion holds, on proven copies.",))
-    entries = [_worry(view) for view in worries[:_WORRIES]]
-    return Section(title=title, entries=(*entries, *_more(len(worries) - _WORRIES)))
+    entries = tuple(_worry(view) for view in worries[:_WORRIES])
+    return Section(title=title, entries=entries, left_out=len(worries[_WORRIES:]))
 
 
 def _worry(view: WorryView) -> Entry:
@@ -98,7 +98,7 @@ def due_section(due: Sequence[Due]) -> Section:
         _entry(f"{one.day}: {one.what}", sign="overdue" if one.over else "", lines=(one.why,), remarks=(one.within,))
         for one in due[:_DUE]
     ]
-    return Section(title=title, entries=(*entries, *_more(len(due) - _DUE)), brief=False)
+    return Section(title=title, entries=tuple(entries), left_out=len(due[_DUE:]), brief=False)
 
 
 def _some(entries: Sequence[Entry]) -> Iterable[Entry]:

@@ -182,7 +182,16 @@ def test_many_findings_leave_a_push_message_short_and_a_subject_on_one_line() ->
     assert len(message.short) <= 900
     assert len(message.subject) < 200
     assert "500 datasets or places not covered (500 findings)" in message.subject
-    assert message.text.count("* fails") == 500
+    assert message.text.count("* fails") == 100
+    assert "* and 400 more, on the page" in message.text
+    text = [word for word in message.text.split() if word != "*" and not set(word) <= {"-"}]
+    assert text == words(message.html)
+
+
+def test_a_push_message_counts_what_it_leaves_out() -> None:
+    many = [a_change(f"age:set-{n}", dataset=f"set-{n}", number=n) for n in range(500)]
+    message = composed(compose(failing_estate(), many, page=None))
+    assert message.short.endswith("and 494 more")
 
 
 def exposed(name: str, files: int, size: int, *findings: Finding) -> JudgedDataset:
