@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import os
 import shutil
+import socket
 import subprocess
+import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 
+from tests.parts.daemons import eventually
 from tests.parts.mailbox import Mailbox
 from tests.parts.sshd import Box
 from tests.parts.station import Ran, Station
@@ -83,6 +87,24 @@ def inside(station: Station) -> tuple[str, ...]:
     return sandboxed(UNIT, station.state, station.root / "cache")
 
 
+@contextmanager
+def notify_socket(path: Path) -> Iterator[Callable[[], list[bytes]]]:
+    """A service manager's socket; what is given returns all messages that came until then."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(path))
+        path.chmod(0o777)
+        manager.settimeout(0)
+        messages: list[bytes] = []
+
+        def heard() -> list[bytes]:
+            with suppress(BlockingIOError):
+                while True:
+                    messages.append(manager.recv(4096))
+            return messages
+
+        yield heard
+
+
 def answers(ran: Ran) -> list[tuple[str, str]]:
     return [(finding["id"], finding["answer"]) for finding in ran.object["datasets"][0]["findings"]]
 
@@ -122,3 +144,24 @@ def test_nothing_but_its_own_folders_can_be_written(home: Station) -> None:
     tried = subprocess.run(command, capture_output=True, text=True, check=True)
 
     assert tried.stdout.split() == [str(folders[number]) for number in (0, 1, 4, 5)]
+
+
+def test_the_daemon_runs_a_night_in_the_sandbox_and_stops_cleanly(home: Station) -> None:
+    home.estate_file.write_text(home.estate_file.read_text() + 'schedule: {audit: "04:10"}\n')
+    with notify_socket(home.root / "notify") as heard:
+        environment = {**os.environ, "TMPDIR": str(home.root / "cache"), "NOTIFY_SOCKET": str(home.root / "notify")}
+        command = [*inside(home), sys.executable, "-m", "coverage_audit", "daemon", "--log", "json", "--tick", "0.5"]
+        command += ["--estate", str(home.estate_file), "--state", str(home.state)]
+        with (home.root / "log").open("wb") as log:
+            daemon = subprocess.Popen(command, stdout=log, stderr=log, env=environment)
+        try:
+            # What is heard is taken from the socket all the while: it holds ten messages, as a manager's does.
+            done = eventually(lambda: bool(heard()) and '"event": "night ended"' in (home.root / "log").read_text())
+            daemon.terminate()
+            status = daemon.wait(30)
+        finally:
+            daemon.kill()
+        said = (home.root / "log").read_text()
+        assert done, said
+        assert status == 0, said
+        assert {b"READY=1", b"STOPPING=1"} <= {line for message in heard() for line in message.split(b"\n")}
