@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from operator import itemgetter
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -117,5 +118,8 @@ def _last_of_each(
         now = (place, key[0] == own, row)
         if key not in kept or kept[key][:2] <= now[:2]:
             kept[key] = now
-    for (name, _), (_, _, row) in sorted(kept.items(), key=lambda one: (one[1][0], one[0][0])):
-        yield name, row
+    by_place: dict[int, list[tuple[_Name, Row[Any]]]] = {}
+    for (name, _), (place, _, row) in kept.items():
+        by_place.setdefault(place, []).append((name, row))
+    for _, some in sorted(by_place.items()):
+        yield from sorted(some, key=itemgetter(0))

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 from operator import attrgetter
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import Connection, Row, select
+from sqlalchemy import Connection, Row, func, select, union_all
 
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import DatasetId
@@ -19,7 +19,10 @@ from coverage_audit.ledger.past_record import Incident
 from coverage_audit.ledger.record import TransitionKind
 from coverage_audit.ledger.tables import AUDITS, FINDINGS, TRANSITIONS
 
-_AT_ONCE = 500
+_ENDED: Final = TransitionKind.ENDED.value
+_WORST: Final = Answer.NONCONFORMITY.value
+
+_AT_ONCE: Final = 500
 """So many rows are asked for by number in one question."""
 
 
@@ -33,10 +36,7 @@ class _Course:
 
 def incidents(connection: Connection, since: datetime, until: datetime, lineage: Lineage) -> tuple[Incident, ...]:
     """Return what was open at any moment after `since` until `until`, in the order in which it began."""
-    lasting = {
-        row.finding: row
-        for row in connection.execute(select(FINDINGS).where(FINDINGS.c.since.is_not(None), FINDINGS.c.since <= until))
-    }
+    lasting = {row.finding: row for row in connection.execute(select(FINDINGS).where(FINDINGS.c.since <= until))}
     courses = list(_courses(_transitions(connection, since, until)))
     worst = {course.told.finding: course.told for course in courses if course.end is None}
     over = [course for course in courses if course.end is not None and course.end.at > since]
@@ -53,20 +53,25 @@ def incidents(connection: Connection, since: datetime, until: datetime, lineage:
 
 
 def _transitions(connection: Connection, since: datetime, until: datetime) -> Iterable[Row[Any]]:
-    """Return the changes of all findings that may have been open in the span, by finding, in order."""
-    ended = (
-        select(TRANSITIONS.c.finding)
-        .join(AUDITS, AUDITS.c.id == TRANSITIONS.c.audit)
-        .where(TRANSITIONS.c.kind == TransitionKind.ENDED.value, AUDITS.c.started > since)
-        .where(TRANSITIONS.c.since <= until)
-    )
-    lasting = select(FINDINGS.c.finding).where(FINDINGS.c.since.is_not(None), FINDINGS.c.since <= until)
+    """Return the changes of all findings that may have been open in the span, by finding, in order.
+
+    None from before the first such incident of a finding: all changes of one bear its begin, or (of several that were
+    renamed into one) a later one.
+    """
     table = TRANSITIONS.c
+    ended = (
+        select(table.finding, table.since)
+        .join(AUDITS, AUDITS.c.id == table.audit)
+        .where(table.kind == _ENDED, AUDITS.c.started > since, table.since <= until)
+    )
+    lasting = select(FINDINGS.c.finding, FINDINGS.c.since).where(FINDINGS.c.since <= until)
+    either = union_all(ended, lasting).subquery()
+    first = select(either.c.finding, func.min(either.c.since).label("since")).group_by(either.c.finding).subquery()
     return connection.execute(
         select(table.id, table.finding, table.dataset, table.kind, table.answer, table.since)
         .add_columns(AUDITS.c.started.label("at"))
         .join(AUDITS, AUDITS.c.id == table.audit)
-        .where(table.finding.in_(ended.union(lasting)))
+        .join(first, (first.c.finding == table.finding) & (table.since >= first.c.since))
         .order_by(table.finding, table.id)
     )
 
@@ -75,7 +80,7 @@ def _courses(rows: Iterable[Row[Any]]) -> Iterator[_Course]:
     for _, changes in groupby(rows, key=attrgetter("finding")):
         told: Row[Any] | None = None
         for change in changes:
-            if change.kind != TransitionKind.ENDED.value:
+            if change.kind != _ENDED:
                 worse = told is None or _badness(change) >= _badness(told)
                 told = change if worse else told
             elif told is not None:
@@ -86,7 +91,7 @@ def _courses(rows: Iterable[Row[Any]]) -> Iterator[_Course]:
 
 
 def _badness(row: Row[Any]) -> bool:
-    return bool(row.answer == Answer.NONCONFORMITY.value)
+    return bool(row.answer == _WORST)
 
 
 def _lasting(row: Row[Any], worst: Row[Any] | None) -> Incident:
