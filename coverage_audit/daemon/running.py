@@ -23,6 +23,7 @@ from coverage_audit.daemon.ticking import Ticking
 from coverage_audit.daemon.watching import Watch
 from coverage_audit.daemon.weekly import Weekly
 from coverage_audit.errors import EX_SOFTWARE, LedgerBusyError, LedgerError
+from coverage_audit.ledger.folder import speaking_of
 from coverage_audit.ledger.lock import Lock
 from coverage_audit.ledger.opening import exclusive
 from coverage_audit.wiring import Clock, reading, wall_clock
@@ -81,8 +82,9 @@ def run_daemon(settings: Settings, log: Log, environment: Mapping[str, str], *, 
 def _end(means: Means, ticking: Ticking, ending: Ending) -> None:
     """End all that was started; where a thread does not come back, the process with it."""
     means.manager.stopping()
-    means.nights.end()
-    means.weekly.end()
+    if ticking.tick_over_within(_FINISH_S):
+        means.nights.end()
+        means.weekly.end()
     finished = _finished(ticking)
     means.log("daemon ended", why=ending.why, status=ending.status)
     if not finished:
@@ -129,14 +131,28 @@ def _finished(ticking: Ticking) -> bool:
 
 
 class _Hold:
-    """Takes the lock of the daemon as soon as the state folder can be used, and keeps it."""
+    """Takes the lock of the daemon as soon as the state folder can be used, and keeps it.
+
+    Each call makes sure that it is still the same folder. Raises LedgerError where it is not: where its disk was taken
+    away, a new and empty ledger in the place where it was mounted would know nothing, and say that all is as it was.
+    """
 
     def __init__(self, state: Path, held: ExitStack) -> None:
         self._state = state
         self._held = held
-        self._has = False
+        self._has: tuple[int, int] | None = None
 
     def __call__(self) -> None:
-        if not self._has:
+        if self._has is None:
             self._held.enter_context(exclusive(self._state, Lock.DAEMON))
-            self._has = True
+            self._has = self._folder()
+        if self._folder() != self._has:
+            raise LedgerError(
+                f"the state folder {self._state} is not the one that the daemon began with (was its disk unmounted?): "
+                "put it back, or start the daemon again"
+            )
+
+    def _folder(self) -> tuple[int, int]:
+        with speaking_of(self._state):
+            found = self._state.stat()
+        return found.st_dev, found.st_ino

@@ -37,9 +37,12 @@ class Sender:
             return
         self._say(outcomes)
 
-    def send_directly(self, estate: Estate, notice: Notice) -> None:
-        """Send a notice past the outbox."""
-        self._say(send_past_the_outbox(estate, notice))
+    def send_directly(self, estate: Estate, notice: Notice, arrived: Callable[[], None]) -> None:
+        """Send a notice past the outbox; call `arrived` where it reached somebody."""
+        outcomes = send_past_the_outbox(estate, notice)
+        self._say(outcomes)
+        if any(isinstance(outcome, Delivered) for outcome in outcomes):
+            arrived()
 
     def call_out(self, estate: Estate, end: NightEnd) -> None:
         """Call a night's end out, where it was not taken yet and is due."""

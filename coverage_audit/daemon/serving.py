@@ -60,6 +60,7 @@ class Serving:
         self._reread = False
         self._last: Moment | None = None
         self._lost_since: datetime | None = None
+        self._lost_why = ""
         self._direct = DirectNotices(means.state)
         self._figures = Figures(means.log)
         self._news = False
@@ -83,7 +84,8 @@ class Serving:
         self._news |= means.nights.look(now)
         means.weekly.look(now)
         self._with_the_ledger(now, submit)
-        submit(SENDING, partial(means.sender.send, self._in_force.estate))
+        if self._lost_since is None:
+            submit(SENDING, partial(means.sender.send, self._in_force.estate))
         if self._end is not None:
             submit(CALLING, partial(means.sender.call_out, self._in_force.estate, self._end))
         self._tell_the_manager()
@@ -111,13 +113,15 @@ class Serving:
         else:
             if self._lost_since is not None:
                 means.log("ledger in use again", since=self._lost_since.isoformat())
-            self._lost_since = None
+            self._lost_since, self._lost_why = None, ""
 
     def _without_ledger(self, why: str, now: datetime, submit: Submit) -> None:
         means, estate = self._means, self._in_force.estate
         if self._lost_since is None or now < self._lost_since:
             self._lost_since = now
+        if why != self._lost_why:
             means.log.trouble("ledger cannot be used", why=why)
+        self._lost_why = why
         means.nights.without_ledger(estate, why, now)
         unwritten = means.nights.unwritten
         if unwritten is not None:
@@ -125,10 +129,10 @@ class Serving:
         if unwritten is None and now - self._lost_since < PATIENCE:
             return
         today = now.astimezone(estate.time_zone).date()
-        if self._direct.due(today) and submit(
-            SENDING, partial(means.sender.send_directly, estate, ledger_lost(why, today))
-        ):
-            self._direct.sent(today)
+        if self._direct.due(today, now):
+            notice, arrived = ledger_lost(why, today), partial(self._direct.arrived, today)
+            if submit(SENDING, partial(means.sender.send_directly, estate, notice, arrived)):
+                self._direct.tried(now)
 
     def _last_end(self, ledger: Ledger) -> NightEnd | None:
         self._seed = ledger.seed

@@ -79,6 +79,11 @@ class Ticking:
         with self._changed:
             return self._changed.wait_for(lambda: not self._busy, seconds)
 
+    def tick_over_within(self, seconds: float) -> bool:
+        """Wait until the tick that is under way is over; once the end is asked for no other begins."""
+        with self._changed:
+            return self._changed.wait_for(lambda: not self.in_a_tick, seconds)
+
     @property
     def in_a_tick(self) -> bool:
         """Whether a tick is under way."""
@@ -90,8 +95,13 @@ class Ticking:
         return time.monotonic() - self.last - self._every.total_seconds()
 
     def run(self) -> None:
-        """Tick until the end is asked for. Whatever kills the scheduler leaves this call."""
-        self._scheduler.start()
+        """Tick until the end is asked for. Whatever kills the scheduler before leaves this call."""
+        try:
+            self._scheduler.start()
+        except Exception:
+            # Shut down while it hands out jobs, it misses its own.
+            if not self._ending.asked:
+                raise
 
     def soon(self) -> None:
         """Tick now: the clock was set back, and the next tick lies where it was; or somebody asks for it."""
@@ -119,14 +129,19 @@ class Ticking:
         return True
 
     def _one_tick(self) -> None:
-        if not self._ending.asked:
+        if self._begins():
             self._do(_TICKING, self._tick)
             self.last = time.monotonic()
             self._said_late = False
 
-    def _do(self, executor: str, work: Callable[[], None]) -> None:
+    def _begins(self) -> bool:
         with self._changed:
-            self._busy.add(executor)
+            if self._ending.asked:
+                return False
+            self._busy.add(_TICKING)
+            return True
+
+    def _do(self, executor: str, work: Callable[[], None]) -> None:
         try:
             work()
         finally:
