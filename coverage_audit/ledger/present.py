@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
+from typing import Final
 
 from sqlalchemy import Column, ColumnElement, Engine, and_, func, or_, select
 
@@ -21,6 +23,8 @@ from coverage_audit.ledger.tables import AUDITS, DEVICE_FACTS, FINDINGS, JUDGED_
 from coverage_audit.ledger.tables import SHELF_RECORDS as SHELF
 from coverage_audit.ledger.tables_of_nights import NIGHTS
 from coverage_audit.ledger.transactions import Transactions
+
+_DAY: Final = timedelta(days=1)
 
 
 class Present(Transactions):
@@ -42,15 +46,15 @@ class Present(Transactions):
                 .order_by(AUDITS.c.finished.desc(), AUDITS.c.id.desc())
                 .limit(1)
             ).first()
-        if row is None:
-            return None
-        return AuditDay(
-            started=row.started,
-            finished=row.finished,
-            conclusion=Conclusion(row.conclusion),
-            whole=row.whole,
-            rehearsal=row.rehearsal,
-        )
+            if row is None:
+                return None
+            return AuditDay(
+                started=row.started,
+                finished=row.finished,
+                conclusion=Conclusion(row.conclusion),
+                whole=row.whole,
+                rehearsal=row.rehearsal,
+            )
 
     def datasets(self, names: Iterable[DatasetId], lineage: Lineage) -> Mapping[DatasetId, DatasetDay]:
         """Return each dataset as it was judged last; one that never was is left out."""
@@ -86,14 +90,14 @@ class Present(Transactions):
                 .where(FINDINGS.c.answer.in_([answer.value for answer in ASKED]))
                 .order_by(FINDINGS.c.since, FINDINGS.c.finding)
             ).all()
-        return tuple(
-            OpenFinding(
-                finding=load_finding(row.body),
-                dataset=None if row.dataset is None else DatasetId(row.dataset),
-                since=row.since,
+            return tuple(
+                OpenFinding(
+                    finding=load_finding(row.body),
+                    dataset=None if row.dataset is None else DatasetId(row.dataset),
+                    since=row.since,
+                )
+                for row in rows
             )
-            for row in rows
-        )
 
     def device_seen(self, names: Sequence[DeviceId], now: datetime) -> datetime | None:
         """Return when a device of these names last answered (None: it never did)."""
@@ -118,13 +122,16 @@ class Present(Transactions):
             return connection.execute(select(func.max(at)).where(which, at <= now)).scalar_one()
 
     def night_counts(self) -> NightCounts:
-        """Count the nights that ended, and those that were missed."""
+        """Count the nights that ended, and those that were missed; each once.
+
+        A night that was begun and cut off counts as failed, though the next one says of it, too, that it had no audit.
+        """
         with self._reading() as connection:
-            rows = connection.execute(
-                select(NIGHTS.c.outcome, func.count()).where(NIGHTS.c.outcome.is_not(None)).group_by(NIGHTS.c.outcome)
-            ).all()
-            missed = connection.scalar(select(func.coalesce(func.sum(NIGHTS.c.missed), 0)))
-        return NightCounts(ended={NightOutcome(outcome): count for outcome, count in rows}, missed=int(missed or 0))
+            rows = connection.execute(select(NIGHTS.c.night, NIGHTS.c.outcome, NIGHTS.c.missed)).all()
+        noted = {date.fromisoformat(row.night) for row in rows}
+        missed = {date.fromisoformat(row.night) - _DAY * back for row in rows for back in range(1, row.missed + 1)}
+        ended = Counter(NightOutcome(row.outcome) for row in rows if row.outcome is not None)
+        return NightCounts(ended=dict(ended), missed=len(missed - noted))
 
     def daemon(self) -> str | None:
         """Say which process runs as the daemon of the state folder, and since when (None: none does)."""

@@ -22,7 +22,7 @@ class OpenFinding:
 
 @dataclass(frozen=True, kw_only=True)
 class NightCounts:
-    """How many nights ended how, since the ledger was begun; `missed` had no audit at all."""
+    """How many nights ended how, since the ledger was begun; `missed` were not even begun."""
 
     ended: Mapping[NightOutcome, int] = field(default_factory=dict)
     missed: int = 0

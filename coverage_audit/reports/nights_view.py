@@ -86,7 +86,8 @@ def _reasons(nights: Iterable[NightRecord]) -> Mapping[date, str]:
     for night in nights:
         if night.missed_since is not None:
             for number in range(night.missed):
-                found[night.missed_since + number * DAY] = "the auditor was off or asleep"
+                # One that was begun and cut off is among those without audit, and has a reason of its own.
+                found.setdefault(night.missed_since + number * DAY, "the auditor was off or asleep")
         if night.outcome is NightOutcome.FAILED:
             found[night.night] = f"it failed: {night.detail}" if night.detail else "it failed"
         elif night.outcome is NightOutcome.BUSY:

@@ -139,6 +139,16 @@ def test_nights_are_counted_once_each(ledger: Ledger) -> None:
     assert ledger.present.night_counts() == NightCounts(ended={NightOutcome.AUDITED: 1}, missed=3)
 
 
+def test_a_night_that_was_cut_off_is_not_counted_again_as_missed(ledger: Ledger) -> None:
+    nights = ledger.nights
+    nights.begin(FIRST, night(0))
+    third = FIRST + timedelta(days=2)
+    nights.begin(third, night(2), missed=2, missed_since=FIRST)
+    nights.end(third, night(2), NightOutcome.AUDITED)
+    ended = {NightOutcome.AUDITED: 1, NightOutcome.FAILED: 1}
+    assert ledger.present.night_counts() == NightCounts(ended=ended, missed=1)
+
+
 def _run_as_daemon(state: Path, ready: multiprocessing.synchronize.Event) -> None:
     with exclusive(state, Lock.DAEMON):
         ready.set()

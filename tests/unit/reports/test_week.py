@@ -96,6 +96,15 @@ def test_nights_without_an_audit_are_named_with_the_reason_that_is_known() -> No
     assert found.missing[2].last == (NOW - 2 * DAY).date()
 
 
+def test_a_night_that_failed_keeps_its_reason_though_the_next_one_counts_it_among_those_missed() -> None:
+    records = (night(2, NightOutcome.FAILED, "its process was ended by signal 9"), night(1, None, missed=2))
+    found = looked(nightly(2, 3, nights=records))
+    assert [(gap.count, gap.why) for gap in found.missing] == [
+        (1, "the auditor was off or asleep"),
+        (1, "it failed: its process was ended by signal 9"),
+    ]
+
+
 def test_a_night_that_was_begun_and_cut_off_says_so() -> None:
     (gap,) = looked(nightly(2, nights=(night(2, None),))).missing
     assert gap.why == "it was begun and did not end"
