@@ -5,27 +5,19 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import pytest
 
-from coverage_audit.estate.changes import ChangeKind, EstateChange
-from coverage_audit.evidence.facts import GapKind
-from coverage_audit.judgement.verdict import Answer, Conclusion
-from coverage_audit.ledger.past_record import Incident, LookBack, NightOutcome, NightRecord
-from coverage_audit.ledger.record import EstateEvent
+from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.reports.weekly import weekly_page
 from tests.builders.judged import (
     NOW,
-    a_comparison,
     a_copy,
     a_dataset,
-    a_finding,
-    a_gap,
-    a_sample,
     address,
     an_estate,
-    an_item,
     judged,
     renamed,
 )
@@ -37,58 +29,11 @@ from tests.builders.page_reader import (
     assert_quoted,
 )
 from tests.builders.past_days import an_audit
+from tests.builders.weekly import MADE, hostile_weekly, the_weekly_page
 from tests.builders.year_of_the_station import WEEK_FROM, a_year_of_the_station
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>\x1b[2J\n\u202e\udcff'
 LONG = "n" * 4096
-MADE = NOW + timedelta(hours=2)
-
-
-def the_page(now: datetime = MADE) -> str:
-    year = a_year_of_the_station()
-    return weekly_page(year.judged, year.estate, year.back, since=year.since, week_from=WEEK_FROM, now=now)
-
-
-def page_of(name: str) -> str:
-    """A page on which every text that can be anybody's is this one."""
-    copy = a_copy(
-        an_estate(),
-        address("heron", name),
-        reason=name,
-        remarks=(name,),
-        comparison=a_comparison(samples=(a_sample(name.encode("utf-8", "surrogateescape")),)),
-    )
-    finding = replace(
-        a_finding("age", name, evidence=(an_item(name, name),)), message=name, mend=name, measured=name, required=name
-    )
-    settled = replace(finding, rule="copies", answer=Answer.CONFORMITY)
-    dataset = a_dataset(name, (copy,), conclusion=Conclusion.NONCONFORMING, findings=(finding, settled))
-    gone = Incident(
-        finding=finding,
-        dataset=dataset.id,
-        began=WEEK_FROM,
-        ended=NOW,
-        worst=Answer.NONCONFORMITY,
-        ended_as=Answer.CONFORMITY,
-    )
-    back = LookBack(
-        since=NOW - timedelta(days=365),
-        until=NOW,
-        audits=(an_audit(NOW - timedelta(days=3)), an_audit(NOW)),
-        nights=(
-            NightRecord(
-                night=NOW.date() - timedelta(days=1),
-                started=NOW - timedelta(days=1),
-                finished=NOW,
-                outcome=NightOutcome.FAILED,
-                detail=name,
-            ),
-        ),
-        incidents=(gone, replace(gone, began=NOW, ended=None, ended_as=None)),
-        events=(EstateEvent(at=NOW, change=EstateChange(kind=ChangeKind.CAME, part="device", name=name, who=name)),),
-    )
-    whole = judged((dataset,), findings=(finding, settled), gaps=(a_gap(name, GapKind.CUT, name),))
-    return weekly_page(whole, an_estate((dataset,)), back, since={}, week_from=WEEK_FROM, now=NOW)
 
 
 def words(page: str) -> str:
@@ -96,7 +41,7 @@ def words(page: str) -> str:
 
 
 def test_the_first_screen_answers_in_the_order_in_which_one_asks() -> None:
-    page = the_page()
+    page = the_weekly_page()
     parts = [
         "Nonconforming: 2 of 12 datasets",
         "What is not as it must be",
@@ -124,7 +69,7 @@ def test_the_first_screen_answers_in_the_order_in_which_one_asks() -> None:
 
 
 def test_every_dataset_copy_and_finding_is_there_with_its_evidence() -> None:
-    year, text = a_year_of_the_station(), words(the_page())
+    year, text = a_year_of_the_station(), words(the_weekly_page())
     for dataset in year.judged.datasets:
         assert dataset.id in text
         for copy in dataset.copies:
@@ -137,7 +82,7 @@ def test_every_dataset_copy_and_finding_is_there_with_its_evidence() -> None:
 
 
 def test_what_the_pictures_draw_is_said_in_words() -> None:
-    text = words(the_page()).replace("\u00a0", " ")
+    text = words(the_weekly_page()).replace("\u00a0", " ")
     assert "herbarium-scans nonconforming 35 days nonconforming 5 days without proof" in text
     assert "Nov 2026 13 conforming, 11 nonconforming, 1 without audit 1 158 files (3.4 GB) 212 GB" in text
     assert "Aug 2026 23 0 5 3" in text.replace(" 1 31", "")
@@ -153,7 +98,7 @@ def test_what_the_pictures_draw_is_said_in_words() -> None:
     ],
 )
 def test_a_page_of_an_old_audit_says_so_first(age: timedelta, first: str) -> None:
-    page = the_page(NOW + age)
+    page = the_weekly_page(NOW + age)
     (heading,) = re.findall(r"<h1[^>]*>(.*?)</h1>", page)
     assert heading.startswith(first)
     assert ("What it found then: Nonconforming" in page) is (age > timedelta(days=1))
@@ -199,7 +144,7 @@ def test_an_estate_that_changed_since_the_audit_makes_a_page() -> None:
     assert_links_lead_somewhere(page)
 
 
-@pytest.mark.parametrize("make", [the_page, lambda: page_of(HOSTILE), lambda: page_of(LONG)])
+@pytest.mark.parametrize("make", [the_weekly_page, lambda: hostile_weekly(HOSTILE), lambda: hostile_weekly(LONG)])
 def test_nothing_in_it_runs_or_fetches(make: Callable[[], str]) -> None:
     page = make()
     assert_harmless(page)
@@ -209,7 +154,7 @@ def test_nothing_in_it_runs_or_fetches(make: Callable[[], str]) -> None:
 
 
 def test_hostile_names_are_text_and_visible() -> None:
-    page = page_of(HOSTILE)
+    page = hostile_weekly(HOSTILE)
     page.encode("utf-8")
     assert all(line.isprintable() for line in page.replace("\t", " ").split("\n"))
     assert r"\x1b[2J\n\u{202E}\xff" in page
@@ -221,7 +166,7 @@ def test_a_rehearsal_is_stamped() -> None:
     whole = replace(year.judged, rehearsal=True)
     page = weekly_page(whole, year.estate, year.back, since=year.since, week_from=WEEK_FROM, now=MADE)
     assert 'class="stamp"' in page
-    assert 'class="stamp"' not in the_page()
+    assert 'class="stamp"' not in the_weekly_page()
 
 
 def test_what_conforms_folds_away_where_there_is_much_of_it() -> None:
