@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Final
@@ -64,8 +65,9 @@ class Attached:
         named |= {picture.file for one in waiting for picture in one.message.pictures}
         until = newest.stat().st_mtime - _GRACE_S
         for entry in self._pages.glob(f"{_PREFIX}*"):
-            if entry.name not in named and entry.stat().st_mtime < until:
-                entry.unlink(missing_ok=True)
+            with suppress(FileNotFoundError):  # whoever keeps one just now cleans as well
+                if entry.name not in named and entry.stat().st_mtime < until:
+                    entry.unlink()
 
     def _content(self, name: str) -> bytes | None:
         try:

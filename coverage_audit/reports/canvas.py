@@ -117,14 +117,15 @@ def fitting(words: str, size: float, wide: float) -> str:
     plain = "".join(one for one in unicodedata.normalize("NFKD", words) if not unicodedata.combining(one))
     if not all(_FIRST_LETTER <= letter <= _LAST_LETTER for letter in plain):
         return ""
-    if _long(plain, size) <= wide:
+    if width_of(plain, size) <= wide:
         return plain
-    while plain and _long(f"{plain}...", size) > wide:
+    while plain and width_of(f"{plain}...", size) > wide:
         plain = plain[:-1]
     return f"{plain}..."
 
 
-def _long(words: str, size: float) -> float:
+def width_of(words: str, size: float) -> float:
+    """Return how wide words of a size are, in points."""
     return float(_font(size).getlength(words)) / SCALE
 
 

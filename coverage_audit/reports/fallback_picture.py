@@ -8,7 +8,7 @@ from typing import Final
 from coverage_audit.judgement.verdict import Conclusion, Standing
 from coverage_audit.ledger.outgoing import Picture
 from coverage_audit.notices.palette import BAD, GOOD, INK, LINE, RULE, SHADE, SOFT, UNKNOWN
-from coverage_audit.reports.canvas import WIDTH, Canvas, fitting
+from coverage_audit.reports.canvas import WIDTH, Canvas, fitting, width_of
 from coverage_audit.reports.chart import BOUND, ChartRow, Mark, ticks
 
 NAME: Final = "fallback.png"
@@ -18,8 +18,8 @@ _SCALE_AT: Final = 160.0
 _SCALE_WIDE: Final = WIDTH - _SCALE_AT - 2
 _LEGEND: Final = 34.0
 _HEAD: Final = 17.0
-_NAME_HIGH: Final = 17.0
-_ROW_HIGH: Final = 14.0
+_NAME_HIGH: Final = 18.0
+_ROW_HIGH: Final = 15.5
 _GAP: Final = 6.0
 _COLOUR: Final = {Conclusion.NONCONFORMING: BAD, Conclusion.UNVERIFIED: UNKNOWN, Conclusion.CONFORMING: GOOD}
 
@@ -45,39 +45,37 @@ def _legend(canvas: Canvas) -> None:
     x = 6.0
     for standing in Standing:
         canvas.mark(x, 9, standing)
-        canvas.text(x + 8, 13, standing.value, size=10.5, colour=SOFT)
-        x += 22 + 5.6 * len(standing.value)
+        canvas.text(x + 8, 13, standing.value, size=11.5, colour=SOFT)
+        x += 21 + width_of(standing.value, 11.5)
     canvas.box(4, 20, 1.4, 10, INK)
-    canvas.text(
-        14, 29, "max_age: on the shade, a copy is too old (y m w d: year, month, week, day)", size=10.5, colour=SOFT
-    )
+    canvas.text(14, 29, "max_age: on the shade, too old (y m w d: year to day)", size=11.5, colour=SOFT)
 
 
 def _scale(canvas: Canvas, y: float) -> None:
     for tick in ticks():
         if tick.word == "now":
-            canvas.text(_x(tick.at), y + 11, tick.word, size=9.5, colour=SOFT, anchor="rs")
+            canvas.text(_x(tick.at), y + 11, tick.word, size=10.5, colour=SOFT, anchor="rs")
         elif tick.word != "hour":  # there is no room for it beside now
-            canvas.text(_x(tick.at), y + 11, tick.word[0], size=9.5, colour=SOFT, anchor="ms")
-    canvas.text(_SCALE_AT, y + 11, "none", size=9.5, colour=SOFT)
+            canvas.text(_x(tick.at), y + 11, tick.word[0], size=10.5, colour=SOFT, anchor="ms")
+    canvas.text(_SCALE_AT, y + 11, "none", size=10.5, colour=SOFT)
     canvas.box(0, y + _HEAD - 2, WIDTH, 0.5, LINE)
 
 
 def _dataset(canvas: Canvas, y: float, row: ChartRow, number: str) -> None:
     conclusion = row.dataset.conclusion
-    said = f"{number} {fitting(row.dataset.id, 12, 210)}".rstrip()
-    canvas.text(0, y + 13, said, size=12)
-    canvas.text(WIDTH - 1, y + 13, conclusion.value, size=10.5, colour=_COLOUR[conclusion], anchor="rs")
+    said = f"{number} {fitting(row.dataset.id, 13, 210)}".rstrip()
+    canvas.text(0, y + 13, said, size=13)
+    canvas.text(WIDTH - 1, y + 13, conclusion.value, size=11.5, colour=_COLOUR[conclusion], anchor="rs")
     if not row.marks:
-        canvas.text(_PLACE_AT, y + _NAME_HIGH + 10, "no copy is declared", size=10.5, colour=SOFT)
+        canvas.text(_PLACE_AT, y + _NAME_HIGH + 10, "no copy is declared", size=11.5, colour=SOFT)
     for place, mark in enumerate(row.marks):
         _copy(canvas, y + _NAME_HIGH + place * _ROW_HIGH, mark)
     canvas.box(0, y + _high(row) - _GAP / 2, WIDTH, 0.4, RULE)
 
 
 def _copy(canvas: Canvas, y: float, mark: Mark) -> None:
-    canvas.text(_PLACE_AT, y + 10.5, fitting(mark.place, 10.5, 92), size=10.5)
-    canvas.text(_SPAN_AT, y + 10.5, mark.span or "none", size=10.5, colour=SOFT, anchor="rs")
+    canvas.text(_PLACE_AT, y + 11.5, fitting(mark.place, 11.5, 90), size=11.5)
+    canvas.text(_SPAN_AT, y + 11.5, mark.span or "none", size=11.5, colour=SOFT, anchor="rs")
     canvas.box(_SCALE_AT, y, mark.limit * _SCALE_WIDE / 100, _ROW_HIGH, SHADE)
     for tick in ticks():
         canvas.box(_x(tick.at), y, 0.35, _ROW_HIGH, RULE)

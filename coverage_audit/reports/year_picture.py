@@ -9,7 +9,7 @@ from typing import Final
 
 from coverage_audit.ledger.outgoing import Picture
 from coverage_audit.notices.palette import BAD, GOOD, LINE, RULE, SHADE, SOFT, UNKNOWN
-from coverage_audit.reports.canvas import WIDTH, Canvas
+from coverage_audit.reports.canvas import WIDTH, Canvas, width_of
 from coverage_audit.reports.days import DayState, Span
 
 NAME: Final = "year.png"
@@ -38,12 +38,12 @@ class Exposed:
 def year_picture(states: Sequence[DayState], exposed: Sequence[Exposed], span: Span, alt: str) -> Picture:
     """Draw a span: `states` are what its days proved, `exposed` what no copy held on them."""
     canvas, day = Canvas(_HIGH), WIDTH / span.days
-    canvas.text(0, 12, "What each day proved", size=11)
+    canvas.text(0, 12, "What each day proved", size=12)
     _legend(canvas)
     for number, state in enumerate(states):
         _block(canvas, number * day, _STRIP_AT, day, _STRIP_HIGH, state)
     canvas.box(0, _STRIP_AT + _STRIP_HIGH, WIDTH, 0.5, LINE)
-    canvas.text(0, 74, "Held by no copy (on the shade: not known of all)", size=11)
+    canvas.text(0, 74, "Held by no copy (on the shade: not known of all)", size=12)
     most = max((each.bytes for each in exposed), default=0)
     for number, each in enumerate(exposed):
         if not each.known:
@@ -68,8 +68,8 @@ def _legend(canvas: Canvas) -> None:
     x = 0.0
     for state in (*_BLOCKS, DayState.NO_AUDIT):
         _block(canvas, x, _LEGEND_AT - 9, 10, 10, state)
-        canvas.text(x + 14, _LEGEND_AT, state.value, size=10, colour=SOFT)
-        x += 32 + 5.2 * len(state.value)
+        canvas.text(x + 14, _LEGEND_AT, state.value, size=11, colour=SOFT)
+        x += 32 + width_of(state.value, 11)
 
 
 def _months(canvas: Canvas, span: Span, day: float) -> None:
@@ -78,4 +78,4 @@ def _months(canvas: Canvas, span: Span, day: float) -> None:
         x = number * day
         canvas.box(x, _AREA_AT + _AREA_HIGH, 0.5, 4, RULE)
         if x < WIDTH - 20:
-            canvas.text(x + 2, _AREA_AT + _AREA_HIGH + 12, f"{each:%b}", size=9.5, colour=SOFT)
+            canvas.text(x + 2, _AREA_AT + _AREA_HIGH + 12, f"{each:%b}", size=10.5, colour=SOFT)
