@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 _ESCAPE: Final = re.compile(rb"\\([0-7]{3})")
@@ -26,9 +26,14 @@ class Mount:
 def mount_table(text: bytes) -> tuple[Mount, ...]:
     """Read `/proc/self/mountinfo`, in its order: a later row lies over an earlier one of the same target.
 
-    A row that cannot be read is left out: the mount that it names is then not shown.
+    A row that cannot be read is left out: the mount that it names is then not shown. Where the root itself is mounted
+    read-only over a filesystem that is not (the asking process is shut into a sandbox or a container), the mounts' own
+    flags are the sandbox's, and only those of the filesystems count.
     """
-    return tuple(mount for mount in map(_mount, text.split(b"\n")) if mount is not None)
+    found = [row for row in map(_mount, text.split(b"\n")) if row is not None]
+    roots = [(mount.read_only, frozen) for mount, frozen in found if mount.target == b"/"]
+    shut_in = bool(roots) and roots[-1] == (True, False)
+    return tuple(replace(mount, read_only=frozen) if shut_in else mount for mount, frozen in found)
 
 
 def holder(table: tuple[Mount, ...], path: bytes, mount_id: int | None) -> Mount | None:
@@ -50,22 +55,25 @@ def _holds(target: bytes, path: bytes) -> bool:
     return target in {b"/", path} or path.startswith(target + b"/")
 
 
-def _mount(line: bytes) -> Mount | None:
+def _mount(line: bytes) -> tuple[Mount, bool] | None:
+    """Read a row; also return whether the filesystem itself, wherever it is mounted, is read-only."""
     columns = line.split(b" ")
     try:
         dash = columns.index(b"-", _FIXED)
         fstype, source, super_options = columns[dash + 1 : dash + 4]
-        return Mount(
+        frozen = b"ro" in super_options.split(b",")
+        mount = Mount(
             mount_id=int(columns[0]),
             device_number=columns[2].decode("ascii"),
             fs_root=unescaped(columns[3]),
             target=unescaped(columns[4]),
             filesystem_type=unescaped(fstype).decode("ascii", "backslashreplace"),
             source=unescaped(source),
-            read_only=b"ro" in columns[5].split(b",") or b"ro" in super_options.split(b","),
+            read_only=frozen or b"ro" in columns[5].split(b","),
         )
     except (ValueError, IndexError, UnicodeDecodeError):
         return None
+    return mount, frozen
 
 
 def unescaped(column: bytes) -> bytes:

@@ -27,7 +27,9 @@ devices:
   kestrel:
     site: station
     access: local
-    volumes: {{main: {{path: {{root}}/main, medium: hdd, on_root: true}}}}
+    volumes:
+      main: {{path: {{root}}/main, medium: hdd, on_root: true}}
+      spare: {{path: {{root}}/spare, medium: hdd, on_root: true}}
   heron:
     site: barn
     access:
@@ -42,7 +44,7 @@ datasets:
   field-recordings:
     policy: careful
     original: kestrel:main/recordings
-    copies: [{{at: heron:pool/recordings}}]
+    copies: [{{at: heron:pool/recordings}}, {{at: kestrel:spare/recordings}}]
 notices:
   household: {{url_file: {{root}}/household, send: [failing]}}
 """
@@ -74,6 +76,7 @@ def home(box: Box) -> Iterator[Station]:
         station.write(f"main/recordings/shut/{number:02}.wav", b"\xfe" * number)
     (station.root / "main/recordings/shut").chmod(0o700)
     station.mirror("main", "pool")
+    station.mirror("main", "spare")
     for folder in (station.state, station.root / "cache"):
         folder.mkdir()
     for ours in (box.folder / "auditor", station.root / "household"):
@@ -121,7 +124,7 @@ def test_an_audit_here_and_over_ssh_sees_in_the_sandbox_what_it_sees_outside(hom
     for seen in (shut_in.object, outside.object):
         (dataset,) = seen["datasets"]
         assert dataset["original"]["files"] == 80
-        assert [copy["standing"] for copy in dataset["copies"]] == ["proven"]
+        assert [copy["standing"] for copy in dataset["copies"]] == ["proven", "proven"]
     assert answers(shut_in) == answers(outside)
 
 

@@ -244,6 +244,28 @@ def test_the_mount_table_is_read_with_its_escapes_and_optional_columns() -> None
     assert len(mount_table(TABLE)) == 5
 
 
+SHUT_IN = b"""27 1 8:2 / / ro,relatime shared:1 - ext4 /dev/sda2 rw
+31 27 8:17 / /srv/pool ro,relatime - ext4 /dev/sdb1 rw
+32 27 8:18 / /srv/cold ro,relatime - ext4 /dev/sdb2 ro
+33 27 8:2 /var/lib/auditor /var/lib/auditor rw,relatime - ext4 /dev/sda2 rw
+"""
+
+
+def test_in_a_sandbox_that_may_write_nothing_only_filesystems_that_are_read_only_are() -> None:
+    read_only = {mount.target: mount.read_only for mount in mount_table(SHUT_IN)}
+    assert read_only == {b"/": False, b"/srv/pool": False, b"/srv/cold": True, b"/var/lib/auditor": False}
+
+
+def test_elsewhere_a_mount_that_is_read_only_by_itself_is() -> None:
+    """Also where the root's filesystem is one that cannot be written: that is no sandbox."""
+    free = SHUT_IN.replace(b"/ / ro", b"/ / rw")
+    frozen = SHUT_IN.replace(b"/dev/sda2 rw\n31", b"/dev/sda2 ro\n31")
+    for table in (free, frozen):
+        read_only = {mount.target: mount.read_only for mount in mount_table(table)}
+        assert read_only[b"/srv/pool"]
+        assert not read_only[b"/var/lib/auditor"]
+
+
 @pytest.mark.parametrize(
     ("path", "mount_id", "source"),
     [
