@@ -84,12 +84,14 @@ def undelivered(outcome: Outcome, estate: Estate) -> str:
 
 def _page(estate: Estate, audited: Audited) -> str:
     recorded, judged = audited.recorded, audited.judged
-    return audit_page(judged, estate, since=recorded.since, now=judged.finished, events=recorded.events)
+    return audit_page(
+        judged, estate, since=recorded.since, now=judged.finished, events=recorded.events, number=recorded.audit
+    )
 
 
 def _printed(audited: Audited, *, as_json: bool) -> str:
     if as_json:
-        return audit_json(audited.judged, audited.recorded.events) + "\n"
+        return audit_json(audited.judged, audited.recorded.events, audited.recorded.audit) + "\n"
     terminal = sys.stdout.isatty()
     return audit_text(
         audited.judged,
@@ -97,4 +99,5 @@ def _printed(audited: Audited, *, as_json: bool) -> str:
         colour=terminal,
         since=audited.recorded.since,
         changes=[event.change for event in audited.recorded.events],
+        number=audited.recorded.audit,
     )

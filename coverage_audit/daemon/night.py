@@ -38,7 +38,9 @@ def audit_night(errand: NightErrand, *, clock: Clock = wall_clock) -> str:
 
 def _page(estate: Estate, audited: Audited) -> str:
     recorded, judged = audited.recorded, audited.judged
-    return audit_page(judged, estate, since=recorded.since, now=judged.finished, events=recorded.events)
+    return audit_page(
+        judged, estate, since=recorded.since, now=judged.finished, events=recorded.events, number=recorded.audit
+    )
 
 
 def _said(audited: Audited) -> str:

@@ -34,12 +34,12 @@ SCHEMA: Final = "coverage-audit/audit/1"
 _Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
 
 
-def audit_json(judged: JudgedEstate, events: Sequence[EstateEvent] = ()) -> str:
+def audit_json(judged: JudgedEstate, events: Sequence[EstateEvent] = (), number: int | None = None) -> str:
     """Write the judged audit as one JSON object, without a newline at the end.
 
-    `events` is what changed in the estate since the audit before.
+    `events` is what changed in the estate since the audit before, `number` the audit's in its ledger.
     """
-    whole = {**_estate(judged), "changes": [_change(event) for event in events]}
+    whole = {**_estate(judged), "number": number, "changes": [_change(event) for event in events]}
     return json.dumps(_shown(whole), ensure_ascii=False, indent=1, allow_nan=False)
 
 

@@ -36,11 +36,12 @@ def audit_page(
     since: Mapping[str, datetime],
     now: datetime,
     events: Sequence[EstateEvent] = (),
+    number: int | None = None,
 ) -> str:
     """Make the page. `since`: when each open finding began; `now`: the moment the chart runs left from.
 
-    `events` is what changed in the estate since the audit before. Raises ReportError where the template cannot be
-    filled.
+    `number` is the audit's in its ledger (None: it stands in none), `events` what changed in the estate since the audit
+    before. Raises ReportError where the template cannot be filled.
     """
     clock = Clock(zone=ZoneInfo(judged.time_zone), now=now)
     ordered = worst_first(judged.datasets)
@@ -51,6 +52,7 @@ def audit_page(
     return render(
         "audit.html",
         judged=judged,
+        number=number,
         summed=summed,
         worries=worries[:_FIRST],
         later_worries=worries[_FIRST:],

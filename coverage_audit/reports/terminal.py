@@ -27,14 +27,16 @@ def audit_text(
     colour: bool,
     since: Mapping[str, datetime],
     changes: Sequence[EstateChange] = (),
+    number: int | None = None,
 ) -> str:
     """Write the audit, `width` columns wide, ending with a newline.
 
-    `since`: when each open finding began; `changes`: what changed in the estate since the audit before.
+    `since`: when each open finding began; `changes`: what changed in the estate since the audit before; `number`:
+    the audit's in its ledger.
     """
     paper, zone = Paper(width=width, colour=colour), ZoneInfo(judged.time_zone)
     lines = [
-        *_opening(judged, paper, zone, since),
+        *_opening(judged, paper, zone, since, number),
         *_changed(changes, paper),
         *_datasets(judged, paper, zone),
         *_findings(judged, paper, zone, since),
@@ -43,13 +45,17 @@ def audit_text(
     return "\n".join(lines) + "\n"
 
 
-def _opening(judged: JudgedEstate, paper: Paper, zone: ZoneInfo, since: Mapping[str, datetime]) -> Iterator[str]:
+def _opening(
+    judged: JudgedEstate, paper: Paper, zone: ZoneInfo, since: Mapping[str, datetime], number: int | None
+) -> Iterator[str]:
     summed = situation(judged, since)
     first, *rest = paper.wrapped(summed.sentence)
     yield paper.styled(first, judged.conclusion)
     yield from rest
     took = format_duration(judged.finished - judged.started)
-    yield from paper.wrapped(f"{judged.estate}, audited at {when(judged.started, zone)} in {took}. {summed.basis}")
+    which = "" if number is None else f" (audit no. {number})"
+    done = f"{judged.estate}, audited at {when(judged.started, zone)} in {took}{which}"
+    yield from paper.wrapped(f"{done}. {summed.basis}")
     if summed.worries:
         yield from paper.heading("What is not as it must be")
     for worry in summed.worries:
