@@ -8,6 +8,9 @@ from contextlib import contextmanager
 from sqlalchemy.exc import SQLAlchemyError
 
 from coverage_audit.errors import LedgerError
+from coverage_audit.evidence.visible import visible
+
+_MOST_SAID = 200
 
 _DAMAGED = ("malformed", "not a database", "disk image", "corrupt")
 
@@ -20,11 +23,23 @@ def damaged(where: str, detail: str) -> LedgerError:
     )
 
 
+def _said(error: Exception) -> str:
+    return visible(f"{type(error).__name__}: {error}")[:_MOST_SAID]
+
+
 @contextmanager
 def speaking_of_database(where: str) -> Iterator[None]:
-    """Turn any error of the database into a LedgerError. `where` names it without any password."""
+    """Turn any error of the database, or of a row that cannot be read back, into a LedgerError.
+
+    `where` names the database without any password.
+    """
     try:
         yield
+    except (ValueError, LookupError, TypeError) as error:  # what is bound is checked by the columns, as SQLAlchemyError
+        raise LedgerError(
+            f"the ledger {where} holds something that cannot be read back ({_said(error)}): put back a copy of the "
+            "whole state folder; if that one cannot be read either, this is a defect of the program"
+        ) from error
     except SQLAlchemyError as error:
         said = str(getattr(error, "orig", None) or error).strip()
         if any(word in said for word in _DAMAGED):

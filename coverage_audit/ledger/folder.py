@@ -71,7 +71,8 @@ class StateFolder:
             for folder in (self.manifests, self.relations, self.pages, self.summaries, self.staging):
                 folder.mkdir(mode=0o700, exist_ok=True)
             if not os.access(self.path, os.W_OK):
-                raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+                sealed = os.statvfs(self.path).f_flag & os.ST_RDONLY
+                raise OSError(errno.EROFS if sealed else errno.EACCES, "")
 
     def stage(self, started: datetime) -> Path:
         """Return a new folder for the files of the audit that began at `started`."""

@@ -79,7 +79,14 @@ class NightBook(Transactions):
         """Return the night that was noted last (None: there was none yet)."""
         with self._reading() as connection:
             row = connection.execute(select(NIGHTS).order_by(NIGHTS.c.id.desc()).limit(1)).first()
-        return None if row is None else _record(row)
+            return None if row is None else _record(row)
+
+    def last_ended(self) -> NightRecord | None:
+        """Return the night that was noted last of those that have ended (None: none has)."""
+        ended = select(NIGHTS).where(NIGHTS.c.finished.is_not(None)).order_by(NIGHTS.c.id.desc()).limit(1)
+        with self._reading() as connection:
+            row = connection.execute(ended).first()
+            return None if row is None else _record(row)
 
     def since(self, instant: datetime) -> tuple[NightRecord, ...]:
         """Return the nights that began after an instant, in the order in which they did."""
@@ -87,7 +94,7 @@ class NightBook(Transactions):
             rows = connection.execute(
                 select(NIGHTS).where(NIGHTS.c.started > instant).order_by(NIGHTS.c.started, NIGHTS.c.id)
             ).all()
-        return tuple(_record(row) for row in rows)
+            return tuple(_record(row) for row in rows)
 
     def first_begun(self) -> datetime | None:
         """Return when the first night of all began (None: there was none yet)."""
@@ -102,7 +109,7 @@ class NightBook(Transactions):
                 .join(NIGHTS, NIGHTS.c.audit == AUDITS.c.id)
                 .where(NIGHTS.c.night == night.isoformat())
             )
-        return None if said is None else Conclusion(said)
+            return None if said is None else Conclusion(said)
 
 
 def _give_up_before(connection: Connection, night: date, now: datetime) -> None:

@@ -5,20 +5,24 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from textwrap import dedent
 from typing import Any
+from unittest import mock
 
 import pytest
 
 from coverage_audit.audits.audit import Audited, run_audit
+from coverage_audit.cli.main import run
 from coverage_audit.estate.model import DatasetId, Estate
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedCopy, JudgedDataset
@@ -102,6 +106,18 @@ class Station:
         estate = self.estate
         with assembled(estate, self.state, clock=self.now) as parts:
             return run_audit(estate, datasets, parts)
+
+    def called(self, *words: str) -> Ran:
+        """Run the same command line in this process: a tenth of the time, for tests that run very many."""
+        verb, *rest = words
+        line = ["coverage-audit", verb, "--estate", str(self.estate_file), "--state", str(self.state), *rest]
+        out, err = io.StringIO(), io.StringIO()
+        with redirect_stdout(out), redirect_stderr(err), mock.patch.object(sys, "argv", line):
+            try:
+                run()
+            except SystemExit as ended:
+                status = ended.code if isinstance(ended.code, int) else 0
+        return Ran(status=status, out=out.getvalue(), err=err.getvalue())
 
     def command(
         self, *words: str, environment: Mapping[str, str] | None = None, prefix: Sequence[str] = (), limit: float = 120
