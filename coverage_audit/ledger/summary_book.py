@@ -47,7 +47,10 @@ class SummaryBook(Transactions):
             return tuple(_record(row) for row in connection.execute(select(SUMMARIES).order_by(SUMMARIES.c.page_of)))
 
     def keep(self, page_of: date, page: str) -> Path:
-        """Write the page of a date in the place of any earlier one, whole or not at all; return its file."""
+        """Write the page of a date in the place of any earlier one, whole or not at all; return its file.
+
+        Only within `making`, as `keep_index`.
+        """
         return self._write(self.file_of(page_of), page)
 
     def file_of(self, page_of: date) -> Path:
@@ -79,6 +82,8 @@ class SummaryBook(Transactions):
 
     def _write(self, file: Path, page: str) -> Path:
         with speaking_of(self._folder.path):
+            for left in file.parent.glob("*.part"):  # by one who was killed: only one makes pages at a time
+                left.unlink(missing_ok=True)
             write_whole(file, page.encode("utf-8", "backslashreplace"))
         return file
 

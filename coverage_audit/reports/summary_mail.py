@@ -103,8 +103,8 @@ def _no_audit(estate: Estate, made: str) -> Letter:
     datasets = "1 dataset is" if len(estate.datasets) == 1 else f"{len(estate.datasets)} datasets are"
     return Letter(
         title="No audit of the whole estate can be told of: nothing is proven.",
-        opening="There was none yet, or what was kept of the last cannot be read back: coverage-audit summary says which, and why. "
-        "Run coverage-audit audit, and coverage-audit status for when the next is due.",
+        opening="There was none yet, or what was kept of the last cannot be read back: coverage-audit summary says "
+        "which, and why. Run coverage-audit audit, and coverage-audit status for when the next is due.",
         masthead=(visible(estate.name), made),
         closing=(f"{datasets} declared. {_UNSEEN}",),
     )
