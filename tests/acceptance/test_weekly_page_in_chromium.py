@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from selenium.webdriver import ActionChains, Chrome, Keys
 from selenium.webdriver.common.by import By
 
-from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.past_record import SummaryRecord
 from coverage_audit.reports.archive import archive_index
 from coverage_audit.reports.weekly import weekly_page
-from tests.builders.judged import NOW, a_finding, an_estate, an_item
-from tests.builders.judged import renamed as named
+from tests.builders.judged import NOW, an_estate
 from tests.builders.weekly import hostile_weekly, the_weekly_page
-from tests.builders.year_of_the_station import WEEK_FROM, Year, a_year_of_the_station
+from tests.builders.year_of_the_station import WEEK_FROM, a_large_year
 from tests.parts.chromium import Served, in_scheme, opened, overflow, unfold, urls_asked
 
 HOSTILE = (
@@ -131,39 +128,11 @@ def test_a_day_is_drawn_where_it_was(browser: Chrome, serving: list[Served]) -> 
     assert block[0] == pytest.approx(strip[1] - 215 * day, abs=1)  # its first bad night was 214 days ago
 
 
-def large() -> Year:
-    """Three hundred datasets with five thousand findings, a quarter of them in trouble, and a year of each."""
-    year = a_year_of_the_station()
-    datasets, days = [], []
-    for number in range(25):
-        for dataset in year.judged.datasets:
-            name = f"{dataset.id}-{number:02}"
-            more = tuple(
-                a_finding(
-                    f"rule-{count:02}",
-                    name,
-                    Answer.CONFORMITY if count % 3 else dataset.findings[0].answer,
-                    message=f"{name} holds what rule {count} asks for.",
-                    evidence=(an_item(),),
-                )
-                for count in range(17 - len(dataset.findings))
-            )
-            datasets.append(replace(named(dataset, name), findings=(*dataset.findings, *more)))
-        days += [replace(day, dataset=type(day.dataset)(f"{day.dataset}-{number:02}")) for day in year.back.datasets]
-    estate = replace(an_estate(tuple(datasets)), devices=year.estate.devices)
-    return replace(
-        year,
-        judged=replace(year.judged, datasets=tuple(datasets)),
-        estate=estate,
-        back=replace(year.back, datasets=tuple(days)),
-    )
-
-
 @pytest.mark.parametrize("width", [360, 1280])
 def test_three_hundred_datasets_and_five_thousand_findings_stay_a_page(
     browser: Chrome, serving: list[Served], width: int
 ) -> None:
-    year = large()
+    year = a_large_year()
     assert len(year.judged.datasets) == 300
     assert sum(len(dataset.findings) for dataset in year.judged.datasets) >= 5000
     page = weekly_page(year.judged, year.estate, year.back, since=year.since, week_from=WEEK_FROM, now=NOW)

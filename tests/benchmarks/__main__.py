@@ -1,7 +1,7 @@
 """One table of all speeds, each with its reference timed in the same run.
 
-`python -m tests.benchmarks [walk] [compare] [audit]`; without a name all of them. On an idle machine this takes some
-twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, `--also-50-million` adds that row.
+`python -m tests.benchmarks [walk] [compare] [audit] [page]`; without a name all of them. On an idle machine this takes
+some twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, `--also-50-million` adds that row.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.benchmarks import audit, compare, walk
+from tests.benchmarks import audit, compare, page, walk
 from tests.benchmarks.timing import Figure
 
 MILLION = 1_000_000
@@ -22,7 +22,9 @@ MILLION = 1_000_000
 def main() -> None:
     """Print the table."""
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("what", nargs="*", choices=["walk", "compare", "audit", []], help="which rows (default: all)")
+    words.add_argument(
+        "what", nargs="*", choices=["walk", "compare", "audit", "page", []], help="which rows (default: all)"
+    )
     words.add_argument("--small", action="store_true", help="a tenth of every size")
     words.add_argument("--also-50-million", action="store_true", help="compare 50 million rows too")
     words.add_argument("--rounds", type=int, default=3, help="how often each pair is timed")
@@ -35,6 +37,7 @@ def main() -> None:
             10 * size, also_50_million=chosen.also_50_million, folder=chosen.folder, rounds=chosen.rounds
         ),
         "audit": lambda: audit.rows(size, folder=chosen.folder, rounds=chosen.rounds),
+        "page": lambda: page.rows(folder=chosen.folder, rounds=chosen.rounds),
     }
     load = os.getloadavg()[0]
     sys.stdout.write(f"{os.cpu_count()} processors ({platform.machine()}), load {load:.1f} at the start\n")

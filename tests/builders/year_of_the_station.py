@@ -23,7 +23,7 @@ from coverage_audit.ledger.past_record import (
     VolumeDay,
 )
 from coverage_audit.ledger.record import EstateEvent
-from tests.builders.judged import DUBLIN, NOW, a_finding
+from tests.builders.judged import DUBLIN, NOW, a_finding, an_estate, an_item, renamed
 from tests.builders.judged_station import the_station
 
 DAY = timedelta(days=1)
@@ -62,6 +62,34 @@ def a_year_of_the_station() -> Year:
         events=tuple(_events()),
     )
     return Year(judged=judged, estate=estate, back=back, since=since)
+
+
+def a_large_year() -> Year:
+    """Three hundred datasets with five thousand findings, a quarter of them in trouble, and a year of each."""
+    year = a_year_of_the_station()
+    datasets, days = [], []
+    for number in range(25):
+        for dataset in year.judged.datasets:
+            name = f"{dataset.id}-{number:02}"
+            more = tuple(
+                a_finding(
+                    f"rule-{count:02}",
+                    name,
+                    Answer.CONFORMITY if count % 3 else dataset.findings[0].answer,
+                    message=f"{name} holds what rule {count} asks for.",
+                    evidence=(an_item(),),
+                )
+                for count in range(17 - len(dataset.findings))
+            )
+            datasets.append(replace(renamed(dataset, name), findings=(*dataset.findings, *more)))
+        days += [replace(day, dataset=type(day.dataset)(f"{day.dataset}-{number:02}")) for day in year.back.datasets]
+    estate = replace(an_estate(tuple(datasets)), devices=year.estate.devices)
+    return replace(
+        year,
+        judged=replace(year.judged, datasets=tuple(datasets)),
+        estate=estate,
+        back=replace(year.back, datasets=tuple(days)),
+    )
 
 
 def nights() -> Iterator[date]:
