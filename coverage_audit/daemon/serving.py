@@ -136,7 +136,7 @@ class Serving:
 
     def _last_end(self, ledger: Ledger) -> NightEnd | None:
         self._seed = ledger.seed
-        last = ledger.nights.last()
+        last = ledger.nights.last_ended()
         if last is None:
             return None
         return night_end(self._in_force.estate.name, ledger.seed, last, ledger.nights.conclusion_of(last.night))

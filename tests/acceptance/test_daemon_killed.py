@@ -165,7 +165,7 @@ def waiting(station: Station) -> int:
 
 
 def last_end(ledger: Ledger, station: Station) -> str:
-    last = ledger.nights.last()
+    last = ledger.nights.last_ended()
     assert last is not None
     return event_of(ledger, last, station) or "it has not ended"
 

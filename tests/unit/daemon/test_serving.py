@@ -262,3 +262,22 @@ def test_each_ended_night_is_called_out_once_also_one_that_was_given_up(
     assert len(bench.log.events("night given up")) == 1
     assert len(endpoint.taken) == 2
     assert b'"failed"' in endpoint.bodies[-1]
+
+
+def test_a_call_that_was_not_taken_is_made_again_while_the_next_night_runs(
+    bench: Bench, endpoint: Endpoint, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.file.write_text(bench.file.read_text() + "alive: {url_env: ALIVE_URL}\n")
+    bench.begin()
+    environment = {"ALIVE_URL": f"http://127.0.0.1:{endpoint.port}/"}
+    monkeypatch.setattr(bench.serving._means.sender, "_environment", environment)
+    endpoint.status = 503
+    with open_ledger(bench.state) as ledger:
+        ledger.nights.end(date(2026, 7, 1), bench.now, NightOutcome.AUDITED)
+        bench.tick()
+        ledger.nights.begin(date(2026, 7, 2), bench.now)
+    endpoint.status = 200
+    bench.tick(2 * MINUTE)
+    (taken,) = endpoint.taken
+    assert taken[0] == (bench.state / "alive").read_text("ascii").strip()
+    assert b'"2026-07-01"' in endpoint.bodies[-1]

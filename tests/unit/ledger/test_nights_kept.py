@@ -90,6 +90,16 @@ def test_a_night_that_was_cut_off_is_given_up_when_a_later_one_begins(ledger: Le
     assert begun.outcome is None
 
 
+def test_the_night_that_ended_last_is_known_while_the_next_one_runs(ledger: Ledger) -> None:
+    assert ledger.nights.last_ended() is None
+    ledger.nights.begin(FIRST, night(0))
+    assert ledger.nights.last_ended() is None
+    ledger.nights.end(FIRST, night(0) + HOUR, NightOutcome.AUDITED)
+    ended = ledger.nights.last()
+    ledger.nights.begin(SECOND, night(1))
+    assert ledger.nights.last_ended() == ended
+
+
 def test_nights_after_an_instant_come_in_the_order_in_which_they_began(ledger: Ledger) -> None:
     ledger.nights.begin(SECOND, night(1))  # noted first: a clock that was ahead
     ledger.nights.begin(FIRST, night(0))
