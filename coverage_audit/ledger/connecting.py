@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+from datetime import timedelta
+from functools import partial
 from pathlib import Path
+from typing import Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
@@ -20,47 +23,66 @@ READING = {"coverage_audit_begin": "BEGIN"}
 OUTSIDE = {"coverage_audit_begin": ""}
 """Execution options of a connection for statements that SQLite refuses within a transaction."""
 
-_PRAGMAS = ("journal_mode=wal", "synchronous=full", "foreign_keys=on", "busy_timeout=30000")
+WAIT: Final = timedelta(seconds=30)
+"""So long whoever looks or notes something waits for another program that uses the database."""
+
+PATIENCE: Final = timedelta(minutes=5)
+"""So long an audit waits for it: a night's evidence is not lost to a copy of the database that is being made."""
+
+_CONNECTING: Final = timedelta(seconds=30)
+_PRAGMAS = ("journal_mode=wal", "synchronous=full", "foreign_keys=on")
 
 
-def connect(folder: StateFolder, url: str | None) -> Engine:
+def connect(folder: StateFolder, url: str | None, *, wait: timedelta = WAIT) -> Engine:
     """Return an engine for the ledger: the folder's own SQLite file, or the database of `url`.
 
-    Raises LedgerError for an address that names no database; never repeats it, it may hold a password.
+    What another program has locked is waited for; after `wait` it is an error. Raises LedgerError for an address that
+    names no database; never repeats it, it may hold a password.
     """
     if url is None:
         with speaking_of(folder.path):
             os.close(os.open(folder.database, os.O_RDWR | os.O_CREAT, 0o600))
-        return _sqlite(folder.database)
+        return _sqlite(folder.database, wait)
     try:
         parsed = make_url(url)
         if parsed.get_backend_name() == "sqlite":
-            return _sqlite(Path(parsed.database or ""))
-        engine = create_engine(parsed, poolclass=NullPool, connect_args=_session(parsed.get_backend_name()))
+            return _sqlite(Path(parsed.database or ""), wait)
+        session = _session(parsed.get_backend_name(), wait)
+        engine = create_engine(parsed, poolclass=NullPool, connect_args=session)
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError, ValueError):
         raise LedgerError("the ledger's database address cannot be read; write postgresql://user@host/name") from None
     return engine
 
 
-def _session(backend: str) -> dict[str, str]:
-    return {"options": "-c timezone=UTC", "application_name": "coverage-audit"} if backend == "postgresql" else {}
+def _session(backend: str, wait: timedelta) -> dict[str, str]:
+    if backend != "postgresql":
+        return {}
+    return {
+        "options": f"-c timezone=UTC -c lock_timeout={_milliseconds(wait)}",
+        "application_name": "coverage-audit",
+        "connect_timeout": str(_CONNECTING // timedelta(seconds=1)),
+    }
 
 
-def _sqlite(file: Path) -> Engine:
+def _milliseconds(span: timedelta) -> int:
+    return span // timedelta(milliseconds=1)
+
+
+def _sqlite(file: Path, wait: timedelta) -> Engine:
     """Open a file with the driver's own transactions switched off: they would commit before DDL."""
     engine = create_engine(
         URL.create("sqlite", database=str(file)),
         connect_args={"isolation_level": None, "check_same_thread": False},
         poolclass=NullPool,
     )
-    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "connect", partial(_prepare, wait))
     event.listen(engine, "begin", _begin)
     return engine
 
 
-def _prepare(connection: DBAPIConnection, _record: ConnectionPoolEntry) -> None:
+def _prepare(wait: timedelta, connection: DBAPIConnection, _record: ConnectionPoolEntry) -> None:
     cursor = connection.cursor()
-    for pragma in _PRAGMAS:
+    for pragma in (f"busy_timeout={_milliseconds(wait)}", *_PRAGMAS):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 

@@ -46,6 +46,6 @@ def speaking_of_database(where: str) -> Iterator[None]:
             raise damaged(where, said) from error
         if "is full" in said or "No space left" in said:
             raise LedgerError(f"the ledger {where} cannot be written: the disk is full; nothing was lost") from error
-        if "locked" in said:
+        if "locked" in said or "lock timeout" in said:
             raise LedgerError(f"the ledger {where} is in use by another program ({said}); try again") from error
         raise LedgerError(f"the ledger {where} cannot be used: {said}") from error

@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy import Engine, insert, select
 
 from coverage_audit.errors import LedgerError
-from coverage_audit.ledger.connecting import READING, connect
+from coverage_audit.ledger.connecting import PATIENCE, READING, WAIT, connect
 from coverage_audit.ledger.faults import damaged, speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, seed_digest, speaking_of
 from coverage_audit.ledger.keeping import sweep
@@ -26,11 +26,12 @@ def open_ledger(state: Path, url: str | None = None) -> Ledger:
     Within `exclusive(state)` the database is checked as well and all that a killed audit left is cleared away;
     without it only the tables are made or migrated, under the lock. Raises LedgerError with what to do where
     the folder or the database cannot be used, is damaged, or was written by a newer version; LedgerBusyError
-    where the tables have to be changed while an audit is running.
+    where the tables have to be changed while an audit is running. For a database that another program has locked an
+    audit waits longer than others do.
     """
     folder = StateFolder(path=state)
     folder.prepare()
-    engine = connect(folder, url)
+    engine = connect(folder, url, wait=PATIENCE if held_here(state) else WAIT)
     where = engine.url.render_as_string(hide_password=True) if url else str(folder.database)
     with speaking_of_database(where):
         if not is_current(engine):
