@@ -118,6 +118,9 @@ class Calls:
 
     def __init__(self, state: Path) -> None:
         self._file = state / "alive"
+        with suppress(OSError):  # what a killed daemon left half written
+            for left in state.glob(f"{self._file.name}.*.part"):
+                left.unlink()
         self._taken = ""
         with suppress(OSError, ValueError):
             self._taken = self._file.read_text("ascii").strip()

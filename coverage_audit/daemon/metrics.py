@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from glob import escape
 from pathlib import Path
 from typing import Final
 
@@ -50,8 +52,15 @@ class _Family:
 
 
 def write_metrics(file: str, status: Status) -> None:
-    """Write the metrics file anew (`~` is the daemon's home). Raises ReportError."""
-    write_text(Path(file).expanduser(), metrics_text(status), what="the metrics", mode=MODE)
+    """Write the metrics file anew (`~` is the daemon's home). Raises ReportError.
+
+    What a killed daemon left half written beside it goes: one is written every few minutes, for years.
+    """
+    target = Path(file).expanduser()
+    for left in target.parent.glob(f".{escape(target.name)}.????????"):  # as `tempfile` names them
+        with suppress(OSError):
+            left.unlink()
+    write_text(target, metrics_text(status), what="the metrics", mode=MODE)
 
 
 def metrics_text(status: Status) -> str:

@@ -18,7 +18,7 @@ def write_page(file: Path, page: str) -> None:
 
 
 def write_text(file: Path, text: str, *, what: str, mode: int) -> None:
-    """Write `text` as UTF-8 with this mode; an older file stays until the new one is whole, under a name with a dot.
+    """Write `text` as UTF-8 with this mode; an older file stays until the new one is whole.
 
     Raises ReportError (EX_CANTCREAT), naming `what` cannot be written.
     """

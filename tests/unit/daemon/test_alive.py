@@ -338,6 +338,13 @@ def test_a_state_folder_that_cannot_be_written_is_said_and_the_call_is_not_repea
     assert not calls.due(the_end(), NOW)
 
 
+def test_what_a_killed_daemon_left_half_written_goes(tmp_path: Path) -> None:
+    (tmp_path / "alive.0badcafe.part").write_bytes(b"")
+    (tmp_path / "alive").write_text(the_end().event, encoding="ascii")
+    assert not Calls(tmp_path).due(the_end(), NOW)
+    assert [entry.name for entry in tmp_path.iterdir()] == ["alive"]
+
+
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"\0" * 100])
 def test_a_damaged_note_costs_one_more_call(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "alive").write_bytes(content)

@@ -162,6 +162,16 @@ def test_a_file_that_cannot_be_written_is_said_and_leaves_nothing_behind(tmp_pat
     assert list(tmp_path.iterdir()) == [folder]
 
 
+def test_what_a_killed_daemon_left_half_written_goes_and_nothing_else(tmp_path: Path) -> None:
+    file = tmp_path / "coverage-audit.prom"
+    (tmp_path / ".coverage-audit.prom.k3_x9abc").write_text("half", encoding="utf-8")
+    others = {tmp_path / ".coverage-audit.prom.swp", tmp_path / "node.prom", tmp_path / ".other.prom.k3_x9abc"}
+    for other in others:
+        other.write_text("somebody else's", encoding="utf-8")
+    write_metrics(str(file), a_status())
+    assert set(tmp_path.iterdir()) == {file, *others}
+
+
 def test_a_home_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HOME", str(tmp_path))
     write_metrics("~/coverage-audit.prom", a_status())
