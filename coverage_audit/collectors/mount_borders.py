@@ -7,16 +7,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coverage_audit.collectors.mounts import mount_table
+from coverage_audit.collectors.mounts import Mount, holder, mount_table
 
 
 def mounted_below(root: bytes, table: bytes) -> frozenset[bytes]:
-    """Return the mount points below `root` (absolute, without links), relative to it; `table` is mountinfo's text."""
+    """Return the mount points below `root` (absolute, without links), relative to it; `table` is mountinfo's text.
+
+    A folder that is bound upon itself, as the sandbox of a service does with those that it may write, is none: what is
+    seen there is what lies there.
+    """
     inside = root.rstrip(b"/") + b"/"
-    targets = (mount.target for mount in mount_table(table))
+    mounts = mount_table(table)
+    seen = {mount.target: mount for mount in mounts}  # of several on one target the last lies over the others
     return frozenset(
-        target.removeprefix(inside) for target in targets if target.startswith(inside) and target != inside
+        target.removeprefix(inside)
+        for target, mount in seen.items()
+        if target.startswith(inside) and target != inside and not _is_bound_upon_itself(mount, mounts)
     )
+
+
+def _is_bound_upon_itself(mount: Mount, mounts: tuple[Mount, ...]) -> bool:
+    others = tuple(other for other in mounts if other.target != mount.target)
+    around = holder(others, mount.target, None)
+    if around is None or around.device_number != mount.device_number:
+        return False
+    below = mount.target.removeprefix(around.target.rstrip(b"/"))
+    return mount.fs_root == around.fs_root.rstrip(b"/") + below
 
 
 def outermost(paths: Iterable[bytes]) -> tuple[bytes, ...]:

@@ -48,6 +48,16 @@ datasets:
 notices:
   household: {{url_file: {{root}}/household, send: [failing]}}
 """
+ABOVE_THE_STATE = """
+sites: {station: {name: Field station}}
+devices:
+  kestrel:
+    site: station
+    access: local
+    volumes: {up: {path: {root}/up, medium: ssd, on_root: true}}
+policies: {plain: {copies: 1, max_age: 26h}}
+datasets: {system: {policy: plain, original: "kestrel:up/lib", copies: []}}
+"""
 WRITES = """
 import pathlib, sys
 refused = []
@@ -126,6 +136,28 @@ def test_an_audit_here_and_over_ssh_sees_in_the_sandbox_what_it_sees_outside(hom
         assert dataset["original"]["files"] == 80
         assert [copy["standing"] for copy in dataset["copies"]] == ["proven", "proven"]
     assert answers(shut_in) == answers(outside)
+
+
+def test_what_holds_the_state_folder_is_seen_whole(home: Station) -> None:
+    """The sandbox binds the folders that it may write upon themselves: these are no mounts that hide anything."""
+    home.declare(ABOVE_THE_STATE)
+    home.state = home.root / "up/lib/state"
+    home.state.mkdir(parents=True)
+    home.write("up/lib/other/a.txt")
+    scratch = {"TMPDIR": str(home.root / "cache")}
+
+    shut_in = home.command("audit", "--json", prefix=inside(home), environment=scratch)
+    outside = home.command("audit", "--json")
+    surveys = [
+        home.command("survey", "--json", prefix=prefix, environment=scratch).object["filesystems"]
+        for prefix in (inside(home), ())
+    ]
+
+    originals = [seen.object["datasets"][0]["original"] for seen in (shut_in, outside)]
+    assert [original["standing"] for original in originals] == ["proven", "proven"], shut_in.out
+    assert originals[0]["files"] > 1
+    names = [sorted(found["target"] for found in survey) for survey in surveys]
+    assert names[0] == names[1]
 
 
 def test_a_notice_leaves_the_sandbox(home: Station, mailbox: Mailbox) -> None:
