@@ -26,6 +26,7 @@ from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.outgoing import Outgoing
 from coverage_audit.ledger.past_record import NightRecord, SummaryRecord
+from coverage_audit.notices.addresses import variables_of
 from coverage_audit.notices.delivery import Delivered, Failed
 from coverage_audit.notices.reading import asked, word_of
 from coverage_audit.notices.sending import Outcome, send_waiting
@@ -78,6 +79,7 @@ def assembled(
                     seed=ledger.seed,
                     clock=clock,
                     progress=progress,
+                    withheld=variables_of(estate) | {DATABASE},
                 ),
                 look_again=partial(_look_again, estate),
                 ledger=ledger,
@@ -97,7 +99,8 @@ def _own(estate: Estate, folder: StateFolder) -> OwnPlaces:
 
 
 def _look_again(estate: Estate, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
-    return look_again(device, root, paths, limits=estate.limits)
+    withheld = variables_of(estate) | {DATABASE}
+    return look_again(device, root, paths, limits=estate.limits, withheld=withheld)
 
 
 def tell(

@@ -24,10 +24,11 @@ class ErrandProcess:
 
     It is a plain process rather than one of `multiprocessing`, which would wait at exit for a worker that cannot
     be killed and run the parent's main module again in each. Standard input is its lifeline: when the
-    auditor dies, it closes, and the worker ends itself and all that it started.
+    auditor dies, it closes, and the worker ends itself and all that it started. It, and what it runs, is not given the
+    variables of the environment that are named in `withheld`.
     """
 
-    def __init__(self, errand: Errand, deadline: float) -> None:
+    def __init__(self, errand: Errand, deadline: float, withheld: frozenset[str] = frozenset()) -> None:
         self.deadline = deadline
         self._inbox = Inbox()
         self.pipe, theirs = os.pipe()
@@ -39,7 +40,7 @@ class ErrandProcess:
                 stderr=subprocess.DEVNULL,
                 pass_fds=(theirs,),
                 start_new_session=True,
-                env=_environment(),
+                env=_environment(withheld),
             )
         except OSError:
             os.close(self.pipe)
@@ -76,6 +77,11 @@ class ErrandProcess:
         return os.waitid(os.P_PID, self._process.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is not None
 
     @property
+    def pid(self) -> int:
+        """Its number."""
+        return self._process.pid
+
+    @property
     def is_late(self) -> bool:
         """Whether its time is over."""
         return time.monotonic() >= self.deadline
@@ -97,8 +103,9 @@ class ErrandProcess:
         return f"was ended by signal {-status}" if status < 0 else f"ended with status {status}"
 
 
-def _environment() -> dict[str, str]:
+def _environment(withheld: frozenset[str]) -> dict[str, str]:
     # The worker runs this very package, also from a checkout, and never one that lies in the working folder.
     here = str(Path(coverage_audit.__file__).parents[1])
     before = os.environ.get("PYTHONPATH")
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, (here, before)))}
+    given = {name: value for name, value in os.environ.items() if name not in withheld}
+    return {**given, "PYTHONPATH": os.pathsep.join(filter(None, (here, before)))}

@@ -31,7 +31,7 @@ _LEAST_MEMORY: Final = 128 << 20  # bytes
 _ON_SHELF: Final = "it is not attached: it is judged from the manifest recorded when it last was"
 
 
-def gather(
+def gather(  # noqa: PLR0913 - each a collaborator, handed over once
     questions: Sequence[Question],
     *,
     limits: Limits,
@@ -39,8 +39,11 @@ def gather(
     seed: bytes,
     clock: Callable[[], datetime],
     progress: Progress,
+    withheld: frozenset[str] = frozenset(),
 ) -> tuple[Answer, ...]:
     """Ask every device and return the answers in the order of the questions; manifests lie in `staging`.
+
+    `withheld` names variables of the environment that hold secrets: no worker, and nothing that it runs, is given them.
 
     Returns within the sum of the time limits of the devices that wait for each other, whatever they do.
     """
@@ -63,7 +66,7 @@ def gather(
 
     answers: dict[int, Answer] = {}
     attached = [number for number, question in enumerate(questions) if not _on_shelf(question)]
-    crew = _Crew(at_once, progress)
+    crew = _Crew(at_once, progress, withheld)
     for number, words, ended in crew.run((number, *errand(questions[number])) for number in attached):
         answers[number] = assemble(questions[number], words, lacking=ended, at=clock())
     for number, question in enumerate(questions):
@@ -72,7 +75,9 @@ def gather(
     return tuple(answers[number] for number in range(len(questions)))
 
 
-def look_again(device: Device, root: str, paths: Sequence[bytes], *, limits: Limits) -> tuple[SecondLook, ...]:
+def look_again(
+    device: Device, root: str, paths: Sequence[bytes], *, limits: Limits, withheld: frozenset[str] = frozenset()
+) -> tuple[SecondLook, ...]:
     """Look once more at `paths` below `root` on a device, in a worker of its own.
 
     Raises TransportError (a CollectionError) when the box cannot be asked or does not answer in time.
@@ -80,7 +85,7 @@ def look_again(device: Device, root: str, paths: Sequence[bytes], *, limits: Lim
     allowed = min(_time_of(device, limits), limits.read_time * 2).total_seconds()
     deadline = time.monotonic() + allowed
     errand = LookAgain(device=device, root=root, paths=tuple(paths), limits=limits, deadline=deadline)
-    for _, words, ended in _Crew(1, silent).run(iter([(0, errand, deadline + _TICK)])):
+    for _, words, ended in _Crew(1, silent, withheld).run(iter([(0, errand, deadline + _TICK)])):
         for word in words:
             if isinstance(word, Looked):
                 return word.looks
@@ -91,9 +96,10 @@ def look_again(device: Device, root: str, paths: Sequence[bytes], *, limits: Lim
 class _Crew:
     """Runs errands, a bounded number at once, each in a process that is ended when it is done or late."""
 
-    def __init__(self, at_once: int, progress: Progress) -> None:
+    def __init__(self, at_once: int, progress: Progress, withheld: frozenset[str]) -> None:
         self._at_once = at_once
         self._progress = progress
+        self._withheld = withheld
         self._running: dict[int, ErrandProcess] = {}
         self._said: dict[int, list[Word]] = {}
 
@@ -114,7 +120,7 @@ class _Crew:
 
     def _start(self, number: int, errand: Errand, deadline: float) -> Iterator[tuple[int, list[Word], Ended]]:
         try:
-            self._running[number] = ErrandProcess(errand, deadline)
+            self._running[number] = ErrandProcess(errand, deadline, self._withheld)
             self._said[number] = []
         except OSError as error:
             detail = f"no worker process could be started on the auditor's machine: {error}"

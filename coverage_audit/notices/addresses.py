@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from coverage_audit.errors import NoticeError
-from coverage_audit.estate.model import Kept
+from coverage_audit.estate.model import Estate, Kept
 
 _MOST_BYTES = 16_384
 
@@ -26,6 +26,12 @@ def resolve(target: Kept, environment: Mapping[str, str]) -> str:
     if target.url_env is not None:
         return _one_line(target, _from_environment(target, target.url_env, environment))
     return _one_line(target, _from_file(target, _credential(target, environment), private=False))
+
+
+def variables_of(estate: Estate) -> frozenset[str]:
+    """Return the names of the variables of the environment that hold an estate's addresses."""
+    kept = (*estate.notices, *([estate.alive] if estate.alive is not None else []))
+    return frozenset(one.url_env for one in kept if one.url_env is not None)
 
 
 def _home(file: str, environment: Mapping[str, str]) -> Path:

@@ -325,3 +325,18 @@ def test_a_worker_hears_nothing_after_its_pipe_is_closed(tmp_path: Path) -> None
     assert closed
     assert len(said) == 2
     assert process.end() == "ended with status 0"
+
+
+def test_a_worker_and_what_it_runs_is_not_given_the_variables_that_hold_secrets(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PHONE_URL", "planted")
+    monkeypatch.setenv("COVERAGE_AUDIT_TEST", "given")
+    device = a_device("kestrel", {"main": tmp_path})
+    errand = LookAgain(device=device, root=str(tmp_path), paths=(), limits=some_limits(), deadline=time.monotonic() + 5)
+    for withheld in (frozenset[str](), frozenset({"PHONE_URL"})):
+        process = ErrandProcess(errand, time.monotonic() + 5, withheld)
+        given = Path(f"/proc/{process.pid}/environ").read_bytes()
+        process.end()
+        assert b"COVERAGE_AUDIT_TEST=given" in given
+        assert (b"planted" in given) == (not withheld)
