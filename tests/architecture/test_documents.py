@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import re
 import subprocess
@@ -41,9 +42,22 @@ def test_the_readme_gives_the_two_commands_and_they_are_there() -> None:
         assert os.access(ROOT / command, os.X_OK)
 
 
-def test_every_command_stands_in_the_readme() -> None:
-    missing = [name for name in COMMANDS if f"coverage-audit {name}" not in README]
-    assert missing in ([], ["tour"])  # the tour is run by its script
+def test_the_readme_lists_the_commands_as_the_help_does() -> None:
+    listed = re.findall(r"^\| `coverage-audit (\w+)` \| (.*) \|$", README, re.MULTILINE)
+    assert listed == list(COMMANDS.items())
+
+
+def test_every_command_is_shown_in_use_and_what_is_shown_is_a_command() -> None:
+    shown = set(re.findall(r"coverage-audit ([a-z]+)\b(?!`? \|)", README))
+    assert shown | {"tour"} == set(COMMANDS)  # the tour is run by its script
+
+
+def test_the_options_that_the_readme_says_go_with_every_command_do() -> None:
+    assert "`--estate FILE` and `--state DIRECTORY` go with every one but `tour`" in README
+    for name in COMMANDS:
+        command = importlib.import_module(f"coverage_audit.cli.{name}").command
+        options = {option for parameter in command.params for option in parameter.opts}
+        assert ({"--estate", "--state"} <= options) is (name != "tour"), name
 
 
 def test_every_exit_status_stands_in_the_readme() -> None:
