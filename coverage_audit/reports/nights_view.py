@@ -93,5 +93,5 @@ def _reasons(nights: Iterable[NightRecord]) -> Mapping[date, str]:
         elif night.outcome is NightOutcome.BUSY:
             found[night.night] = "another audit was at work until the next night was due"
         elif night.finished is None:
-            found[night.night] = "it was begun and did not end"
+            found[night.night] = "it was begun and has not ended"
     return found

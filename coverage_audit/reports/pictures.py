@@ -2,7 +2,8 @@
 
 A picture is stretched to its place's width, so nothing in it has a stroke or a shape that would suffer from that. What
 stands up is what asks for a look: a conforming day is a thin line at the foot, an unverified one a block of half the
-height, a nonconforming one a block of the whole; a day without an audit leaves the foot empty and hangs from the top.
+height, a nonconforming one a block of the whole; a day without an audit leaves the foot empty and hangs from
+the top, and so does one on which a figure was not known.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ _BLOCKS: Final[Mapping[DayState, tuple[int, int]]] = {
     DayState.NONCONFORMING: (0, 12),
     DayState.NO_AUDIT: (0, 3),
 }
-_HEADROOM: Final = 4
+_HEADROOM: Final = 6
+_CAP: Final = 4
 _T = TypeVar("_T")
 
 
@@ -71,7 +73,7 @@ def line(values: Sequence[int | None], *, top: int | None = None) -> Line:
     area, unknown = [], []
     for value, begin, length in _runs([_height(value, most) for value in values]):
         if value is None:
-            unknown.append(f"M{begin} 0h{length}v{HIGH}h-{length}z")
+            unknown.append(f"M{begin} 0h{length}v{_CAP}h-{length}z")
         elif value:
             area.append(f"M{begin} {HIGH}v-{value}h{length}v{value}z")
     return Line(width=len(values), area="".join(area), unknown="".join(unknown))

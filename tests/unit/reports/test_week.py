@@ -107,7 +107,7 @@ def test_a_night_that_failed_keeps_its_reason_though_the_next_one_counts_it_amon
 
 def test_a_night_that_was_begun_and_cut_off_says_so() -> None:
     (gap,) = looked(nightly(2, nights=(night(2, None),))).missing
-    assert gap.why == "it was begun and did not end"
+    assert gap.why == "it was begun and has not ended"
     (gap,) = looked(nightly(2, nights=(night(2, NightOutcome.BUSY),))).missing
     assert gap.why == "another audit was at work until the next night was due"
 
