@@ -29,19 +29,22 @@ class ServiceManager:
     def __init__(self, *, address: bytes | None = None, pet_every: timedelta | None = None) -> None:
         self._address = address
         self.pet_every = None if address is None else pet_every
+        self._status = ""
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str]) -> Self:
         """Return the manager that the environment names; words in it that make no sense are as if they were not."""
         return cls(address=_address(environment.get("NOTIFY_SOCKET", "")), pet_every=_half(environment))
 
-    def ready(self, status: str = "") -> None:
+    def ready(self, status: str) -> None:
         """Say that the start is done: the estate holds, the ledger is open, the scheduler ticks."""
-        self._send("READY=1", *_status(status))
+        if self._send("READY=1", _line(status)):
+            self._status = status
 
     def working(self, status: str) -> None:
-        """Say in a few words what is being done."""
-        self._send(*_status(status))
+        """Say in a few words what is being done, where that is something else than before."""
+        if status != self._status and self._send(_line(status)):
+            self._status = status
 
     def petted(self) -> None:
         """Say that the work goes on, where the manager watches over it."""
@@ -52,22 +55,23 @@ class ServiceManager:
         """Say that the end has begun."""
         self._send("STOPPING=1")
 
-    def _send(self, *lines: str) -> None:
-        """Send one datagram; what cannot be sent is dropped."""
+    def _send(self, *lines: str) -> bool:
+        """Send one datagram; say whether that was done. What cannot be sent is dropped."""
         if self._address is None:
-            return
+            return False
         message = "\n".join(lines).encode("utf-8", "backslashreplace")
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as channel:
                 channel.settimeout(_SEND_S)
                 channel.sendto(message, self._address)
         except OSError:
-            return
+            return False
+        return True
 
 
-def _status(status: str) -> tuple[str, ...]:
+def _line(status: str) -> str:
     """Return the line of a status: whatever it holds, it is one line."""
-    return (f"STATUS={visible(status)}",) if status else ()
+    return f"STATUS={visible(status)}"
 
 
 def _address(name: str) -> bytes | None:

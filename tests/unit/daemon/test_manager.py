@@ -54,6 +54,15 @@ def test_a_whole_life_is_told(heard: socket.socket) -> None:
     assert said_to(heard) == "STOPPING=1"
 
 
+def test_a_status_is_told_when_it_changes_and_not_at_each_tick(heard: socket.socket) -> None:
+    manager = manager_at(heard)
+    manager.ready("waiting")
+    for status in ("waiting", "auditing", "auditing", "waiting", "waiting"):
+        manager.working(status)
+    assert [said_to(heard) for _ in range(3)] == ["READY=1\nSTATUS=waiting", "STATUS=auditing", "STATUS=waiting"]
+    assert is_silent(heard)
+
+
 def test_a_status_cannot_smuggle_in_another_assignment(heard: socket.socket) -> None:
     manager_at(heard).working("auditing x\nSTOPPING=1\nMAINPID=1")
     assert said_to(heard) == r"STATUS=auditing x\nSTOPPING=1\nMAINPID=1"
@@ -64,8 +73,8 @@ def test_abstract_sockets_are_spoken_to() -> None:
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as listening:
         listening.bind(f"\0{name}")
         listening.settimeout(5)
-        ServiceManager.from_environment({"NOTIFY_SOCKET": f"@{name}"}).ready()
-        assert said_to(listening) == "READY=1"
+        ServiceManager.from_environment({"NOTIFY_SOCKET": f"@{name}"}).ready("started")
+        assert said_to(listening) == "READY=1\nSTATUS=started"
 
 
 @pytest.mark.parametrize(
@@ -107,7 +116,7 @@ def test_a_manager_that_reads_nothing_holds_the_tick_for_a_moment_only(heard: so
     queue = int(Path("/proc/sys/net/unix/max_dgram_qlen").read_text(encoding="ascii"))
     if queue > 600:
         pytest.skip("the queue of this machine is long") if not os.environ.get("CI") else pytest.fail("long queue")
-    for _ in range(queue + 1):
-        manager.working("x")
+    for number in range(queue + 1):
+        manager.working(f"x{number}")
     manager.working("one too many")
     assert 0.5 < time.monotonic() - begun < 10
