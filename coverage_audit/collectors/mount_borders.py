@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coverage_audit.collectors.mounts import Mount, holder, mount_table
+from coverage_audit.collectors.mounts import bound_upon_itself, mount_table
 
 
 def mounted_below(root: bytes, table: bytes) -> frozenset[bytes]:
@@ -22,17 +22,8 @@ def mounted_below(root: bytes, table: bytes) -> frozenset[bytes]:
     return frozenset(
         target.removeprefix(inside)
         for target, mount in seen.items()
-        if target.startswith(inside) and target != inside and not _is_bound_upon_itself(mount, mounts)
+        if target.startswith(inside) and target != inside and bound_upon_itself(mount, mounts) is None
     )
-
-
-def _is_bound_upon_itself(mount: Mount, mounts: tuple[Mount, ...]) -> bool:
-    others = tuple(other for other in mounts if other.target != mount.target)
-    around = holder(others, mount.target, None)
-    if around is None or around.device_number != mount.device_number:
-        return False
-    below = mount.target.removeprefix(around.target.rstrip(b"/"))
-    return mount.fs_root == around.fs_root.rstrip(b"/") + below
 
 
 def outermost(paths: Iterable[bytes]) -> tuple[bytes, ...]:

@@ -51,6 +51,18 @@ def holder(table: tuple[Mount, ...], path: bytes, mount_id: int | None) -> Mount
     return found
 
 
+def bound_upon_itself(mount: Mount, table: tuple[Mount, ...]) -> Mount | None:
+    """Return the mount around one that shows nothing but what lies there anyhow (None: it shows something else).
+
+    The sandbox of a service binds the folders that it may write upon themselves.
+    """
+    around = holder(tuple(other for other in table if other.target != mount.target), mount.target, None)
+    if around is None or around.device_number != mount.device_number:
+        return None
+    below = mount.target.removeprefix(around.target.rstrip(b"/"))
+    return around if mount.fs_root == around.fs_root.rstrip(b"/") + below else None
+
+
 def _holds(target: bytes, path: bytes) -> bool:
     return target in {b"/", path} or path.startswith(target + b"/")
 

@@ -54,9 +54,13 @@ devices:
   kestrel:
     site: station
     access: local
-    volumes: {up: {path: {root}/up, medium: ssd, on_root: true}}
+    volumes:
+      up: {path: {root}/up, medium: ssd, on_root: true}
+      auditor: {path: {root}/up/lib/state, medium: ssd, on_root: true}
 policies: {plain: {copies: 1, max_age: 26h}}
-datasets: {system: {policy: plain, original: "kestrel:up/lib", copies: []}}
+datasets:
+  system: {policy: plain, original: "kestrel:up/lib", copies: []}
+  auditor: {policy: plain, original: "kestrel:auditor", copies: []}
 """
 WRITES = """
 import pathlib, sys
@@ -153,9 +157,9 @@ def test_what_holds_the_state_folder_is_seen_whole(home: Station) -> None:
         for prefix in (inside(home), ())
     ]
 
-    originals = [seen.object["datasets"][0]["original"] for seen in (shut_in, outside)]
-    assert [original["standing"] for original in originals] == ["proven", "proven"], shut_in.out
-    assert originals[0]["files"] > 1
+    originals = [dataset["original"] for seen in (shut_in, outside) for dataset in seen.object["datasets"]]
+    assert [original["standing"] for original in originals] == ["proven"] * 4, outside.out
+    assert all(original["files"] > 1 for original in originals)
     names = [sorted(found["target"] for found in survey) for survey in surveys]
     assert names[0] == names[1]
 

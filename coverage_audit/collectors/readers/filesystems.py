@@ -16,7 +16,7 @@ from typing import Final
 
 from coverage_audit.collectors.filesystem_kinds import can_hold_data, is_network
 from coverage_audit.collectors.framing import fields, pairs, shown
-from coverage_audit.collectors.mounts import Mount, mount_table, unescaped
+from coverage_audit.collectors.mounts import Mount, bound_upon_itself, mount_table, unescaped
 from coverage_audit.collectors.requests import Request
 from coverage_audit.evidence.facts import MountedFilesystem
 
@@ -67,9 +67,10 @@ class _Told:
                 self.about[name, subject] = said
 
     def mounts(self) -> tuple[Mount, ...]:
-        """Return the mount table, whichever the box has."""
+        """Return the mount table, whichever the box has, without folders that are bound upon themselves."""
         if "mountinfo" in self.single:
-            return mount_table(self.single["mountinfo"])
+            table = mount_table(self.single["mountinfo"])
+            return tuple(mount for mount in table if bound_upon_itself(mount, table) is None)
         if "fstab" in self.single:
             return tuple(_of_fstab(self.single["fstab"]))
         return tuple(_of_plain(self.single.get("mount", b"")))

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Final
 
 from coverage_audit.collectors.framing import fields, pairs, shown
-from coverage_audit.collectors.mounts import Mount, holder, mount_table
+from coverage_audit.collectors.mounts import Mount, bound_upon_itself, holder, mount_table
 from coverage_audit.collectors.physical import physical_drives
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import TransportError
@@ -77,9 +77,13 @@ def _refuse(said: dict[str, bytes], path: str) -> None:
 
 
 def _mount(said: dict[str, bytes]) -> Mount | None:
+    """Return the mount on which the path lies: the same in a sandbox that binds it upon itself, and outside."""
     number = shown(said.get("mount_id")) or ""
     table = mount_table(said.get("mountinfo", b""))
-    return holder(table, said["here"], int(number) if number.isdecimal() else None)
+    mount = holder(table, said["here"], int(number) if number.isdecimal() else None)
+    while mount is not None and (around := bound_upon_itself(mount, table)) is not None:
+        mount = around
+    return mount
 
 
 def _on_root(said: dict[str, bytes]) -> bool | None:

@@ -148,6 +148,16 @@ def test_a_folder_of_the_root_filesystem_bound_elsewhere_still_lies_on_it(tmp_pa
 
 
 @pytest.mark.root
+def test_a_folder_that_is_bound_upon_itself_shows_what_it_showed_before(tmp_path: Path) -> None:
+    """As the sandbox of a service does with the folders that it may write."""
+    (tmp_path / "state").mkdir()
+    before = asked(tmp_path / "state")
+    with mounted(tmp_path / "state", tmp_path / "state", "--bind") as volume:
+        now = asked(volume)
+    assert (now.mount_target, now.fs_root, now.on_root) == (before.mount_target, before.fs_root, True)
+
+
+@pytest.mark.root
 def test_the_last_mount_over_a_place_is_the_one_that_counts(tmp_path: Path) -> None:
     with mounted("first", tmp_path / "m", "-t", "tmpfs") as volume, mounted("second", volume, "-t", "tmpfs"):
         assert asked(volume).mount_source == "second"
