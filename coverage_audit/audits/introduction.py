@@ -12,6 +12,9 @@ from coverage_audit.errors import UsageError
 from coverage_audit.estate.model import DeviceId, Estate, VolumeId, VolumeKey
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState
+from coverage_audit.judgement.rules import own_state
+from coverage_audit.judgement.verdict import Answer as Answered
+from coverage_audit.judgement.verdict import Finding
 
 _ON_SHELF = "it is on the shelf: `coverage-audit manifest PATH --for ADDRESS --accept` accepts another drive"
 
@@ -52,6 +55,12 @@ def accept(estate: Estate, introduction: Introduction, name: str, parts: Parts, 
         )
     parts.ledger.accept(key, check.seen, parts.clock(), who, estate.device(key.device).formerly)
     return key
+
+
+def own_uncovered(estate: Estate, parts: Parts) -> tuple[Finding, ...]:
+    """Return what of the auditor's own no dataset holds; in a rehearsal nothing is missed."""
+    found = own_state.answers(estate, parts.own, parts.clock())
+    return tuple(finding for finding in found if finding.answer is Answered.NONCONFORMITY)
 
 
 def _volume(estate: Estate, name: str) -> VolumeKey:

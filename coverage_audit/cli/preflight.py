@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from coverage_audit.audits.introduction import accept, meet
+from coverage_audit.audits.introduction import accept, meet, own_uncovered
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.collectors.transports.ssh import offered_host_key, remember_host_key
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NOTICE_FAILED, UsageError
@@ -63,7 +63,10 @@ def command(
             click.echo(f"{key}: what it shows now is pinned as its identity.")
         if volumes:
             met = meet(estate, parts)
+        uncovered = own_uncovered(estate, parts)
     click.echo(introduction_text(estate, met.answers, met.identities), nl=False)
+    for finding in uncovered:
+        click.echo(f"\n{visible(finding.message)}\n  {visible(finding.mend)}")
     undelivered = try_notices(estate) if test_notice else ()
     for failure in undelivered:
         click.echo(f"the test notice to '{failure.target}' was not delivered: {failure.reason}", err=True)

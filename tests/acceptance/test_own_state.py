@@ -98,6 +98,20 @@ def test_an_auditor_whose_own_state_nothing_holds_is_nonconforming_in_earnest(ke
     assert 'original: "kestrel:main/state"' in told
 
 
+def test_a_preflight_says_it_before_anything_is_audited(kept: Station) -> None:
+    declare(kept, rehearsal=False)
+    before = kept.command("preflight")
+    declare(kept, OWN, rehearsal=False)
+    copy_own(kept)
+    after = kept.command("preflight")
+    declare(kept)
+
+    assert before.status == 0, before.err
+    assert f"The auditor could lose its own ledger: “{kept.state}” lies on kestrel:main, outside every" in before.out
+    assert "could lose its own" not in after.out
+    assert "could lose its own" not in kept.command("preflight").out
+
+
 def test_in_a_rehearsal_it_is_observed_and_fails_nothing(kept: Station) -> None:
     declare(kept)
 

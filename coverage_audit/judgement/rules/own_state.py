@@ -27,6 +27,7 @@ from datetime import datetime
 from typing import Final
 
 from coverage_audit.comparison.own_places import Placed, placed
+from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.own import OwnPart, OwnPlaces
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import EstateContext
@@ -56,29 +57,32 @@ class _Trouble:
 
 def check(context: EstateContext) -> Iterable[Finding]:
     """Answer for the ledger, the estate file and the keys, as far as there are any; in a rehearsal for all at once."""
-    own = context.own
-    if own is None or not context.whole:
-        return
+    if context.own is not None and context.whole:
+        yield from answers(context.estate, context.own, context.finished)
+
+
+def answers(estate: Estate, own: OwnPlaces, now: datetime) -> Iterable[Finding]:
+    """Answer for these places at this moment: all of it is known before anything is audited."""
     parts = dict.fromkeys([OwnPart.LEDGER, *(place.part for place in own.places)])
-    troubles = {part: _troubles(part, own, context) for part in parts}
+    troubles = {part: _troubles(part, own, estate, now) for part in parts}
     found = [trouble for several in troubles.values() for trouble in several]
-    if context.estate.rehearsal and found:
-        yield _finding("auditor", found, Answer.OBSERVATION, context)
+    if estate.rehearsal and found:
+        yield _finding("auditor", found, Answer.OBSERVATION, estate, now)
         return
     for part, several in troubles.items():
-        yield _finding(part, several, Answer.NONCONFORMITY if several else Answer.CONFORMITY, context)
+        yield _finding(part, several, Answer.NONCONFORMITY if several else Answer.CONFORMITY, estate, now)
 
 
-def _troubles(part: OwnPart, own: OwnPlaces, context: EstateContext) -> list[_Trouble]:
-    places = [placed(context.estate, place) for place in own.places if place.part is part]
+def _troubles(part: OwnPart, own: OwnPlaces, estate: Estate, now: datetime) -> list[_Trouble]:
+    places = [placed(estate, place) for place in own.places if place.part is part]
     beside: list[_Trouble] = []
     if part is OwnPart.LEDGER:
-        dump = placed(context.estate, own.dump)
-        itself = placed(context.estate, own.database) if own.database is not None else None
+        dump = placed(estate, own.dump)
+        itself = placed(estate, own.database) if own.database is not None else None
         if itself is not None and itself.dataset is None and own.dumped is None:
             places.append(itself)
         elif itself is None or not itself.is_covered:
-            beside = _of_database(itself, dump, own.dumped, context)
+            beside = _of_database(itself, dump, own.dumped, estate, now)
     return [*_uncovered([place for place in places if not place.is_covered]), *beside]
 
 
@@ -102,7 +106,7 @@ def _why(found: Placed) -> str:
 
 
 def _of_database(
-    itself: Placed | None, dump: Placed, dumped: datetime | None, context: EstateContext
+    itself: Placed | None, dump: Placed, dumped: datetime | None, estate: Estate, now: datetime
 ) -> list[_Trouble]:
     """Ask for a copy of the database that is covered, and no older than its dataset's policy asks."""
     where = f"“{visible(dump.place.path)}”"
@@ -113,14 +117,14 @@ def _of_database(
         return [_Trouble(said=f"{before}, and no copy of it lies in {where}", place=dump)]
     if dump.dataset is None or not dump.is_covered:
         return [_Trouble(said=f"{before}, and {where}, the folder of its copies, {_why(dump)}", place=dump)]
-    asked = context.estate.policy(dump.dataset.policy).max_age
-    if context.finished - dumped <= asked:
+    asked = estate.policy(dump.dataset.policy).max_age
+    if now - dumped <= asked:
         return []
-    made = f"its copy in {where} was made {age(dumped, context.finished)}; {duration(asked)} is asked"
+    made = f"its copy in {where} was made {age(dumped, now)}; {duration(asked)} is asked"
     return [_Trouble(said=f"{before}, and {made}", place=dump)]
 
 
-def _finding(subject: str, troubles: Sequence[_Trouble], answer: Answer, context: EstateContext) -> Finding:
+def _finding(subject: str, troubles: Sequence[_Trouble], answer: Answer, estate: Estate, now: datetime) -> Finding:
     said = "; ".join(trouble.said for trouble in troubles)
     measured = f"{len(troubles)} not covered" if troubles else "all of it in a dataset"
     message = f"The auditor's own {subject} belongs to a dataset."
@@ -134,12 +138,12 @@ def _finding(subject: str, troubles: Sequence[_Trouble], answer: Answer, context
         measured=measured,
         required="all of it in the original of a dataset, not left out",
         message=message,
-        mend=_REHEARSED if troubles and context.estate.rehearsal else _mend(troubles, context),
+        mend=_REHEARSED if troubles and estate.rehearsal else _mend(troubles, estate),
         evidence=(
             EvidenceItem(
                 what=said or measured,
                 where="the auditor's machine",
-                at=context.finished,
+                at=now,
                 how="its own places held against what is declared",
             ),
         ),
@@ -148,10 +152,10 @@ def _finding(subject: str, troubles: Sequence[_Trouble], answer: Answer, context
     )
 
 
-def _mend(troubles: Sequence[_Trouble], context: EstateContext) -> str:
+def _mend(troubles: Sequence[_Trouble], estate: Estate) -> str:
     """Give the lines for each folder that no dataset holds; what a pattern leaves out, the owner takes back in."""
     bare = {trouble.place.folder: trouble.place for trouble in troubles if trouble.place.dataset is None}
-    said = [draft(context.estate, place) for place in bare.values()]
+    said = [draft(estate, place) for place in bare.values()]
     if any(trouble.place.dataset is not None for trouble in troubles):
         said.append(
             "Take back in what a pattern leaves out (`!`), or make a fresh copy of the database (explain says how)."
