@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,11 +12,11 @@ from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
 from coverage_audit.ledger import events
 from coverage_audit.ledger.judged_store import last_judged
+from coverage_audit.ledger.night_book import NightBook
 from coverage_audit.ledger.past_days import Span, dataset_days, volume_days
 from coverage_audit.ledger.past_incidents import incidents
-from coverage_audit.ledger.past_record import AuditDay, LastJudged, LookBack, NightOutcome, NightRecord
+from coverage_audit.ledger.past_record import AuditDay, LastJudged, LookBack
 from coverage_audit.ledger.tables import AUDITS
-from coverage_audit.ledger.tables_of_nights import NIGHTS
 from coverage_audit.ledger.transactions import Transactions
 
 
@@ -31,13 +31,14 @@ class Past(Transactions):
         `daily`: of several audits on one local date of this zone, each dataset and each volume is told of as the last
         of them saw it; for trends over years.
         """
+        nights = NightBook(self._engine, self._where).since(since)
         with self._reading() as connection:
             span = _span(connection, since, until, daily)
             return LookBack(
                 since=since,
                 until=until,
                 audits=span.audits,
-                nights=_nights(connection, since, until),
+                nights=tuple(night for night in nights if night.started <= until),
                 datasets=dataset_days(connection, span, lineage),
                 volumes=volume_days(connection, span, lineage),
                 incidents=incidents(connection, since, until, lineage),
@@ -83,25 +84,4 @@ def _audit(row: Row[Any]) -> AuditDay:
         conclusion=Conclusion(row.conclusion),
         whole=row.whole,
         rehearsal=row.rehearsal,
-    )
-
-
-def _nights(connection: Connection, since: datetime, until: datetime) -> tuple[NightRecord, ...]:
-    rows = connection.execute(
-        select(NIGHTS)
-        .where(NIGHTS.c.started > since, NIGHTS.c.started <= until)
-        .order_by(NIGHTS.c.started, NIGHTS.c.id)
-    )
-    return tuple(_night(row) for row in rows)
-
-
-def _night(row: Row[Any]) -> NightRecord:
-    return NightRecord(
-        night=date.fromisoformat(row.night),
-        started=row.started,
-        finished=row.finished,
-        outcome=None if row.outcome is None else NightOutcome(row.outcome),
-        detail=row.detail or "",
-        missed=row.missed,
-        missed_since=None if row.missed_since is None else date.fromisoformat(row.missed_since),
     )
