@@ -15,8 +15,6 @@ from typing import Final, NoReturn
 
 from coverage_audit.collectors.sessions import end_session
 from coverage_audit.daemon.errands import Errand, NightErrand, PageErrand, Report, packed, unpacked
-from coverage_audit.daemon.night import audit_night
-from coverage_audit.daemon.page import make_page
 from coverage_audit.errors import EX_SOFTWARE, CoverageAuditError
 
 _MOST_PLACES: Final = 6
@@ -45,10 +43,15 @@ def main() -> NoReturn:
 
 def run(errand: Errand) -> str:
     """Do the errand; return in a few words what was done. Raises what the errand's own module says."""
+    # What it takes is imported here, where a failure of that is reported as any other.
     match errand:
         case NightErrand():
+            from coverage_audit.daemon.night import audit_night  # noqa: PLC0415 - as above
+
             return audit_night(errand)
         case PageErrand():
+            from coverage_audit.daemon.page import make_page  # noqa: PLC0415 - as above
+
             return make_page(errand)
 
 

@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from coverage_audit.daemon.due import Night, audit_due
+from coverage_audit.daemon.due import Night, audit_due, night_after
 
 AGAIN_AFTER: Final = (timedelta(minutes=5), timedelta(minutes=30), timedelta(hours=2))
 """How long to wait after the first failure of a night, the second, the third; after the next it is given up."""
@@ -56,6 +56,15 @@ class Standing:
     waiting: date | None = None
     attempts: Attempts | None = None
 
+    def failed_of(self, done: AbstractSet[date]) -> Attempts | None:
+        """Return what was tried in vain and is not being tried now, of a night that has not ended."""
+        attempts = self.attempts
+        return None if attempts is None or attempts.of in done or attempts.of == self.running else attempts
+
+    def waiting_of(self, done: AbstractSet[date]) -> date | None:
+        """Return the night that waits and has not begun (a process that found another audit did not begin it)."""
+        return None if self.waiting in done or self.waiting == self.running else self.waiting
+
     def found_busy(self, night: date) -> Standing:
         """Another audit held the state folder when this night was to begin."""
         waiting = night if self.waiting is None else min(night, self.waiting)
@@ -71,7 +80,7 @@ class Begin:
 
 @dataclass(frozen=True, kw_only=True)
 class GiveUp:
-    """The night failed too often: note it, and tell it."""
+    """The night failed too often, or failed and the next is due: note it, and tell it."""
 
     night: Night
     why: str
@@ -81,7 +90,7 @@ class GiveUp:
 class NoteBusy:
     """The night passed while another audit held the state folder: note it, and tell it."""
 
-    night: date
+    night: Night
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,15 +108,12 @@ def next_step(now: datetime, done: AbstractSet[date], at: time, zone: ZoneInfo, 
     night = audit_due(now, done, at, zone)
     if night is None or night.of == standing.running:
         return None
-    waiting = None if standing.waiting == standing.running else standing.waiting
-    if waiting is not None and waiting < night.of and waiting not in done:
-        return NoteBusy(night=waiting)
+    failed, waiting = standing.failed_of(done), standing.waiting_of(done)
+    if failed is not None and (failed.of < night.of or failed.used_up):
+        return GiveUp(night=night_after(failed.of, done), why=failed.why)
+    if waiting is not None and waiting < night.of:
+        running = frozenset() if standing.running is None else {standing.running}
+        return NoteBusy(night=night_after(waiting, done | running))
     if standing.running is not None:
         return Wait(night=night.of)
-    attempts = standing.attempts
-    if attempts is not None and attempts.of == night.of:
-        if attempts.used_up:
-            return GiveUp(night=night, why=attempts.why)
-        if attempts.must_wait(now):
-            return None
-    return Begin(night=night)
+    return None if failed is not None and failed.of == night.of and failed.must_wait(now) else Begin(night=night)

@@ -33,12 +33,15 @@ def audit_due(now: datetime, done: AbstractSet[date], at: time, zone: ZoneInfo) 
     came (a clock that was ahead and was set back) are passed over.
     """
     latest = _latest(now, at, zone)
-    if latest in done:
-        return None
-    before = max((night for night in done if night < latest), default=None)
-    if before is None or latest - before == _DAY:
-        return Night(of=latest)
-    return Night(of=latest, missed=(latest - before).days - 1, missed_since=before + _DAY)
+    return None if latest in done else night_after(latest, done)
+
+
+def night_after(of: date, done: AbstractSet[date]) -> Night:
+    """Return the night `of` with those that were missed between it and the last before it that is `done`."""
+    before = max((night for night in done if night < of), default=None)
+    if before is None or of - before == _DAY:
+        return Night(of=of)
+    return Night(of=of, missed=(of - before).days - 1, missed_since=before + _DAY)
 
 
 def summary_due(

@@ -38,13 +38,22 @@ Start = Callable[[Errand], Process]
 class _Ending:
     """How a night ended that had no audit, and what is told of it."""
 
+    night: Night
     at: datetime
     outcome: NightOutcome
     why: str
     notice: Notice
 
-    def of(self, night: date) -> NightRecord:
-        return NightRecord(night=night, started=self.at, finished=self.at, outcome=self.outcome, detail=self.why)
+    def record(self) -> NightRecord:
+        return NightRecord(
+            night=self.night.of,
+            started=self.at,
+            finished=self.at,
+            outcome=self.outcome,
+            detail=self.why,
+            missed=self.night.missed,
+            missed_since=self.night.missed_since,
+        )
 
 
 class Nights:
@@ -72,7 +81,7 @@ class Nights:
     def unwritten(self) -> NightRecord | None:
         """The newest night that has ended and that the ledger could not be told of."""
         night = max(self._unwritten, default=None)
-        return None if night is None else self._unwritten[night].of(night)
+        return None if night is None else self._unwritten[night].record()
 
     def look(self, now: datetime) -> bool:
         """Look at the process of a night; say whether it has just ended. Never waits."""
@@ -134,17 +143,20 @@ class Nights:
                 self._standing = replace(self._standing, waiting=night)
                 self._say_waiting(night)
             case GiveUp(night=night, why=why):
+                notice = own_words.given_up(night, why)
                 self._unwritten[night.of] = _Ending(
-                    at=now, outcome=NightOutcome.FAILED, why=why, notice=own_words.given_up(night.of, why)
+                    night=night, at=now, outcome=NightOutcome.FAILED, why=why, notice=notice
                 )
                 self._standing = replace(self._standing, attempts=None)
                 self._log.trouble("night given up", night=str(night.of), why=why)
                 return False
-            case NoteBusy(night=of):
-                why = "another audit held the state folder until the next night was due"
-                self._unwritten[of] = _Ending(at=now, outcome=NightOutcome.BUSY, why=why, notice=own_words.busy(of))
+            case NoteBusy(night=night):
+                why, notice = "another audit held the state folder until the next night was due", own_words.busy(night)
+                self._unwritten[night.of] = _Ending(
+                    night=night, at=now, outcome=NightOutcome.BUSY, why=why, notice=notice
+                )
                 self._standing = replace(self._standing, waiting=None)
-                self._log.trouble("night passed while another audit was running", night=str(of))
+                self._log.trouble("night passed while another audit was running", night=str(night.of))
                 return False
         return True
 
@@ -191,6 +203,6 @@ class Nights:
         """Tell the ledger what has ended, with what is told of it; each is told once, however often this fails."""
         for night, ending in list(self._unwritten.items()):
             put_notice(estate, ledger.outbox, ending.notice, ending.at)
-            ledger.nights.end(night, ending.at, ending.outcome, ending.why)
+            ledger.nights.give_up(ending.record())
             del self._unwritten[night]
             self._done |= {night}

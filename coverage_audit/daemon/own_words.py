@@ -5,35 +5,46 @@ from __future__ import annotations
 import hashlib
 from datetime import date
 
+from coverage_audit.daemon.due import Night
 from coverage_audit.daemon.reloading import Refused
 from coverage_audit.notices.telling import Notice
 
 _MOST_LINES = 12
 
 
-def given_up(night: date, why: str) -> Notice:
+def given_up(night: Night, why: str) -> Notice:
     """Return the notice of a night that failed too often."""
     return Notice(
-        subject=f"no audit in the night of {night}",
+        subject=f"no audit in the night of {night.of}",
         lines=(
             f"The audit of this night failed each time it was tried, last because: {why}",
+            *_missed(night),
             "Nothing was concluded; what was known before stands as it was. The next night is audited at its time.",
             "To mend it: see what the reason says, then run coverage-audit audit --notify.",
         ),
-        once=f"given up {night}",
+        once=f"given up {night.of}",
     )
 
 
-def busy(night: date) -> Notice:
+def busy(night: Night) -> Notice:
     """Return the notice of a night that passed while another audit was running."""
     return Notice(
-        subject=f"no audit of its own in the night of {night}",
+        subject=f"no audit of its own in the night of {night.of}",
         lines=(
             "Another audit held the state folder until the next night was due.",
+            *_missed(night),
             "To mend it: look for an audit that hangs; the file 'lock' in the state folder names its process.",
         ),
-        once=f"busy {night}",
+        once=f"busy {night.of}",
     )
+
+
+def _missed(night: Night) -> tuple[str, ...]:
+    if not night.missed:
+        return ()
+    if night.missed == 1:
+        return (f"The night before it, {night.missed_since}, had no audit either.",)
+    return (f"The {night.missed} nights before it, since {night.missed_since}, had no audit either.",)
 
 
 def no_page(page_of: date, why: str) -> Notice:

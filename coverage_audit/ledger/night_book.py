@@ -53,6 +53,24 @@ class NightBook(Transactions):
             elif known.finished is None:
                 connection.execute(update(NIGHTS).where(NIGHTS.c.id == known.id).values(detail=detail))
 
+    def give_up(self, record: NightRecord) -> bool:
+        """Note a night that ended without an audit, once: False where it had ended before.
+
+        One that was begun keeps when that was.
+        """
+        night = record.night.isoformat()
+        outcome = None if record.outcome is None else record.outcome.value
+        ended = {"finished": record.finished, "outcome": outcome, "detail": record.detail or None}
+        since = None if record.missed_since is None else record.missed_since.isoformat()
+        with self._writing() as connection:
+            if _row(connection, record.night) is None:
+                connection.execute(insert(NIGHTS).values(night=night, started=record.started, missed=0))
+            open_still = (NIGHTS.c.night == night, NIGHTS.c.finished.is_(None))
+            if record.missed:
+                missed = {"missed": record.missed, "missed_since": since}
+                connection.execute(update(NIGHTS).where(*open_still).values(**missed))
+            return connection.execute(update(NIGHTS).where(*open_still).values(**ended)).rowcount == 1
+
     def end(
         self,
         night: date,

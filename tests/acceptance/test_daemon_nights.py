@@ -22,9 +22,10 @@ from tests.parts.moved_clock import MovedClock
 from tests.parts.station import Station
 
 BERLIN = """\
-schedule: {audit: "02:30"}
+schedule: {audit: "02:30", summary: "Mon 07:00"}
 notices:
   mail: {url_env: MAIL_URL, send: [failing, recovered]}
+  monday: {url_env: MONDAY_URL, send: [summary]}
 """
 
 
@@ -70,9 +71,15 @@ def in_berlin(station: Station) -> Station:
     return station
 
 
+def environment(clock: MovedClock, mailbox: Mailbox) -> dict[str, str]:
+    weekly = mailbox.address(to="monday@station.example")
+    return {**clock.environment, "MAIL_URL": mailbox.address(), "MONDAY_URL": weekly}
+
+
 def told(mailbox: Mailbox) -> list[str]:
     """What was mailed of nights without an audit."""
-    texts = [str(letter["Subject"]) + letter.get_body(("plain",)).get_content() for letter in mailbox.letters]  # type: ignore[union-attr]  # each has one
+    to_owner = [letter for letter in mailbox.letters if "monday" not in str(letter["To"])]
+    texts = [str(letter["Subject"]) + letter.get_body(("plain",)).get_content() for letter in to_owner]  # type: ignore[union-attr]  # each has one
     return [text for text in texts if "no audit" in text]
 
 
@@ -90,7 +97,7 @@ def test_in_autumn_when_clocks_go_back_and_after_sleeping_there_is_one_audit_eac
     in_berlin: Station, clock: MovedClock, mailbox: Mailbox, start_daemon: StartDaemon
 ) -> None:
     clock.set(utc("2026-10-24T10:00"))
-    daemon = start_daemon(environment={**clock.environment, "MAIL_URL": mailbox.address()})
+    daemon = start_daemon(environment=environment(clock, mailbox))
     calendar = Calendar(daemon=daemon, clock=clock)
     daemon.wait_for("night ended", night="2026-10-24")
 
@@ -102,36 +109,51 @@ def test_in_autumn_when_clocks_go_back_and_after_sleeping_there_is_one_audit_eac
     calendar.nothing_at("2026-10-26T01:29:30")
     calendar.night_at("2026-10-26T01:30:01", "2026-10-26")
 
+    # The weekly page, at 07:00 winter time.
+    calendar.nothing_at("2026-10-26T05:59:30")
+    assert daemon.events("weekly page made") == []
+    clock.set(utc("2026-10-26T06:00:01"))
+    daemon.wait_for("weekly page made", page_of="2026-10-26")
+
     # The machine sleeps beyond the time of a night, and for four nights: one audit catches up.
     calendar.night_at("2026-10-27T20:00", "2026-10-27")
     calendar.night_at("2026-11-01T09:00", "2026-11-01")
+    assert len(daemon.events("weekly page made")) == 1
     (missed,) = daemon.events("nights missed")
     assert (missed["count"], missed["since"]) == (4, "2026-10-28")
+
+    # It sleeps over the time of a night and of a page: the page waits for the night.
+    clock.set(utc("2026-11-02T10:00"))
+    daemon.wait_for("weekly page made", page_of="2026-11-02")
+    said = [one["event"] for one in daemon.events() if "2026-11-02" in (one.get("night"), one.get("page_of"))]
+    assert said == ["night begun", "night ended", "weekly page made"]
+    daemon.wait_for("notice delivered", 2, target="monday")
     assert daemon.stop() == 0
 
-    assert whole(in_berlin, 5) == {date(2026, 11, 1): 4}
+    assert whole(in_berlin, 6) == {date(2026, 11, 1): 4}
     assert len(told(mailbox)) == 1
+    assert mailbox.recipients.count("monday@station.example") == 2
 
 
 @pytest.mark.slow
 def test_in_spring_and_over_restarts_there_is_one_audit_each_date(
     in_berlin: Station, clock: MovedClock, mailbox: Mailbox, start_daemon: StartDaemon
 ) -> None:
-    environment = {**clock.environment, "MAIL_URL": mailbox.address()}
+    surroundings = environment(clock, mailbox)
     clock.set(utc("2027-03-24T10:00"))
-    daemon = start_daemon(environment=environment)
+    daemon = start_daemon(environment=surroundings)
     daemon.wait_for("night ended", night="2027-03-24")
     assert daemon.stop() == 0
 
     # A restart repeats nothing.
-    daemon = start_daemon(environment=environment)
+    daemon = start_daemon(environment=surroundings)
     daemon.wait_for("daemon started")
     Calendar(daemon=daemon, clock=clock).nothing_at("2027-03-24T11:00")
     assert daemon.stop() == 0
 
     # Nights that pass while it is stopped are caught up at its start.
     clock.set(utc("2027-03-27T12:00"))
-    daemon = start_daemon(environment=environment)
+    daemon = start_daemon(environment=surroundings)
     calendar = Calendar(daemon=daemon, clock=clock)
     daemon.wait_for("nights missed")
     daemon.wait_for("night ended", night="2027-03-27")
@@ -152,7 +174,7 @@ def test_a_machine_whose_clock_begins_in_1970_ticks_on_when_it_is_set_right(
     in_berlin: Station, clock: MovedClock, mailbox: Mailbox, start_daemon: StartDaemon
 ) -> None:
     clock.set(utc("1970-01-02T00:00"))
-    daemon = start_daemon(environment={**clock.environment, "MAIL_URL": mailbox.address()})
+    daemon = start_daemon(environment=environment(clock, mailbox))
     daemon.wait_for("the clock is not set: no night begins")
     daemon.ticks()
     clock.set(utc("2026-11-02T09:00"))

@@ -64,6 +64,13 @@ def test_the_failures_of_one_night_are_not_counted_against_the_next() -> None:
     assert after_failure(attempts, SECOND, "why", NIGHT + DAY).failed == 1
 
 
+def test_a_night_that_failed_and_was_not_tried_again_before_the_next_is_given_up() -> None:
+    standing = Standing(attempts=after_failure(None, FIRST, "the machine slept", NIGHT))
+    assert step(NIGHT + DAY, standing) == GiveUp(night=Night(of=FIRST), why="the machine slept")
+    assert step(NIGHT + DAY, standing, BEFORE | {FIRST}) == Begin(night=Night(of=SECOND))
+    assert step(NIGHT + DAY, replace(standing, running=FIRST)) == Wait(night=SECOND)  # it is being tried again
+
+
 def test_a_clock_that_was_set_back_after_a_failure_makes_nothing_wait() -> None:
     standing = Standing(attempts=after_failure(None, FIRST, "why", NIGHT + 300 * DAY))
     assert step(NIGHT, standing) == Begin(night=Night(of=FIRST))
@@ -72,7 +79,7 @@ def test_a_clock_that_was_set_back_after_a_failure_makes_nothing_wait() -> None:
 def test_a_night_that_finds_another_audit_is_tried_at_each_tick_and_noted_when_the_next_is_due() -> None:
     waiting = Standing(running=FIRST).found_busy(FIRST)
     assert step(NIGHT + MINUTE, waiting) == Begin(night=Night(of=FIRST))
-    assert step(NIGHT + DAY, waiting) == NoteBusy(night=FIRST)
+    assert step(NIGHT + DAY, waiting) == NoteBusy(night=Night(of=FIRST))
     noted = replace(waiting, waiting=None)
     assert step(NIGHT + DAY, noted, BEFORE | {FIRST}) == Begin(night=Night(of=SECOND))
 
@@ -88,7 +95,16 @@ def test_a_night_that_runs_for_more_than_a_day_lets_the_next_wait() -> None:
 
 def test_one_that_runs_for_more_than_two_lets_the_next_be_noted_as_busy() -> None:
     waiting = Standing(running=FIRST, waiting=SECOND)
-    assert step(NIGHT + 2 * DAY, waiting) == NoteBusy(night=SECOND)
+    assert step(NIGHT + 2 * DAY, waiting) == NoteBusy(night=Night(of=SECOND))
+
+
+def test_nights_that_passed_in_between_are_counted_by_the_one_that_is_noted() -> None:
+    busy = Standing(waiting=THIRD)
+    assert step(NIGHT + 3 * DAY, busy) == NoteBusy(night=Night(of=THIRD, missed=2, missed_since=FIRST))
+    running = replace(busy, running=FIRST)
+    assert step(NIGHT + 3 * DAY, running) == NoteBusy(night=Night(of=THIRD, missed=1, missed_since=SECOND))
+    failed = Standing(attempts=after_failure(None, THIRD, "why", NIGHT + 2 * DAY))
+    assert step(NIGHT + 3 * DAY, failed) == GiveUp(night=Night(of=THIRD, missed=2, missed_since=FIRST), why="why")
 
 
 def test_a_night_that_was_found_busy_and_runs_now_is_not_noted_as_busy() -> None:
@@ -97,4 +113,4 @@ def test_a_night_that_was_found_busy_and_runs_now_is_not_noted_as_busy() -> None
 
 def test_found_busy_as_the_next_was_due_already_the_earlier_one_is_noted() -> None:
     standing = Standing(running=FIRST, waiting=SECOND).found_busy(FIRST)
-    assert step(NIGHT + DAY, standing) == NoteBusy(night=FIRST)
+    assert step(NIGHT + DAY, standing) == NoteBusy(night=Night(of=FIRST))

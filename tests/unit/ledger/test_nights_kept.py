@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -98,6 +99,28 @@ def test_the_night_that_ended_last_is_known_while_the_next_one_runs(ledger: Ledg
     ended = ledger.nights.last()
     ledger.nights.begin(SECOND, night(1))
     assert ledger.nights.last_ended() == ended
+
+
+def test_a_night_without_an_audit_is_noted_once_with_those_that_were_missed_before_it(ledger: Ledger) -> None:
+    record = NightRecord(
+        night=FIRST,
+        started=night(0),
+        finished=night(0) + HOUR,
+        outcome=NightOutcome.BUSY,
+        detail="why",
+        missed=2,
+        missed_since=FIRST - timedelta(days=2),
+    )
+    assert ledger.nights.give_up(record)
+    assert not ledger.nights.give_up(replace(record, detail="again"))
+    assert ledger.nights.last() == record
+
+    ledger.nights.begin(SECOND, night(1))
+    ledger.nights.note(SECOND, night(1), "a first reason")
+    assert ledger.nights.give_up(replace(record, night=SECOND, started=night(1) + HOUR, missed=0, missed_since=None))
+    last = ledger.nights.last()
+    assert last is not None
+    assert (last.night, last.started, last.detail, last.missed) == (SECOND, night(1), "why", 0)
 
 
 def test_nights_after_an_instant_come_in_the_order_in_which_they_began(ledger: Ledger) -> None:
