@@ -99,7 +99,7 @@ def _worry(
     since: Mapping[str, datetime],
     stake: str,
 ) -> Worry | None:
-    deciding = sorted((each for each in findings if each.answer is DECIDING.get(conclusion)), key=_cause)
+    deciding = sorted((each for each in findings if each.answer is DECIDING.get(conclusion)), key=cause_rank)
     if not deciding:
         return None
     return Worry(
@@ -112,7 +112,8 @@ def _worry(
     )
 
 
-def _cause(finding: Finding) -> int:
+def cause_rank(finding: Finding) -> int:
+    """Rank a finding: the smaller, the nearer it is to what others follow from."""
     return _CAUSES.index(finding.rule) if finding.rule in _CAUSES else len(_CAUSES)
 
 

@@ -14,6 +14,7 @@ from coverage_audit.ledger.past_record import Incident, LookBack
 from coverage_audit.reports.days import DayState, Span, states_of_audits
 from coverage_audit.reports.nights_view import MissingNights, missing_nights
 from coverage_audit.reports.page_words import Clock, EventView, Moment, events_view
+from coverage_audit.reports.situation import cause_rank
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +32,14 @@ class IncidentView:
     lasted: str | None
     over: str | None
     linked: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class IncidentGroup:
+    """What began or ended of one dataset: the finding to begin with, and the others."""
+
+    first: IncidentView
+    others: tuple[IncidentView, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +94,10 @@ def _days(back: LookBack, span: Span, begin: date) -> frozenset[date]:
 
 
 def _worst_first(incidents: Iterable[Incident]) -> list[Incident]:
-    return sorted(incidents, key=lambda one: (one.worst is not Answer.NONCONFORMITY, one.began, one.finding.id))
+    return sorted(
+        incidents,
+        key=lambda one: (one.worst is not Answer.NONCONFORMITY, cause_rank(one.finding), one.began, one.finding.id),
+    )
 
 
 def _incident(one: Incident, known: frozenset[DatasetId], clock: Clock) -> IncidentView:
@@ -99,6 +111,14 @@ def _incident(one: Incident, known: frozenset[DatasetId], clock: Clock) -> Incid
         over=None if one.ended is None else _over(one),
         linked=one.dataset in known,
     )
+
+
+def by_dataset(incidents: Iterable[IncidentView]) -> tuple[IncidentGroup, ...]:
+    """Put together what began, or ended in one way, of one dataset (of the estate itself); the order stays."""
+    found: dict[tuple[DatasetId | None, str | None], list[IncidentView]] = {}
+    for one in incidents:
+        found.setdefault((one.dataset, one.over), []).append(one)
+    return tuple(IncidentGroup(first=some[0], others=tuple(some[1:])) for some in found.values())
 
 
 def _over(one: Incident) -> str:

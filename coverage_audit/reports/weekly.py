@@ -29,7 +29,7 @@ from coverage_audit.reports.running_out import due_next
 from coverage_audit.reports.situation import situation, worst_first
 from coverage_audit.reports.templating import render
 from coverage_audit.reports.trends import TrendView, trend_view
-from coverage_audit.reports.week import week_view
+from coverage_audit.reports.week import by_dataset, week_view
 from coverage_audit.reports.worries import worries_view
 
 _MANY: Final = 24
@@ -73,7 +73,7 @@ def weekly_page(
         YearView(view=_view(dataset, estate, since, clock), trend=trend_view(days[dataset.id], span))
         for dataset in ordered
     )
-    shown = _open(ordered)
+    shown, week = _open(ordered), week_view(judged, back, span, week_from, clock)
     nights, rooms = nights_view(back, span), rooms_view(back, estate, span)
     return render(
         "weekly.html",
@@ -87,7 +87,9 @@ def weekly_page(
         started=clock.moment(judged.started),
         finished=clock.moment(judged.finished),
         took=format_duration(judged.finished - judged.started),
-        week=week_view(judged, back, span, week_from, clock),
+        week=week,
+        begun=by_dataset(week.begun),
+        ended=by_dataset(week.ended),
         due=due_next(judged, estate, now),
         rooms=rooms,
         fullest=fullest_first(rooms),

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+from coverage_audit.estate.model import DatasetId
 from coverage_audit.judgement.verdict import Acceptance, Answer, JudgedEstate
 from coverage_audit.ledger.past_record import Incident, LookBack, NightOutcome, NightRecord
 from coverage_audit.reports.days import span_of
 from coverage_audit.reports.nights_view import nights_view
 from coverage_audit.reports.page_words import Clock
-from coverage_audit.reports.week import WeekView, week_view
+from coverage_audit.reports.week import WeekView, by_dataset, week_view
 from tests.builders.judged import DUBLIN, NOW, a_dataset, a_finding, an_estate, judged
 from tests.builders.past_days import an_audit
 from tests.builders.year_of_the_station import WEEK_FROM, a_year_of_the_station
@@ -144,3 +145,26 @@ def test_the_nights_of_a_year_add_up() -> None:
     assert sum(month.counts.known for month in found.months) == 339
     assert found.months[0].begins == 1
     assert [month.begins + month.strip.width - 1 for month in found.months][-2:] == [31, 25]
+
+
+def test_findings_of_one_dataset_stand_together_behind_the_one_they_follow_from() -> None:
+    def of(rule: str, name: str, began: int = 3, ended: int | None = None) -> Incident:
+        usual = an_incident(name, began, ended, None if ended is None else Answer.CONFORMITY)
+        return replace(usual, finding=a_finding(rule, name), dataset=DatasetId(name))
+
+    told = looked(
+        nightly(
+            incidents=(
+                of("copies", "maps"),
+                of("completeness", "maps", 2),
+                of("media", "letters"),
+                of("age", "maps", 20, 1),
+            )
+        )
+    )
+    groups = by_dataset((*told.begun, *told.ended))
+    assert [(group.first.finding.id, [one.finding.id for one in group.others]) for group in groups] == [
+        ("completeness:maps", ["copies:maps"]),
+        ("media:letters", []),
+        ("age:maps", []),  # it is over: a line of its own
+    ]

@@ -28,7 +28,7 @@ from tests.builders.page_reader import (
     assert_links_lead_somewhere,
     assert_quoted,
 )
-from tests.builders.past_days import an_audit
+from tests.builders.past_days import a_day, an_audit
 from tests.builders.weekly import MADE, hostile_weekly, the_weekly_page
 from tests.builders.year_of_the_station import WEEK_FROM, a_year_of_the_station
 
@@ -131,6 +131,10 @@ def test_a_ledger_that_begins_today_makes_a_page() -> None:
     page = weekly_page(judged((dataset,)), an_estate((dataset,)), back, since={}, week_from=WEEK_FROM, now=NOW)
     assert "no audit of it is on record" in page
     assert_audible(page)
+    first = replace(back, audits=(an_audit(NOW),), datasets=(a_day(NOW),))
+    page = weekly_page(judged((dataset,)), an_estate((dataset,)), first, since={}, week_from=WEEK_FROM, now=NOW)
+    assert "1 day conforming" in page
+    assert "The night had its audit." in page
 
 
 def test_an_estate_that_changed_since_the_audit_makes_a_page() -> None:
