@@ -9,6 +9,7 @@ from multiprocessing.connection import Connection
 from typing import Final
 from urllib.parse import urlsplit
 
+from coverage_audit.notices.delivery.lifeline import end_without_reader
 from coverage_audit.notices.delivery.naming import HEADER
 
 _HEADERS: Final = {"Content-Type": "application/json", "User-Agent": "coverage-audit"}
@@ -27,6 +28,7 @@ class Errand:
 def call_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child; send why the call was not taken (None: it was). What is raised may hold the address."""
     _be_silent()
+    end_without_reader(to)
     try:
         reason = _call(errand)
     except Exception as error:  # noqa: BLE001 - any text may hold the address: only its kind is told

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from coverage_audit.ledger.outgoing import Picture
 from coverage_audit.notices.delivery.arranging import arrange_mails
+from coverage_audit.notices.delivery.lifeline import end_without_reader
 from coverage_audit.notices.delivery.naming import keep_served, name_by_header, name_mail, named_in_body
 from coverage_audit.notices.mail_form import without_pictures
 from coverage_audit.notices.message import Message
@@ -48,6 +49,7 @@ class Reply:
 def send_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child. Whatever a service's code raises may hold the address: only its kind is told."""
     _be_silent()
+    end_without_reader(to)
     try:
         reply = _send(errand)
     except Exception as error:  # noqa: BLE001 - any plugin may raise anything, and the text may hold the address
