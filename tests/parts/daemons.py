@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
@@ -67,9 +67,13 @@ class StartDaemon(Protocol):
     """Starts a daemon."""
 
     def __call__(
-        self, *words: str, environment: Mapping[str, str] | None = None, module: str = "coverage_audit"
+        self,
+        *words: str,
+        environment: Mapping[str, str] | None = None,
+        module: str = "coverage_audit",
+        prefix: Sequence[str] = (),
     ) -> DaemonProcess:
-        """Start one on the station, with further words of the command line."""
+        """Start one on the station, with further words of the command line; `prefix` runs it, and becomes it."""
 
 
 @dataclass
@@ -83,10 +87,13 @@ def start_daemon(station: Station) -> Iterator[StartDaemon]:
     started = _Started()
 
     def start(
-        *words: str, environment: Mapping[str, str] | None = None, module: str = "coverage_audit"
+        *words: str,
+        environment: Mapping[str, str] | None = None,
+        module: str = "coverage_audit",
+        prefix: Sequence[str] = (),
     ) -> DaemonProcess:
         log = station.root / f"daemon-{len(started.all)}.log"
-        command = [sys.executable, "-m", module, "daemon", "--log", "json", "--tick", str(TICK)]
+        command = [*prefix, sys.executable, "-m", module, "daemon", "--log", "json", "--tick", str(TICK)]
         command += ["--estate", str(station.estate_file), "--state", str(station.state), *words]
         with log.open("wb") as out:
             process = subprocess.Popen(

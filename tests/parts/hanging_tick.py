@@ -1,40 +1,27 @@
-"""The command line with a tick that hangs for ever after some that went well, and a watch that waits three seconds."""
+"""The command line with a daemon whose fourth tick never ends, and whose watch is as impatient as a test."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
-from typing import Any
+from datetime import datetime
 
 from coverage_audit.cli.main import run
+from coverage_audit.daemon import watching
+from coverage_audit.daemon.nights import Nights
 
-_TICKS = 3
+_LAST = 4
+_ticks: list[datetime] = []
+_look = Nights.look
 
 
-def hanging(tick: Callable[[], None]) -> Callable[[], None]:
-    """Return a tick that hangs as a call into a dead mount would: at the third."""
-    count = 0
-
-    def ticked() -> None:
-        nonlocal count
-        count += 1
-        if count > _TICKS:
-            threading.Event().wait()
-        tick()
-
-    return ticked
+def _hang(self: Nights, now: datetime) -> bool:
+    _ticks.append(now)
+    if len(_ticks) >= _LAST:
+        threading.Event().wait()
+    return _look(self, now)
 
 
 if __name__ == "__main__":
-    import coverage_audit.daemon.ticking
-    import coverage_audit.daemon.watching
-
-    begin = coverage_audit.daemon.ticking.Ticking.__init__
-
-    def beginning(ticking: Any, tick: Callable[[], None], *rest: Any) -> None:
-        """Begin with such a tick."""
-        begin(ticking, hanging(tick), *rest)
-
-    coverage_audit.daemon.ticking.Ticking.__init__ = beginning  # type: ignore[method-assign]  # what the test is about
-    coverage_audit.daemon.watching.HUNG_S = 3.0  # type: ignore[misc]  # the same
+    watching.HUNG_S = 3.0  # type: ignore[misc]  # the test's own
+    Nights.look = _hang  # type: ignore[method-assign]  # the defect
     run()
