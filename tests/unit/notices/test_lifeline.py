@@ -13,7 +13,7 @@ DELIVER = """
 from coverage_audit.notices.delivery import deliver
 from coverage_audit.notices.message import Message
 message = Message(subject="s", text="t", html="<p>t</p>", short="t")
-deliver("phone", "json://127.0.0.1:{port}", message, event="0" * 32)
+deliver("phone", "json://127.0.0.1:{port}?rto=50&cto=50", message, event="0" * 32)
 """
 CALL = """
 from datetime import UTC, date, datetime
@@ -21,8 +21,8 @@ from coverage_audit.daemon.alive import NightEnd, call
 from coverage_audit.estate.model import Kept
 from coverage_audit.ledger.past_record import NightOutcome
 at = datetime(2026, 11, 27, tzinfo=UTC)
-night = dict(event="0", estate="x", night=at.date(), outcome=NightOutcome.FAILED, conclusion=None, finished=at, missed=0)
-end = NightEnd(**night)
+night = dict(event="0", estate="x", night=at.date(), finished=at, missed=0)
+end = NightEnd(outcome=NightOutcome.FAILED, conclusion=None, **night)
 call(Kept(url_env="URL"), dict(URL="http://127.0.0.1:{port}"), end)
 """
 GUARDED = "if __name__ == '__main__':\n    {body}\n"
