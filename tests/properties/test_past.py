@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import tempfile
 from datetime import datetime, timedelta
-from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.judgement.verdict import Answer
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.past_record import Incident
 from coverage_audit.ledger.record import AuditRecord
 from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
+from tests.parts.databases import NewLedger
 
 OPEN = (Answer.NONCONFORMITY, Answer.UNVERIFIED)
 IDS = ("age:field-recordings", "copies:field-recordings", "clock:estate")
@@ -46,10 +44,10 @@ def told(incident: Incident) -> Told:
 @settings(max_examples=30, deadline=None)
 @given(pasts, bounds)
 def test_incidents_are_the_unbroken_runs_of_open_answers_that_touch_the_span(
-    nights: list[dict[str, Answer | None]], between: tuple[int, int]
+    new_ledger: NewLedger, nights: list[dict[str, Answer | None]], between: tuple[int, int]
 ) -> None:
     since, until = (night(number) + timedelta(hours=1) for number in between)
-    with tempfile.TemporaryDirectory() as folder, exclusive(Path(folder)), open_ledger(Path(folder)) as ledger:
+    with new_ledger() as (ledger, _):
         for number, answers in enumerate(nights):
             given_ = [a_finding(name, answer) for name, answer in answers.items() if answer is not None]
             own = [finding for finding in given_ if finding.subject == "estate"]

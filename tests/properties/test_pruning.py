@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -11,12 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.estate.model import Address
+from coverage_audit.ledger.folder import StateFolder
+from coverage_audit.ledger.keeping import sweep
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.needed import NEWEST_KEPT, PAIRS_KEPT
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord, Compared, SeenManifest
 from tests.builders.kept import a_compared, a_seen_manifest, a_staged_file
 from tests.builders.recorded import COPY, ESTATE_TEXT, HERON, ORIGINAL, RECORDINGS, a_judged, night
+from tests.parts.databases import NewLedger
 
 DATED = Address(volume=HERON, path=".points/{point}/recordings")
 COPIES = (COPY, DATED)
@@ -122,15 +123,15 @@ def check(ledger: Ledger, state: Path, model: Model, now: datetime) -> None:
 
 @settings(max_examples=20, deadline=None)
 @given(nights)
-def test_what_is_still_needed_is_never_pruned_and_the_rest_is(history: list[Night]) -> None:
-    with tempfile.TemporaryDirectory() as folder, exclusive(Path(folder)), open_ledger(Path(folder)) as ledger:
+def test_what_is_still_needed_is_never_pruned_and_the_rest_is(new_ledger: NewLedger, history: list[Night]) -> None:
+    with new_ledger() as (ledger, folder):
         model = Model(newest_complete={}, compared={})
         now = night(0)
         for number, one in enumerate(history):
             now += timedelta(days=one.days)
             audit(ledger, number, now, one, model)
             ledger.prune(now)
-            check(ledger, Path(folder), model, now)
-        files = set(Path(folder).rglob("*s/*.parquet"))
-        with open_ledger(Path(folder)):  # sweeps: nothing that pruning left is unknown to the ledger
-            assert set(Path(folder).rglob("*.parquet")) == files
+            check(ledger, folder, model, now)
+        files = set(folder.rglob("*s/*.parquet"))
+        sweep(ledger._engine, StateFolder(path=folder))  # nothing that pruning left is unknown to the ledger
+        assert set(folder.rglob("*.parquet")) == files

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.judgement.verdict import Answer, JudgedEstate
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord, Transition, TransitionKind
 from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
+from tests.parts.databases import NewLedger
 
 OPEN = (Answer.NONCONFORMITY, Answer.UNVERIFIED)
 SETS = ("field-recordings", "survey-sheets")
@@ -99,8 +97,8 @@ def check(history: list[Night], told: tuple[Transition, ...], since: dict[str, d
 
 @settings(max_examples=40, deadline=None)
 @given(nights)
-def test_transitions_equal_those_of_a_naive_model(history: list[Night]) -> None:
-    with tempfile.TemporaryDirectory() as folder, exclusive(Path(folder)), open_ledger(Path(folder)) as ledger:
+def test_transitions_equal_those_of_a_naive_model(new_ledger: NewLedger, history: list[Night]) -> None:
+    with new_ledger() as (ledger, _):
         open_since: dict[str, datetime] = {}
         for number, one in enumerate(history):
             record = AuditRecord(judged=judged(number, one), estate_text=ESTATE_TEXT)
