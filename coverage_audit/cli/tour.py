@@ -44,11 +44,12 @@ def command(*, folder: Path | None) -> int:
     let_faults_happen(station, wall_clock())
     audited = _audit(estate, place / "state")
     page = place / "page.html"
-    write_page(page, audit_page(audited.judged, estate, since=audited.recorded.since, now=audited.judged.finished))
+    judged, recorded = audited.judged, audited.recorded
+    write_page(page, audit_page(judged, estate, since=recorded.since, now=judged.finished, number=recorded.audit))
     click.echo()
     width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
     colour = sys.stdout.isatty()
-    click.echo(audit_text(audited.judged, width=width, colour=colour, since=audited.recorded.since))
+    click.echo(audit_text(judged, width=width, colour=colour, since=recorded.since, number=recorded.audit))
     click.echo(f"The page:   {page}")
     click.echo(f"The estate: {estate_file}")
     click.echo("Audit it yourself, change something, and audit it again:")

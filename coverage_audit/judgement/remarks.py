@@ -66,7 +66,7 @@ def _about_times(view: CopyView, found: CopyComparison) -> Iterator[str]:
 
 def _about_rows(view: CopyView, found: CopyComparison) -> Iterator[str]:
     if found.pending.files:
-        yield f"pending: {amount(found.pending)}; a copy that keeps up has {duration(view.max_age)} to take that up"
+        yield f"a copy that keeps up has {duration(view.max_age)} to take up what is pending"
     if found.under_old_name.files:
         yield f"held under an old name: {amount(found.under_old_name)}"
     if found.sticking_out:

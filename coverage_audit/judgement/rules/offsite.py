@@ -41,7 +41,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     span = context.holdings.offsite()
     home = context.estate.site(context.holdings.places[ORIGINAL].is_at).name
     count = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'}"
-    sentence = f"{'no proven copy is' if str(span) == '0' else count} elsewhere than at {home}"
+    sentence = f"{'No proven copy is' if str(span) == '0' else count} elsewhere than at {home}"
     moved = [
         f"{holding.address} is at its host's site: {attached_in_words(holding.on_host, context.estate)}"
         for holding in context.holdings.places
