@@ -54,14 +54,14 @@ def mode(path: Path) -> int:
     return stat.S_IMODE(path.stat().st_mode)
 
 
-def filled(state: Path) -> Ledger:
-    ledger = open_ledger(state)
+def filled(state: Path, url: str | None = None) -> Ledger:
+    ledger = open_ledger(state, url)
     judged = a_judged(datasets={"field-recordings": [a_finding()]})
     ledger.record(AuditRecord(judged=judged, estate_text=ESTATE_TEXT))
     return ledger
 
 
-def refused(state: Path) -> str:
+def refused(state: Path, url: str | None = None) -> str:
     with pytest.raises(LedgerError) as caught:
-        open_ledger(state)
+        open_ledger(state, url)
     return str(caught.value)

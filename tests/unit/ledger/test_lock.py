@@ -55,15 +55,15 @@ def test_the_lock_of_a_killed_audit_is_free(state: Path) -> None:
         pass
 
 
-def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state: Path) -> None:
+def test_opening_to_read_takes_nothing_away_from_an_audit_that_is_running(state: Path, url: str | None) -> None:
     with exclusive(state):
-        ledger = filled(state)
+        ledger = filled(state, url)
         staging = ledger.staging(a_judged().started)
         code = (
             "import sys, pathlib; from coverage_audit.ledger.opening import open_ledger;"
-            "print(open_ledger(pathlib.Path(sys.argv[1])).finding_ids())"
+            "print(open_ledger(pathlib.Path(sys.argv[1]), *sys.argv[2:]).finding_ids())"
         )
-        words = [sys.executable, "-c", code, str(state)]
+        words = [sys.executable, "-c", code, str(state), *([url] if url else [])]
         reader = subprocess.run(words, check=True, capture_output=True, text=True, timeout=60)
         assert "copies:field-recordings" in reader.stdout
         assert staging.is_dir()
@@ -80,6 +80,15 @@ def test_a_second_daemon_is_told_which_process_is_the_first(state: Path) -> None
     named = f"another daemon works on .*process {os.getpid()}, since"
     with exclusive(state, Lock.DAEMON), pytest.raises(LedgerBusyError, match=named), exclusive(state, Lock.DAEMON):
         pass
+
+
+def test_a_holder_holds_no_file_open_for_writing(state: Path) -> None:
+    with exclusive(state, Lock.DAEMON):
+        (held,) = [
+            one for one in Path("/proc/self/fd").iterdir() if one.exists() and one.readlink().name == "daemon.lock"
+        ]
+        flags = int(Path(f"/proc/self/fdinfo/{held.name}").read_text().split("flags:")[1].split()[0], 8)
+        assert flags & os.O_ACCMODE == os.O_RDONLY
 
 
 def test_what_a_holder_starts_does_not_hold_the_lock_on(state: Path) -> None:

@@ -27,12 +27,11 @@ ADDED = ("original_whole", "trusted")
 """Columns of later versions beside those of what a comparison left out."""
 
 
-def test_a_ledger_of_a_newer_version_is_refused(state: Path) -> None:
-    filled(state).close()
-    with sqlite3.connect(state / "ledger.db") as database:
-        database.execute("update alembic_version set version_num='9999'")
-    database.close()
-    assert "newer version" in refused(state)
+def test_a_ledger_of_a_newer_version_is_refused(state: Path, url: str | None) -> None:
+    filled(state, url).close()
+    with connect(StateFolder(path=state), url).begin() as connection:
+        connection.execute(text("update alembic_version set version_num='9999'"))
+    assert "newer version" in refused(state, url)
 
 
 def test_the_migrations_make_exactly_the_tables_declared(state: Path, url: str | None) -> None:

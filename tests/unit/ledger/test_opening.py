@@ -6,13 +6,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import text
 
 from coverage_audit.errors import LedgerError
+from coverage_audit.ledger.connecting import connect
 from coverage_audit.ledger.folder import StateFolder
+from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord
 from tests.builders.nights import filled, mode, refused
-from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged
+from tests.builders.recorded import ESTATE_TEXT, a_finding, a_judged, night
 
 
 def test_a_new_ledger_is_for_its_owner_alone(state: Path) -> None:
@@ -28,10 +31,10 @@ def test_a_new_ledger_is_for_its_owner_alone(state: Path) -> None:
     assert {mode(path) for path in files} == {0o600}
 
 
-def test_the_seed_is_made_once(state: Path) -> None:
-    first = open_ledger(state).seed
+def test_the_seed_is_made_once(state: Path, url: str | None) -> None:
+    first = open_ledger(state, url).seed
     assert len(first) == 16
-    assert open_ledger(state).seed == first == (state / "seed").read_bytes()
+    assert open_ledger(state, url).seed == first == (state / "seed").read_bytes()
 
 
 def test_a_file_in_the_folders_place_is_refused(state: Path) -> None:
@@ -103,20 +106,20 @@ def test_a_damaged_page_is_found_before_anything_is_swept(state: Path) -> None:
     assert (state / "manifests" / "a.parquet").exists()
 
 
-def test_a_folder_whose_seed_is_another_is_refused(state: Path) -> None:
-    filled(state).close()
+def test_a_folder_whose_seed_is_another_is_refused(state: Path, url: str | None) -> None:
+    filled(state, url).close()
     (state / "seed").write_bytes(b"0123456789abcdef")
-    assert "do not belong together" in refused(state)
+    assert "do not belong together" in refused(state, url)
     (state / "seed").unlink()
-    assert "do not belong together" in refused(state)
+    assert "do not belong together" in refused(state, url)
     assert not (state / "seed").exists()
 
 
-def test_manifests_without_their_ledger_are_not_thrown_away(state: Path) -> None:
+def test_manifests_without_their_ledger_are_not_thrown_away(state: Path, url: str | None) -> None:
     StateFolder(path=state).prepare()
     (state / "manifests" / "a.parquet").write_bytes(b"rows")
     with exclusive(state):
-        assert "knows nothing" in refused(state)
+        assert "knows nothing" in refused(state, url)
     assert (state / "manifests" / "a.parquet").exists()
 
 
@@ -131,3 +134,44 @@ def test_a_database_that_does_not_answer_is_said_without_the_password(state: Pat
     with pytest.raises(LedgerError) as caught:
         open_ledger(state, f"postgresql://auditor:pa55@/x?host={state}")
     assert "pa55" not in str(caught.value)
+
+
+@pytest.mark.parametrize("url", ["postgresql"], indirect=True)
+def test_a_server_that_refuses_to_write_is_said_and_what_was_recorded_is_read(state: Path, url: str | None) -> None:
+    filled(state, url).close()
+    record = AuditRecord(judged=a_judged(night(1)), estate_text=ESTATE_TEXT)
+    read_only(state, url, "on")
+    with exclusive(state), open_ledger(state, url) as ledger:
+        with pytest.raises(LedgerError, match="read-only"):
+            ledger.record(record)
+        assert ledger.finding_ids() == ("copies:field-recordings",)
+    read_only(state, url, "off")
+    with exclusive(state), open_ledger(state, url) as ledger:
+        assert ledger.record(record).audit
+
+
+def read_only(state: Path, url: str | None, setting: str) -> None:
+    engine = connect(StateFolder(path=state), url).execution_options(isolation_level="AUTOCOMMIT")
+    with engine.connect() as server:
+        server.execute(text("SET default_transaction_read_only = off"))
+        server.execute(text(f"ALTER DATABASE {engine.url.database} SET default_transaction_read_only = {setting}"))
+
+
+@pytest.mark.parametrize("url", ["postgresql"], indirect=True)
+def test_a_connection_that_a_server_ends_loses_nothing_and_the_next_one_works(state: Path, url: str | None) -> None:
+    with exclusive(state):
+        ledger = filled(state, url)
+        with pytest.raises(LedgerError, match="terminating connection"):
+            _write_and_be_cut_off(ledger, state, url)
+        stored = ledger.last_finding("copies:field-recordings")
+        assert stored is not None
+        assert stored.current
+
+
+def _write_and_be_cut_off(ledger: Ledger, state: Path, url: str | None) -> None:
+    others = "select pg_terminate_backend(pid) from pg_stat_activity where pid <> pg_backend_pid()"
+    with ledger._writing() as connection:
+        connection.execute(text("update findings set current = false"))
+        with connect(StateFolder(path=state), url).connect() as other:
+            other.execute(text(f"{others} and datname = current_database()"))
+        connection.execute(text("select 1"))
