@@ -32,7 +32,7 @@ def open_ledger(state: Path, url: str | None = None) -> Ledger:
     folder = StateFolder(path=state)
     folder.prepare()
     engine = connect(folder, url, wait=PATIENCE if held_here(state) else WAIT)
-    where = engine.url.render_as_string(hide_password=True) if url else str(folder.database)
+    where = engine.url.set(query={}).render_as_string(hide_password=True) if url else str(folder.database)
     with speaking_of_database(where):
         if not is_current(engine):
             with nullcontext() if held_here(state) else exclusive(state):

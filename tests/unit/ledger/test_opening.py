@@ -131,9 +131,10 @@ def test_an_address_that_names_no_database_is_refused_without_repeating_it(state
 
 
 def test_a_database_that_does_not_answer_is_said_without_the_password(state: Path) -> None:
-    with pytest.raises(LedgerError) as caught:
-        open_ledger(state, f"postgresql://auditor:pa55@/x?host={state}")
-    assert "pa55" not in str(caught.value)
+    for url in (f"postgresql://auditor:pa55@/x?host={state}", f"postgresql://auditor@/x?host={state}&password=pa55"):
+        with pytest.raises(LedgerError) as caught:
+            open_ledger(state, url)
+        assert "pa55" not in str(caught.value)
 
 
 @pytest.mark.parametrize("url", ["postgresql"], indirect=True)
