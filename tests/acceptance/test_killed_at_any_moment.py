@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import random
 import time
+from dataclasses import dataclass
 from datetime import datetime
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkServerContext
@@ -27,6 +28,14 @@ ROUNDS = 100
 LONGEST_S = 0.2
 BEGUN = -1
 RELATION = b"rows that differ " * 5_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class On:
+    """The ledger on which audits are killed."""
+
+    state: Path
+    url: str | None
 
 
 def one_night(ledger: Ledger, number: int) -> None:
@@ -60,10 +69,10 @@ def audits(ledger: Ledger) -> list[datetime]:
         return list(connection.scalars(select(AUDITS.c.started).order_by(AUDITS.c.id)))
 
 
-def work_until_killed(state: Path, announce: Connection) -> None:
+def work_until_killed(state: Path, url: str | None, announce: Connection) -> None:
     """Audit night after night, saying after each which one was recorded (and first that it begins)."""
     announce.send(BEGUN)
-    with exclusive(state), open_ledger(state) as ledger:
+    with exclusive(state), open_ledger(state, url) as ledger:
         number = len(audits(ledger))
         while True:
             one_night(ledger, number)
@@ -79,10 +88,10 @@ def processes() -> ForkServerContext:
     return context
 
 
-def killed_after(context: ForkServerContext, state: Path, words: int, seconds: float) -> list[int]:
+def killed_after(context: ForkServerContext, on: On, words: int, seconds: float) -> list[int]:
     """Let audits run until they have said so many words, and a little longer; kill them; return what they said."""
     hears, says = context.Pipe(duplex=False)
-    process = context.Process(target=work_until_killed, args=(state, says))
+    process = context.Process(target=work_until_killed, args=(on.state, on.url, says))
     process.start()
     says.close()
     said = []
@@ -100,9 +109,10 @@ def killed_after(context: ForkServerContext, state: Path, words: int, seconds: f
         return said
 
 
-def check(state: Path) -> int:
+def check(on: On) -> int:
     """Open as the next audit does; how many audits are recorded, after everything that is kept has been read."""
-    with exclusive(state), open_ledger(state) as ledger:
+    state = on.state
+    with exclusive(state), open_ledger(state, on.url) as ledger:
         recorded = audits(ledger)
         assert recorded == [night(number) for number in range(len(recorded))]
         with ledger._reading() as connection:
@@ -136,16 +146,18 @@ def check_last(ledger: Ledger, number: int) -> None:
 
 @pytest.mark.slow
 @pytest.mark.timeout(600)
+@pytest.mark.parametrize(("database", "rounds"), [("sqlite", ROUNDS), ("postgresql", ROUNDS // 4)])
 def test_an_audit_killed_at_any_moment_loses_nothing_that_was_recorded(
-    processes: ForkServerContext, tmp_path: Path
+    processes: ForkServerContext, tmp_path: Path, request: pytest.FixtureRequest, database: str, rounds: int
 ) -> None:
-    state = tmp_path / "state"
+    url = request.getfixturevalue("postgresql_url") if database == "postgresql" else None
+    on = On(state=tmp_path / "state", url=url)
     count = 0
-    for turn in range(ROUNDS):
+    for turn in range(rounds):
         words = 1 + turn % 2  # it has begun to open the ledger, or a first night is recorded
-        said = killed_after(processes, state, words, random.uniform(0, LONGEST_S))  # noqa: S311 - an instant, no secret
-        kept = check(state)
+        said = killed_after(processes, on, words, random.uniform(0, LONGEST_S))  # noqa: S311 - an instant, no secret
+        kept = check(on)
         last = max([count - 1, *said])
         assert last + 1 <= kept <= last + 2  # the one more was recorded, and killed before it could say so
         count = kept
-    assert count >= ROUNDS // 2
+    assert count >= rounds // 2
