@@ -66,7 +66,7 @@ class Nights:
         self._start = start
         self._standing = Standing()
         self._child: Process | None = None
-        self._done: frozenset[date] = frozenset()
+        self._done: frozenset[date] | None = None
         self._unwritten: dict[date, _Ending] = {}
         self._to_note: tuple[date, str] | None = None
         self._said_waiting: date | None = None
@@ -101,8 +101,8 @@ class Nights:
 
     def advance(self, estate: Estate, ledger: Ledger, now: datetime) -> None:
         """Do what is to be done now. Raises LedgerError; what it could not be told is told at the next call."""
-        self._write(estate, ledger)
         self._done = ledger.nights.done()
+        self._write(estate, ledger)
         if self._to_note is not None:
             night, why = self._to_note
             ledger.nights.note(night, now, why)
@@ -113,7 +113,12 @@ class Nights:
             self._write(estate, ledger)
 
     def without_ledger(self, estate: Estate, why: str, now: datetime) -> None:
-        """Count what is due and cannot be begun, because the ledger cannot be used."""
+        """Count what is due and cannot be begun, because the ledger cannot be used any more.
+
+        Where it could not be read since the daemon began nobody knows what is due.
+        """
+        if self._done is None:
+            return
         while (step := self._next(estate, now)) is not None:
             if isinstance(step, Begin):
                 self._failed(step.night.of, why, now)
@@ -132,7 +137,8 @@ class Nights:
         at = estate.schedule.audit
         if at is None:
             return None
-        return next_step(now, self._done | self._unwritten.keys(), at, estate.time_zone, self._standing)
+        done = (self._done or frozenset()) | self._unwritten.keys()
+        return next_step(now, done, at, estate.time_zone, self._standing)
 
     def _take(self, step: Begin | GiveUp | NoteBusy | Wait, estate: Estate, now: datetime) -> bool:
         """Take a step; say whether it was the last for now."""
@@ -183,6 +189,7 @@ class Nights:
         elif ended.failure:
             self._failed(night, ended.failure, now)
         else:
+            self._done = (self._done or frozenset()) | {night}
             said = "" if ended.report is None else ended.report.said
             self._standing = Standing(waiting=None if self._standing.waiting == night else self._standing.waiting)
             self._log("night ended", night=str(night), said=said)
@@ -201,8 +208,10 @@ class Nights:
 
     def _write(self, estate: Estate, ledger: Ledger) -> None:
         """Tell the ledger what has ended, with what is told of it; each is told once, however often this fails."""
+        self._done = self._done or frozenset()
         for night, ending in list(self._unwritten.items()):
-            put_notice(estate, ledger.outbox, ending.notice, ending.at)
-            ledger.nights.give_up(ending.record())
+            if night not in self._done:
+                put_notice(estate, ledger.outbox, ending.notice, ending.at)
+                ledger.nights.give_up(ending.record())
             del self._unwritten[night]
             self._done |= {night}

@@ -65,7 +65,12 @@ def run_daemon(settings: Settings, log: Log, environment: Mapping[str, str], *, 
             nights=Nights(file=settings.file, state=settings.state, log=log),
             weekly=Weekly(file=settings.file, state=settings.state, log=log, started=clock()),
             sender=Sender(
-                state=settings.state, environment=environment, clock=clock, log=log, stopping=lambda: ending.asked
+                state=settings.state,
+                hold=hold,
+                environment=environment,
+                clock=clock,
+                log=log,
+                stopping=lambda: ending.asked,
             ),
             hold=hold,
         )

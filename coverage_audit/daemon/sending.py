@@ -15,12 +15,23 @@ from coverage_audit.wiring import Clock, reading, send_due, send_past_the_outbox
 
 
 class Sender:
-    """Sends and calls. Each method is for one thread; `stopping` says whether the daemon is to end."""
+    """Sends and calls. Each method is for one thread.
+
+    `hold` makes sure that the state folder is still the daemon's, `stopping` says whether the daemon is to end.
+    """
 
     def __init__(
-        self, *, state: Path, environment: Mapping[str, str], clock: Clock, log: Log, stopping: Callable[[], bool]
+        self,
+        *,
+        state: Path,
+        hold: Callable[[], None],
+        environment: Mapping[str, str],
+        clock: Clock,
+        log: Log,
+        stopping: Callable[[], bool],
     ) -> None:
         self._state = state
+        self._hold = hold
         self._environment = environment
         self._clock = clock
         self._log = log
@@ -30,6 +41,7 @@ class Sender:
     def send(self, estate: Estate) -> None:
         """Send what is due in the outbox."""
         try:
+            self._hold()
             with reading(self._state) as ledger:
                 outcomes = send_due(estate, ledger, clock=self._clock, stopping=self._stopping)
         except LedgerError as error:

@@ -38,9 +38,10 @@ def exclusive(state: Path, lock: Lock = Lock.AUDIT) -> Iterator[None]:
     file, taken = lock.value
     StateFolder(path=state).prepare()
     with speaking_of(state):
-        descriptor = os.open(state / file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        # For reading: a daemon that holds its lock for years must not keep a disk from being set read-only.
+        descriptor = os.open(state / file, os.O_RDONLY | os.O_CREAT | os.O_CLOEXEC, 0o600)
     try:
-        _take(descriptor, state, taken)
+        _take(descriptor, state / file, taken)
         mine = (os.getpid(), state.resolve(), lock)
         _held.add(mine)
         try:
@@ -72,14 +73,13 @@ def holder_of(state: Path, lock: Lock) -> str | None:
     return None
 
 
-def _take(descriptor: int, state: Path, taken: str) -> None:
+def _take(descriptor: int, file: Path, taken: str) -> None:
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
-        raise LedgerBusyError(f"{taken} {state}: {_holder(descriptor)}") from None
-    with speaking_of(state):
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, f"process {os.getpid()}".encode("ascii"), 0)
+        raise LedgerBusyError(f"{taken} {file.parent}: {_holder(descriptor)}") from None
+    with speaking_of(file.parent):
+        file.write_text(f"process {os.getpid()}", "ascii")
 
 
 def _holder(descriptor: int) -> str:

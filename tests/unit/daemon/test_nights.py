@@ -201,6 +201,26 @@ def test_without_a_ledger_the_night_is_given_up_in_the_same_time_and_noted_when_
     assert bench.begun == [FIRST + DAY]
 
 
+def test_a_night_that_ended_as_the_ledger_was_lost_is_neither_tried_again_nor_told_as_lost(bench: Bench) -> None:
+    bench.tick()
+    bench.ledger.nights.begin(FIRST, bench.now)
+    bench.ledger.nights.end(FIRST, bench.now, NightOutcome.AUDITED)
+    bench.children.last.ended = FINE
+    for wait in (MINUTE, *AGAIN_AFTER, MINUTE):
+        bench.tick(wait, with_ledger=False)
+    bench.tick()
+    assert bench.log.events("night failed") == []
+    assert bench.told == []
+    assert bench.begun == [FIRST]
+
+
+def test_while_the_ledger_was_never_read_no_night_is_counted(bench: Bench) -> None:
+    for wait in (MINUTE, *AGAIN_AFTER, MINUTE):
+        bench.tick(wait, with_ledger=False)
+    assert bench.log.events() == []
+    assert bench.nights.unwritten is None
+
+
 def test_missed_nights_are_said_when_the_night_that_catches_up_begins(bench: Bench) -> None:
     bench.tick(4 * DAY)
     errand = bench.children.last.errand

@@ -62,7 +62,8 @@ class Bench:
 
         nights = Nights(file=self.file, state=self.state, log=self.log, start=self.children)
         weekly = Weekly(file=self.file, state=self.state, log=self.log, started=self.now, start=self.children)
-        sender = Sender(state=self.state, environment={}, clock=clock, log=self.log, stopping=lambda: False)
+        hold = _Hold(self.state, self.held)
+        sender = Sender(state=self.state, hold=hold, environment={}, clock=clock, log=self.log, stopping=lambda: False)
         self.serving = Serving(
             Means(
                 file=self.file,
@@ -73,7 +74,7 @@ class Bench:
                 nights=nights,
                 weekly=weekly,
                 sender=sender,
-                hold=_Hold(self.state, self.held),
+                hold=hold,
             ),
             first(self.file, None),
         )
