@@ -61,9 +61,9 @@ class HangingMount:
 
 
 class MountHanging(Protocol):
-    """Serves `source` over SSH and mounts it at `folder`."""
+    """Serves `source` over SSH and mounts it at `folder`; there, all who use the mount have the rights of `account`."""
 
-    def __call__(self, source: Path, folder: Path) -> HangingMount:
+    def __call__(self, source: Path, folder: Path, account: str = "root") -> HangingMount:
         """Return it mounted and answering."""
 
 
@@ -73,8 +73,8 @@ def mount_hanging(start_sshd: StartSshd) -> Iterator[MountHanging]:
     mounts: list[HangingMount] = []
     started: list[subprocess.Popen[bytes]] = []
 
-    def mount(source: Path, folder: Path) -> HangingMount:
-        box = start_sshd("Subsystem sftp /usr/lib/openssh/sftp-server")
+    def mount(source: Path, folder: Path, account: str = "root") -> HangingMount:
+        box = start_sshd(f"Subsystem sftp /usr/sbin/runuser -u {account} -- /usr/lib/openssh/sftp-server")
         folder.mkdir(parents=True, exist_ok=True)
         hold = ["unshare", "--mount", "--propagation", "private", "sleep", "infinity"]
         holder = subprocess.Popen(hold)
