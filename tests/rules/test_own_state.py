@@ -14,7 +14,7 @@ from coverage_audit.evidence.own import OwnPart, OwnPlace, OwnPlaces
 from coverage_audit.judgement.context import EstateContext
 from coverage_audit.judgement.rules.own_state import check
 from coverage_audit.judgement.verdict import Answer, Finding
-from tests.builders.station import FINISHED, MAX_AGE, POLICY, STARTED, a_device, a_volume, an_address, an_estate
+from tests.builders.station import FINISHED, LIMITS, MAX_AGE, POLICY, STARTED, a_device, a_volume, an_address, an_estate
 
 STATE = "/home/aoife/state"
 
@@ -128,6 +128,9 @@ def test_a_copy_of_the_database_made_by_its_own_means_stands_for_it_while_it_is_
 
     assert answers(held, own=replace(OWN, dumped=young)) == ALL_HOLD
     assert answers(held, own=replace(OWN, dumped=old))["ledger"] is FAILS
+    ahead = FINISHED + LIMITS.clock_tolerance
+    assert answers(held, own=replace(OWN, dumped=ahead)) == ALL_HOLD
+    assert answers(held, own=replace(OWN, dumped=ahead + timedelta(seconds=1)))["ledger"] is FAILS
     for both in (["/aoife/state/ledger.db*", "dump/"], ["ledger.db*"]):  # the second means the copy, too
         without = a_dataset("curlew:home", *both)
         assert answers(without, own=replace(OWN, dumped=young))["ledger"] is FAILS

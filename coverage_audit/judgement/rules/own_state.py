@@ -118,7 +118,7 @@ def _of_database(
     if dump.dataset is None or not dump.is_covered:
         return [_Trouble(said=f"{before}, and {where}, the folder of its copies, {_why(dump)}", place=dump)]
     asked = estate.policy(dump.dataset.policy).max_age
-    if now - dumped <= asked:
+    if dumped - now <= estate.limits.clock_tolerance and now - dumped <= asked:
         return []
     made = f"its copy in {where} was made {age(dumped, now)}; {duration(asked)} is asked"
     return [_Trouble(said=f"{before}, and {made}", place=dump)]
