@@ -151,6 +151,7 @@ def test_a_night_whose_process_is_killed_is_tried_again_and_then_given_up_and_to
         clock.set(again + timedelta(seconds=1))
     os.kill(int(daemon.wait_for("night begun", tries=4)["process"]), signal.SIGKILL)
     daemon.wait_for("night given up")
+    assert eventually(lambda: nights_of(quiet)[0].outcome is not None)
     (given_up,) = nights_of(quiet)
     assert (given_up.outcome, given_up.detail) == (NightOutcome.FAILED, "its process was ended by signal 9")
     assert eventually(lambda: len(mailbox.letters) == 1)
