@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 
-from coverage_audit.errors import EstateError
-from coverage_audit.estate.changes import ChangeKind, EstateChange, capacity_changes, diff
-from coverage_audit.estate.declared import Part
+from coverage_audit.audits.declared_since import changes_from
+from coverage_audit.estate.changes import EstateChange, capacity_changes
 from coverage_audit.estate.model import Estate, VolumeKey
-from coverage_audit.estate.reader import estate_of
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.ledger.ledger import Ledger
@@ -20,17 +17,7 @@ def changes_since_last(estate: Estate, answers: Iterable[Answer], ledger: Ledger
     text = ledger.last_estate()
     if text is None:
         return ()
-    return (*_declared(estate, text), *_capacities(estate, answers, ledger))
-
-
-def _declared(estate: Estate, text: str) -> tuple[EstateChange, ...]:
-    if text == estate.text:
-        return ()
-    try:
-        before = estate_of(text, Path("estate.yaml"))
-    except EstateError:  # written for another version of this program: that it changed is all that can be told
-        return (EstateChange(kind=ChangeKind.CHANGED, part=Part.ESTATE, name=""),)
-    return diff(before, estate)
+    return (*changes_from(text, estate), *_capacities(estate, answers, ledger))
 
 
 def _capacities(estate: Estate, answers: Iterable[Answer], ledger: Ledger) -> tuple[EstateChange, ...]:

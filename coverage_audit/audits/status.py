@@ -12,6 +12,8 @@ from enum import StrEnum
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from coverage_audit.audits.declared_since import unjudged
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.former import Lineage, lineage_of
 from coverage_audit.estate.model import DatasetId, Estate, ShelfAccess
 from coverage_audit.judgement.conclusions import conclude_estate
@@ -27,6 +29,9 @@ GRACE: Final = timedelta(hours=8)
 
 WAITS_TOO_LONG: Final = timedelta(hours=24)
 """A notice that was not delivered for so long is trouble of its own; quiet hours are over by then."""
+
+AHEAD: Final = timedelta(minutes=5)
+"""So far a clock may have been ahead and set back without a word."""
 
 SOON: Final = timedelta(days=14)
 """Waivers that end within this time are said."""
@@ -74,15 +79,21 @@ class Evidence:
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetStatus:
-    """A dataset as it was judged last (None: it never was)."""
+    """A dataset as it was judged last (None: it never was).
+
+    `passed_over`: the last audit of all datasets knew nothing of it, for it had left the estate and came back since.
+    """
 
     id: DatasetId
     last: DatasetDay | None
+    passed_over: bool = False
 
     @property
     def conclusion(self) -> Conclusion:
-        """Its conclusion: what was never judged is unverified."""
-        return Conclusion.UNVERIFIED if self.last is None else self.last.conclusion
+        """Its conclusion: what was never judged, or conformed only before it left, is unverified."""
+        if self.last is None or (self.passed_over and self.last.conclusion is Conclusion.CONFORMING):
+            return Conclusion.UNVERIFIED
+        return self.last.conclusion
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,7 +101,8 @@ class Status:
     """How the auditor stands `at` a moment. `night` is the one noted last, `daemon` the process that runs as it.
 
     `targets` are the declared addresses of notices; `undelivered` is what waits in the outbox for one of them, `astray`
-    what waits for one that is declared no more.
+    what waits for one that is declared no more. `unjudged` is what was declared otherwise since the last audit, and
+    `waived` how many findings are.
     """
 
     estate: str
@@ -108,6 +120,8 @@ class Status:
     undelivered: tuple[Queued, ...]
     astray: tuple[Queued, ...]
     waivers: tuple[Waiver, ...]
+    waived: int = 0
+    unjudged: tuple[EstateChange, ...] = ()
 
     @property
     def overdue(self) -> bool:
@@ -116,16 +130,19 @@ class Status:
 
     @property
     def waiting_too_long(self) -> tuple[Queued, ...]:
-        """Return the notices that were not delivered for too long."""
-        return tuple(one for one in self.undelivered if self.at - one.created > WAITS_TOO_LONG)
+        """Return the notices that were not delivered for too long; one from a future may have waited for ever."""
+        return tuple(one for one in self.undelivered if not -AHEAD <= self.at - one.created <= WAITS_TOO_LONG)
 
     @property
     def conclusion(self) -> Conclusion | None:
-        """The last audit's conclusion (None: there was none), or what is worse in a dataset that was judged since."""
+        """The last audit's conclusion (None: there was none), or what is worse in a dataset that was judged since.
+
+        Of what was declared otherwise since, an audit proves nothing.
+        """
         if self.last is None:
             return None
         found = [self.last.conclusion, *(dataset.conclusion for dataset in self.datasets)]
-        return conclude_estate(found, ())
+        return conclude_estate([*found, Conclusion.UNVERIFIED] if self.unjudged else found, ())
 
     @property
     def standing(self) -> Standing:
@@ -150,23 +167,31 @@ def status_of(estate: Estate, ledger: Ledger, now: datetime, times: Timetable) -
     targets = tuple(target.name for target in estate.notices)
     waiting = ledger.outbox.pending()
     judged = ledger.present.datasets((dataset.id for dataset in estate.datasets), lineage)
+    last = ledger.present.last_audit(now)
     return Status(
         estate=estate.name,
         zone=estate.time_zone,
         at=now,
         times=times,
-        last=ledger.present.last_audit(now),
+        last=last,
         night=ledger.nights.last(),
         nights=ledger.present.night_counts(),
         daemon=ledger.present.daemon(),
-        datasets=tuple(DatasetStatus(id=dataset.id, last=judged.get(dataset.id)) for dataset in estate.datasets),
+        datasets=tuple(_dataset(dataset.id, judged.get(dataset.id), last) for dataset in estate.datasets),
         failing=ledger.present.open_findings(),
         evidence=tuple(_evidence(estate, ledger, lineage, now)),
         targets=targets,
         undelivered=tuple(one for one in waiting if one.target in targets),
         astray=tuple(one for one in waiting if one.target not in targets),
         waivers=tuple(one for one in ledger.waivers.in_force(now) if one.until - now <= SOON),
+        waived=ledger.present.waived(),
+        unjudged=unjudged(ledger.present.last_estate(now), estate),
     )
+
+
+def _dataset(name: DatasetId, day: DatasetDay | None, last: AuditDay | None) -> DatasetStatus:
+    passed_over = day is not None and last is not None and day.at < last.started
+    return DatasetStatus(id=name, last=day, passed_over=passed_over)
 
 
 def _evidence(estate: Estate, ledger: Ledger, lineage: Lineage, now: datetime) -> Iterator[Evidence]:

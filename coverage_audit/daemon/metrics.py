@@ -127,6 +127,7 @@ def _of_datasets(status: Status) -> Iterator[_Family]:
         "When each part of the estate was last seen.",
         [({"kind": one.kind.value, "name": one.name}, one.at) for one in status.evidence],
     )
+    yield _Family(name="waived_findings", doc="Findings that are waived.", samples=[({}, status.waived)])
     yield _Family(name="waivers_ending", doc="Waivers that end within 14 days.", samples=[({}, len(status.waivers))])
 
 

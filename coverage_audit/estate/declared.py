@@ -83,13 +83,17 @@ class _Names:
 
 
 def _parts(estate: Estate, names: _Names) -> Iterator[Declared]:
-    yield Declared(part=Part.ESTATE, key="", name="", place="", values=_listed(litter=estate.litter))
+    yield Declared(part=Part.ESTATE, key="", name="", place="", values=_of_estate(estate))
     for device in estate.devices:
         yield from _device(device, names)
     for policy in estate.policies:
         yield Declared(part=Part.POLICY, key=policy.id, name=policy.id, place="", values=_policy(policy))
     for dataset in estate.datasets:
         yield from _dataset(dataset, names)
+
+
+def _of_estate(estate: Estate) -> dict[str, str]:
+    return _listed(litter=estate.litter) | _told(rehearsal="yes" if estate.rehearsal else "")
 
 
 def _device(device: Device, names: _Names) -> Iterator[Declared]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import Column, ColumnElement, Engine, and_, func, or_, select
+from sqlalchemy import Column, ColumnElement, Engine, Select, and_, func, or_, select
 
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId
-from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.judgement.verdict import Answer, Conclusion
 from coverage_audit.judgement.waiving import ASKED
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.history import lies_at
@@ -19,7 +19,15 @@ from coverage_audit.ledger.lock import Lock, holder_of
 from coverage_audit.ledger.mapping import load_finding
 from coverage_audit.ledger.past_record import AuditDay, DatasetDay, NightOutcome
 from coverage_audit.ledger.present_record import NightCounts, OpenFinding
-from coverage_audit.ledger.tables import AUDITS, DEVICE_FACTS, FINDINGS, JUDGED_DATASETS, MANIFESTS, POINTS
+from coverage_audit.ledger.tables import (
+    AUDITS,
+    DEVICE_FACTS,
+    ESTATE_TEXTS,
+    FINDINGS,
+    JUDGED_DATASETS,
+    MANIFESTS,
+    POINTS,
+)
 from coverage_audit.ledger.tables import SHELF_RECORDS as SHELF
 from coverage_audit.ledger.tables_of_nights import NIGHTS
 from coverage_audit.ledger.transactions import Transactions
@@ -40,12 +48,7 @@ class Present(Transactions):
         One that a clock set wrong let finish after `now` is none: it would say for years that all is well.
         """
         with self._reading() as connection:
-            row = connection.execute(
-                select(AUDITS)
-                .where(AUDITS.c.whole, AUDITS.c.finished <= now)
-                .order_by(AUDITS.c.finished.desc(), AUDITS.c.id.desc())
-                .limit(1)
-            ).first()
+            row = connection.execute(_last(select(AUDITS), now)).first()
             if row is None:
                 return None
             return AuditDay(
@@ -55,6 +58,13 @@ class Present(Transactions):
                 whole=row.whole,
                 rehearsal=row.rehearsal,
             )
+
+    def last_estate(self, now: datetime) -> str | None:
+        """Return the text of the estate that `last_audit` judged (None: there was none)."""
+        with self._reading() as connection:
+            texts = select(ESTATE_TEXTS.c.text).join_from(AUDITS, ESTATE_TEXTS)
+            text: str | None = connection.scalar(_last(texts, now))
+            return text
 
     def datasets(self, names: Iterable[DatasetId], lineage: Lineage) -> Mapping[DatasetId, DatasetDay]:
         """Return each dataset as it was judged last; one that never was is left out."""
@@ -99,6 +109,12 @@ class Present(Transactions):
                 for row in rows
             )
 
+    def waived(self) -> int:
+        """Count the findings that are waived as they were last answered."""
+        with self._reading() as connection:
+            waived = (FINDINGS.c.current, FINDINGS.c.answer == Answer.WAIVED.value)
+            return connection.execute(select(func.count()).select_from(FINDINGS).where(*waived)).scalar_one()
+
     def device_seen(self, names: Sequence[DeviceId], now: datetime) -> datetime | None:
         """Return when a device of these names last answered (None: it never did)."""
         return self._newest(DEVICE_FACTS.c.at, DEVICE_FACTS.c.device.in_(names), now)
@@ -136,3 +152,9 @@ class Present(Transactions):
     def daemon(self) -> str | None:
         """Say which process runs as the daemon of the state folder, and since when (None: none does)."""
         return holder_of(self._folder.path, Lock.DAEMON)
+
+
+def _last(query: Select[Any], now: datetime) -> Select[Any]:
+    """Ask of the audit of all datasets that finished last until `now`."""
+    ended = query.where(AUDITS.c.whole, AUDITS.c.finished <= now)
+    return ended.order_by(AUDITS.c.finished.desc(), AUDITS.c.id.desc()).limit(1)

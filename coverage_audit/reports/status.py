@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from coverage_audit.audits.status import GRACE, WAITS_TOO_LONG, Evidence, Standing, Status
+from coverage_audit.estate.changes import said
 from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion
@@ -14,6 +15,7 @@ from coverage_audit.ledger.past_record import NightOutcome
 from coverage_audit.reports.waivers import waiver_text
 
 _FINDINGS_SHOWN: Final = 20
+_CHANGES_SHOWN: Final = 5
 
 
 def status_text(status: Status) -> str:
@@ -35,9 +37,12 @@ def standing_said(status: Status) -> str:
         case Standing.NONCONFORMING:
             return "the last audit found what does not conform"
         case Standing.UNVERIFIED:
+            if status.last is not None and status.last.conclusion is not Conclusion.UNVERIFIED:
+                return "something was not judged since it was declared"
             return "the last audit lacked evidence"
         case Standing.GOOD:
-            return "good: audited on time, conforming, and nothing waits to be told"
+            but = f" with {_findings(status.waived)} waived" if status.waived else ""
+            return f"good: audited on time, conforming{but}, and no notice waits for too long"
 
 
 def _overdue(status: Status) -> str:
@@ -51,10 +56,16 @@ def _head(status: Status) -> Iterator[str]:
     zone, last = status.zone, status.last
     yield f"{visible(status.estate)}: {standing_said(status)}"
     if last is not None:
-        said = f"{last.conclusion}{' (a rehearsal)' if last.rehearsal else ''}"
-        yield f"Last audit:   {when(last.finished, zone)} ({age(last.finished, status.at)}), {said}"
+        concluded = f"{last.conclusion}{' (a rehearsal)' if last.rehearsal else ''}"
+        yield f"Last audit:   {when(last.finished, zone)} ({age(last.finished, status.at)}), {concluded}"
         if status.conclusion not in {None, last.conclusion}:
             yield f"  {_since_then(status.conclusion)}"
+    for change in status.unjudged[:_CHANGES_SHOWN]:
+        yield f"  Not judged yet: {visible(said(change))}"
+    if len(status.unjudged) > _CHANGES_SHOWN:
+        yield f"  and {len(status.unjudged) - _CHANGES_SHOWN} more changes of the estate"
+    if status.waived:
+        yield f"Waived:       {_findings(status.waived)} (`coverage-audit waive --list`)"
     yield from _night(status)
     following = "no time is declared (`schedule:`)" if status.times.audit is None else when(status.times.audit, zone)
     yield f"Next audit:   {following}"
@@ -76,6 +87,10 @@ def _night(status: Status) -> Iterator[str]:
         yield f"Last night:   {night.night}, {night.outcome}{_why(night.detail)}"
     if night is not None and night.missed:
         yield f"  {night.missed} nights before it had no audit, since {night.missed_since}"
+
+
+def _findings(number: int) -> str:
+    return "1 finding" if number == 1 else f"{number} findings"
 
 
 def _why(detail: str) -> str:
@@ -112,11 +127,12 @@ def _datasets(status: Status) -> Iterator[str]:
     for dataset in status.datasets:
         day = dataset.last
         if day is None:
-            said = "never judged"
+            how = "never judged"
         else:
             held = "" if day.exposed_bytes is None else f", {format_size(day.exposed_bytes)} exposed"
-            said = f"{day.conclusion}{held}, judged {age(day.at, status.at)}"
-        yield f"  {dataset.id:<{width}}  {said}"
+            anew = ", not by the last audit" if dataset.passed_over else ""
+            how = f"{day.conclusion}{held}, judged {age(day.at, status.at)}{anew}"
+        yield f"  {dataset.id:<{width}}  {how}"
 
 
 def _evidence(status: Status) -> Iterator[str]:

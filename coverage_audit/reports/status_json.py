@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coverage_audit.audits.status import DatasetStatus, Status
+from coverage_audit.estate.changes import said
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.waiving import Waiver
 from coverage_audit.ledger.outgoing import Queued
@@ -57,6 +58,8 @@ def _status(status: Status) -> _Json:
         "evidence": [{"kind": one.kind, "name": one.name, "at": rfc3339(one.at)} for one in status.evidence],
         "undelivered": [_queued(one) for one in status.undelivered],
         "undelivered_to_former_addresses": len(status.astray),
+        "waived": status.waived,
+        "declared_since": [said(change) for change in status.unjudged],
         "waivers_ending": [_waiver(one) for one in status.waivers],
     }
 

@@ -49,6 +49,12 @@ def test_a_notice_that_waits_for_a_while_is_no_trouble_yet() -> None:
     assert a_status(undelivered=(a_queued(waiting=WAITS_TOO_LONG),)).standing is Standing.GOOD
 
 
+def test_a_notice_from_a_future_that_has_not_come_is_trouble() -> None:
+    # A clock that was ahead put it in: how long it has been waiting cannot be told.
+    assert a_status(undelivered=(a_queued(waiting=-40 * DAY),)).standing is Standing.UNDELIVERED
+    assert a_status(undelivered=(a_queued(waiting=timedelta(minutes=-4)),)).standing is Standing.GOOD
+
+
 def test_a_notice_to_an_address_that_is_declared_no_more_is_no_trouble() -> None:
     assert a_status(astray=(a_queued("pager", waiting=40 * DAY),)).standing is Standing.GOOD
 
