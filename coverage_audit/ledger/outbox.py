@@ -60,9 +60,12 @@ class Outbox(Transactions):
         with self._reading() as connection:
             return queue.pending(connection)
 
-    def due(self, now: datetime) -> tuple[Queued, ...]:
-        """Return what is to be tried now."""
-        return tuple(one for one in self.pending() if one.not_before <= now)
+    def due(self, now: datetime, longest: timedelta) -> tuple[Queued, ...]:
+        """Return what is to be tried now; `longest` is the longest wait between two tries.
+
+        What is to wait for longer was put in by a clock that was ahead and was set back: that must not silence it.
+        """
+        return tuple(one for one in self.pending() if not now < one.not_before <= now + longest)
 
     def tried(self, queued: Queued, at: datetime, error: str, wait: timedelta, served: frozenset[str]) -> None:
         """Note a try that failed, why, and how long to wait before the next."""

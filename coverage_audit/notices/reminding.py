@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from itertools import takewhile
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -12,6 +12,7 @@ from coverage_audit.ledger.outgoing import Lasting
 
 AFTER_DAYS: Final = (1, 3, 7, 14, 30)
 THEN_EVERY_DAYS: Final = 30
+_A_DAY: Final = timedelta(days=1)
 
 
 def steps(days: int) -> int:
@@ -24,8 +25,11 @@ def is_due(begun: date, told: date, today: date) -> bool:
     """Whether it is to be told again today: a step has come since it was told last.
 
     By local dates: a night's audit begins a little sooner or later than that of the night before. Steps that were
-    missed (nothing ran) are made up for by one reminder; a clock that went back brings none.
+    missed (nothing ran) are made up for by one reminder; a clock that went back brings none. But one that was days
+    ahead when it was told must not silence it until then.
     """
+    if told > today + _A_DAY:
+        return True
     return steps((today - begun).days) > steps((told - begun).days)
 
 

@@ -16,7 +16,7 @@ from coverage_audit.notices.addresses import resolve
 from coverage_audit.notices.delivery import Delivered, Failed, deliver
 from coverage_audit.notices.message import Message
 from coverage_audit.notices.quiet import quiet_until
-from coverage_audit.notices.retrying import wait_after
+from coverage_audit.notices.retrying import LONGEST, wait_after
 
 PASSED_OVER: Final = timedelta(hours=24)
 """A message of this age has missed hours that were not quiet: that is no waiting any more, and is said."""
@@ -48,7 +48,7 @@ def send_waiting(
     declared no more stays where it is. Raises LedgerError.
     """
     with outbox.sending() as mine:
-        waiting = outbox.pending() if at_once or not mine else outbox.due(clock())
+        waiting = outbox.pending() if at_once or not mine else outbox.due(clock(), LONGEST)
         if not mine:
             return tuple(Held(target=name, until=None) for name in dict.fromkeys(one.target for one in waiting))
         going_on = takewhile(lambda _: not stopping(), waiting)

@@ -61,13 +61,21 @@ def test_marks_that_fail_keep_the_message_out(ledger: Ledger, monkeypatch: pytes
 def test_a_try_that_failed_waits_and_keeps_its_event(ledger: Ledger) -> None:
     message = a_message()
     ledger.outbox.enqueue("phone", [message], night(0))
-    (queued,) = ledger.outbox.due(night(0))
+    (queued,) = ledger.outbox.due(night(0), HOUR)
     ledger.outbox.tried(queued, night(0), "status 500", HOUR, frozenset({"digest"}))
-    assert ledger.outbox.due(night(0)) == ()
-    (again,) = ledger.outbox.due(night(0) + HOUR)
+    assert ledger.outbox.due(night(0), HOUR) == ()
+    (again,) = ledger.outbox.due(night(0) + HOUR, HOUR)
     assert (again.message, again.tries, again.last_error) == (message, 1, "status 500")
     assert again.served == {"digest"}
     assert again.last_try == night(0)
+
+
+def test_what_a_clock_that_was_ahead_put_in_is_due_once_it_was_set_back(ledger: Ledger) -> None:
+    ledger.outbox.enqueue("phone", [a_message()], night(365))
+    (queued,) = ledger.outbox.due(night(0), HOUR)
+    ledger.outbox.tried(queued, night(0), "no answer", HOUR, frozenset())
+    assert ledger.outbox.due(night(0), HOUR) == ()
+    assert len(ledger.outbox.due(night(0) + HOUR, HOUR)) == 1
 
 
 def test_what_was_accepted_waits_no_more_and_only_its_subject_is_kept(ledger: Ledger) -> None:
