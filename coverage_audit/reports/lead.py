@@ -9,8 +9,10 @@ from typing import Final
 
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_duration
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.judgement.wording import joined
+from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.reports.present import Present
 
 FRESH: Final = timedelta(hours=26)
@@ -33,9 +35,9 @@ class Lead:
     conclusion: Conclusion
 
 
-def lead(present: Present, now: datetime) -> Lead:
-    """Say what is to be known before the conclusion is read."""
-    age = _age(now - present.judged.finished)
+def lead(present: Present, now: datetime, nights: Sequence[NightRecord] = ()) -> Lead:
+    """Say what is to be known before the conclusion is read; `nights` are those that were noted until `now`."""
+    age = _age(now - present.judged.finished) or _without_audit(present.judged.finished, nights)
     news = tuple(_changed(present))
     conclusion = present.judged.conclusion
     if (age or present.new) and conclusion is Conclusion.CONFORMING:
@@ -50,6 +52,16 @@ def _age(age: timedelta) -> str | None:
     if age < -AHEAD:
         return f"The last audit bears a time {format_duration(-age)} ahead: how old it is cannot be told."
     return None
+
+
+def _without_audit(audited: datetime, nights: Sequence[NightRecord]) -> str | None:
+    """Say that a night began after the audit, and has none of its own."""
+    night = nights[-1] if nights else None
+    if night is None or night.outcome is NightOutcome.AUDITED or night.started <= audited:
+        return None
+    how = "has not ended" if night.outcome is None else "had no audit"
+    why = f" ({visible(night.detail)})" if night.detail else ""
+    return f"The night of {night.night} {how}{why}: this is of the audit before it."
 
 
 def _changed(present: Present) -> Iterator[str]:

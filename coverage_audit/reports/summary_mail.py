@@ -77,7 +77,7 @@ def weekly_mail(
     if judged is None:
         return WeeklyMail(subject=no_audit_subject(estate.name), letter=_no_audit(estate, made))
     present, span = as_declared_now(judged, estate), span_of(back, estate, now)
-    summed, first = situation(present.judged, since), lead(present, now)
+    summed, first = situation(present.judged, since), lead(present, now, back.nights)
     due = due_next(present.judged, estate, now)
     rests = clock.moment(present.judged.started)
     then = f"What it found then: {summed.sentence}" if first.old else summed.sentence

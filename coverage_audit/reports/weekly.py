@@ -78,7 +78,7 @@ def weekly_page(
     return render(
         "weekly.html",
         judged=judged,
-        lead=lead(present, now),
+        lead=lead(present, now, back.nights),
         summed=summed,
         worries=worries_view(summed, clock),
         first=_FIRST,

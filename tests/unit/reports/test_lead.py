@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
+from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.reports.lead import lead
 from coverage_audit.reports.present import as_declared_now
 from tests.builders.judged import NOW, a_copy, a_dataset, address, an_estate, judged
@@ -39,6 +40,33 @@ def test_an_audit_that_is_not_of_the_last_night_is_said_and_concludes_nothing(
     assert found.caveats == said
     assert found.old is bool(said)
     assert found.conclusion is (Conclusion.UNVERIFIED if said else Conclusion.CONFORMING)
+
+
+@pytest.mark.parametrize(
+    ("begun", "outcome", "detail", "said"),
+    [
+        (1, None, "", "The night of 2026-11-27 has not ended: this is of the audit before it."),
+        (
+            1,
+            None,
+            "disk is full",
+            "The night of 2026-11-27 has not ended (disk is full): this is of the audit before it.",
+        ),
+        (1, NightOutcome.FAILED, "x\n", r"The night of 2026-11-27 had no audit (x\n): this is of the audit before it."),
+        (1, NightOutcome.BUSY, "", "The night of 2026-11-27 had no audit: this is of the audit before it."),
+        (1, NightOutcome.AUDITED, "", None),
+        (-1, None, "", None),
+    ],
+)
+def test_a_night_after_the_audit_that_has_none_is_said_however_young_the_audit_is(
+    begun: int, outcome: NightOutcome | None, detail: str, said: str | None
+) -> None:
+    started = well().finished + timedelta(minutes=begun)
+    night = NightRecord(night=date(2026, 11, 27), started=started, outcome=outcome, detail=detail)
+    found = lead(as_declared_now(well(), an_estate(well().datasets)), NOW + timedelta(hours=25), (night,))
+    assert found.caveats == (() if said is None else (said,))
+    assert found.old is (said is not None)
+    assert found.conclusion is (Conclusion.CONFORMING if said is None else Conclusion.UNVERIFIED)
 
 
 def test_an_old_failure_stays_a_failure() -> None:
