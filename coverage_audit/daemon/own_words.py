@@ -7,6 +7,7 @@ from datetime import date
 
 from coverage_audit.daemon.due import Night
 from coverage_audit.daemon.reloading import Refused
+from coverage_audit.notices.reminding import steps
 from coverage_audit.notices.telling import Notice
 
 _MOST_LINES = 12
@@ -60,10 +61,11 @@ def no_page(page_of: date, why: str) -> Notice:
     )
 
 
-def estate_refused(refused: Refused) -> Notice:
-    """Return the notice of an estate file that is broken; told once of each content."""
+def estate_refused(refused: Refused, since: date, today: date) -> Notice:
+    """Return the notice of an estate file that is broken `since` a date; it is told again as any finding that lasts."""
     mistakes = refused.why.splitlines()
     more = [f"and {len(mistakes) - _MOST_LINES} more"] if len(mistakes) > _MOST_LINES else []
+    content = hashlib.sha256(refused.content.encode("utf-8", "backslashreplace")).hexdigest()
     return Notice(
         subject="the changed estate file is refused",
         lines=(
@@ -72,7 +74,7 @@ def estate_refused(refused: Refused) -> Notice:
             *more,
             "To mend it: coverage-audit preflight shows every mistake with its place.",
         ),
-        once=f"estate refused {hashlib.sha256(refused.content.encode('utf-8', 'backslashreplace')).hexdigest()}",
+        once=f"estate refused {content} {since} {steps((today - since).days)}",
     )
 
 

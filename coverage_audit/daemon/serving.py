@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -58,6 +58,7 @@ class Serving:
         self._means = means
         self._in_force = in_force
         self._reread = False
+        self._refused_since: date | None = None
         self._last: Moment | None = None
         self._lost_since: datetime | None = None
         self._lost_why = ""
@@ -154,8 +155,13 @@ class Serving:
             means.log("estate re-read: unchanged")
 
     def _tell_of_the_estate(self, ledger: Ledger, now: datetime) -> None:
-        if self._in_force.refused is not None:
-            put_notice(self._in_force.estate, ledger.outbox, estate_refused(self._in_force.refused), now)
+        estate, refused = self._in_force.estate, self._in_force.refused
+        if refused is None:
+            self._refused_since = None
+            return
+        today = now.astimezone(estate.time_zone).date()
+        self._refused_since = min(self._refused_since or today, today)
+        put_notice(estate, ledger.outbox, estate_refused(refused, self._refused_since, today), now)
 
     def _compare_clocks(self, now: datetime) -> None:
         moment = Moment(wall=now, monotonic=time.monotonic())

@@ -222,6 +222,27 @@ def test_a_broken_estate_is_told_once_of_each_content(bench: Bench) -> None:
     assert len(bench.log.events("notice delivered")) + len(put) == 2
 
 
+def test_a_broken_estate_is_told_again_when_it_lasts_and_when_the_same_comes_back_later(
+    bench: Bench, mailbox: Mailbox
+) -> None:
+    good = bench.file.read_text()
+
+    def told(content: str, after: timedelta) -> int:
+        before = len(mailbox.letters)
+        bench.file.write_text(content)
+        bench.tick(after)
+        for _ in range(3):
+            bench.tick()
+        return sum("is refused" in str(letter["Subject"]) for letter in mailbox.letters[before:])
+
+    bench.begin()
+    bench.tick()
+    broken = good + "nonsense: 1\n"
+    assert [told(broken, MINUTE), told(broken, timedelta(hours=3))] == [1, 0]
+    assert [told(broken, timedelta(days=days)) for days in (1, 1, 1, 1, 4)] == [1, 0, 1, 0, 1]
+    assert [told(good, MINUTE), told(good, timedelta(days=30)), told(broken, MINUTE)] == [0, 0, 1]
+
+
 def test_what_was_refused_before_the_ledger_could_be_used_is_told_when_it_can(bench: Bench) -> None:
     good = bench.file.read_text()
     bench.begin()
