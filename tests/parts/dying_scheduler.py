@@ -27,5 +27,5 @@ class Failing(MemoryJobStore):  # type: ignore[misc]  # the library ships no typ
 if __name__ == "__main__":
     import coverage_audit.daemon.ticking
 
-    coverage_audit.daemon.ticking.MemoryJobStore = Failing
+    coverage_audit.daemon.ticking.MemoryJobStore = Failing  # type: ignore[attr-defined]  # what the test is about
     run()
