@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import stat
+from contextlib import suppress
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -41,7 +44,7 @@ def connect(folder: StateFolder, url: str | None, *, wait: timedelta = WAIT) -> 
     """
     if url is None:
         with speaking_of(folder.path):
-            os.close(os.open(folder.database, os.O_RDWR | os.O_CREAT, 0o600))
+            _make(folder.database)
         return _sqlite(folder.database, wait)
     try:
         parsed = make_url(url)
@@ -52,6 +55,20 @@ def connect(folder: StateFolder, url: str | None, *, wait: timedelta = WAIT) -> 
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError, ValueError):
         raise LedgerError("the ledger's database address cannot be read; write postgresql://user@host/name") from None
     return engine
+
+
+def _make(file: Path) -> None:
+    """Make the file for its owner alone, where it is missing, and never open one that is there.
+
+    To close any descriptor of it would cancel all locks that this process holds on it (fcntl(2)): another process could
+    then take itself for the last that uses the database, and what other threads here write meanwhile would be lost.
+    """
+    with suppress(FileExistsError):
+        os.mknod(file, stat.S_IFREG | 0o600)
+    if not os.access(file, os.R_OK | os.W_OK):
+        readonly = os.statvfs(file).f_flag & os.ST_RDONLY
+        number = errno.EROFS if readonly else errno.EACCES
+        raise OSError(number, os.strerror(number), str(file))
 
 
 def _session(backend: str, wait: timedelta) -> dict[str, str]:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -176,3 +177,24 @@ def _write_and_be_cut_off(ledger: Ledger, state: Path, url: str | None) -> None:
         with connect(StateFolder(path=state), url).connect() as other:
             other.execute(text(f"{others} and datname = current_database()"))
         connection.execute(text("select 1"))
+
+
+LOOKED_AT = """
+import sqlite3, sys
+connection = sqlite3.connect(sys.argv[1], timeout=1)
+connection.execute("SELECT count(*) FROM state").fetchone()
+connection.close()
+"""
+
+
+@pytest.mark.parametrize("url", ["sqlite"], indirect=True)
+def test_opened_twice_in_one_process_it_loses_nothing_to_another_that_closes_it(state: Path, url: str | None) -> None:
+    # sqlite.org/howtocorrupt.html, 2.2: whoever closes any descriptor of the file cancels all locks of the process on
+    # it. Another process that then closes the database takes itself for the last, and removes the log under our feet.
+    first = open_ledger(state, url)
+    with first._reading() as connection:
+        connection.execute(text("SELECT 1"))
+        open_ledger(state, url).close()
+        subprocess.run([sys.executable, "-c", LOOKED_AT, str(state / "ledger.db")], check=True, timeout=60)
+        assert (state / "ledger.db-wal").exists()
+    first.close()
