@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -15,6 +16,7 @@ from coverage_audit.estate.model import DeviceId, Estate, SshAccess
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.feasibility import cannot_be_met
+from coverage_audit.notices.unheard import unheard
 from coverage_audit.reports.introduction import introduction_text
 from coverage_audit.wiring import assembled, try_notices
 
@@ -52,8 +54,8 @@ def command(
     """
     estate = read_estate(estate_file)
     click.echo(f"{visible(str(estate_file))} is well-formed: {_counts(estate)}.")
-    for finding in cannot_be_met(estate):
-        click.echo(f"It can never conform as it stands: {visible(finding.message)}")
+    for line in _remarks(estate):
+        click.echo(visible(line))
     for name in keys:
         _trust(estate, name)
     with assembled(estate, state_folder) as parts:
@@ -73,6 +75,15 @@ def command(
     if undelivered:
         return EX_NOTICE_FAILED
     return EX_CONFORMING if met.all_met else EX_EVIDENCE_MISSING
+
+
+def _remarks(estate: Estate) -> Iterator[str]:
+    """Say what is well-formed and cannot be meant."""
+    for finding in cannot_be_met(estate):
+        yield f"It can never conform as it stands: {finding.message}"
+    silent = unheard(estate)
+    if silent is not None:
+        yield silent
 
 
 def _counts(estate: Estate) -> str:

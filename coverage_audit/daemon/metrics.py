@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from coverage_audit.audits.status import Status
+from coverage_audit.errors import ReportError
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.judgement.waiving import ASKED
@@ -56,7 +57,10 @@ def write_metrics(file: str, status: Status) -> None:
 
     What a killed daemon left half written beside it goes: one is written every few minutes, for years.
     """
-    target = Path(file).expanduser()
+    try:
+        target = Path(file).expanduser()
+    except RuntimeError:  # an account without a home
+        raise ReportError(f"the metrics cannot be written to {file}: this account has no home") from None
     for left in target.parent.glob(f".{escape(target.name)}.????????"):  # as `tempfile` names them
         with suppress(OSError):
             left.unlink()

@@ -25,6 +25,7 @@ from coverage_audit.daemon.weekly import Weekly
 from coverage_audit.errors import LedgerBusyError, LedgerError
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.notices.telling import put_notice
+from coverage_audit.notices.unheard import unheard
 from coverage_audit.wiring import Clock, reading
 
 PATIENCE: Final = timedelta(minutes=15)
@@ -146,6 +147,8 @@ class Serving:
         means, before = self._means, self._in_force
         at_once, self._reread = self._reread, False
         self._in_force = look(means.file, before, at_once=at_once)
+        if self._in_force.estate is not before.estate or not self._ready:
+            self._say_who_hears_nothing()
         refused = self._in_force.refused
         if refused is not None and refused != before.refused:
             means.log.trouble("estate refused", why=refused.why)
@@ -153,6 +156,11 @@ class Serving:
             means.log("estate re-read", datasets=len(self._in_force.estate.datasets))
         elif at_once:
             means.log("estate re-read: unchanged")
+
+    def _say_who_hears_nothing(self) -> None:
+        silent = unheard(self._in_force.estate)
+        if silent is not None:
+            self._means.log.trouble("not everything is told", why=silent)
 
     def _tell_of_the_estate(self, ledger: Ledger, now: datetime) -> None:
         estate, refused = self._in_force.estate, self._in_force.refused

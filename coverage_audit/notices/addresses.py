@@ -22,7 +22,7 @@ def resolve(target: Kept, environment: Mapping[str, str]) -> str:
     if len(sources) != 1:
         raise NoticeError(f"{target.whose}: give one of url_file, url_env and url_credential")
     if target.url_file is not None:
-        return _one_line(target, _from_file(target, _home(target.url_file, environment), private=True))
+        return _one_line(target, _from_file(target, _home(target, target.url_file, environment), private=True))
     if target.url_env is not None:
         return _one_line(target, _from_environment(target, target.url_env, environment))
     return _one_line(target, _from_file(target, _credential(target, environment), private=False))
@@ -34,9 +34,12 @@ def variables_of(estate: Estate) -> frozenset[str]:
     return frozenset(one.url_env for one in kept if one.url_env is not None)
 
 
-def _home(file: str, environment: Mapping[str, str]) -> Path:
+def _home(target: Kept, file: str, environment: Mapping[str, str]) -> Path:
     home = environment.get("HOME")
-    return Path(home, file[2:]) if home and file.startswith("~/") else Path(file).expanduser()
+    try:
+        return Path(home, file[2:]) if home and file.startswith("~/") else Path(file).expanduser()
+    except RuntimeError:  # an account without a home
+        raise NoticeError(f"{target.whose}: {file} cannot be found: this account has no home") from None
 
 
 def _credential(target: Kept, environment: Mapping[str, str]) -> Path:

@@ -86,7 +86,8 @@ def _night(status: Status) -> Iterator[str]:
     elif night is not None and night.outcome is not NightOutcome.AUDITED:
         yield f"Last night:   {night.night}, {night.outcome}{_why(night.detail)}"
     if night is not None and night.missed:
-        yield f"  {night.missed} nights before it had no audit, since {night.missed_since}"
+        before = "The night" if night.missed == 1 else f"The {night.missed} nights"
+        yield f"  {before} before it had no audit, since {night.missed_since}"
 
 
 def _findings(number: int) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from coverage_audit import errors
 from coverage_audit.cli.main import COMMANDS
-from coverage_audit.estate.reader import read_estate
+from coverage_audit.estate.reader import estate_of, read_estate
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -27,6 +27,18 @@ def test_the_estate_that_the_readme_explains_is_well_formed(tmp_path: Path) -> N
 
     assert [dataset.id for dataset in estate.datasets] == ["field-recordings"]
     assert len(estate.datasets[0].copies) == 2
+
+
+def test_what_the_install_guide_adds_to_an_estate_is_well_formed() -> None:
+    install = (ROOT / "deploy/INSTALL.md").read_text(encoding="utf-8")
+    estate = next(block for block in re.findall(r"```yaml\n(.*?)```", README, re.DOTALL) if "datasets:" in block)
+    schedule = re.findall(r"`(schedule: .*?)`", install)
+    blocks = re.findall(r"```yaml\n(.*?)```", install, re.DOTALL)
+    read = estate_of("\n".join([estate, *schedule, *blocks]), ROOT / "estate.yaml")
+    assert (len(schedule), [target.name for target in read.notices]) == (1, ["household"])
+    assert read.alive is not None
+    loaded = re.findall(r"^LoadCredential=(\w+):", (ROOT / "deploy/coverage-audit.service").read_text(), re.MULTILINE)
+    assert sorted(loaded) == sorted([read.notices[0].url_credential or "", read.alive.url_credential or ""])
 
 
 def test_the_readme_quotes_the_help_of_the_audit_as_it_is() -> None:

@@ -176,3 +176,10 @@ def test_a_home_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setenv("HOME", str(tmp_path))
     write_metrics("~/coverage-audit.prom", a_status())
     assert (tmp_path / "coverage-audit.prom").exists()
+
+
+def test_an_account_without_a_home_is_said_and_ends_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("HOME", raising=False)
+    monkeypatch.setattr("os.path.expanduser", lambda path: path)  # as it is where the account has no entry
+    with pytest.raises(ReportError, match="no home"):
+        write_metrics("~/coverage-audit.prom", a_status())

@@ -88,3 +88,9 @@ def test_exactly_one_place_must_be_named() -> None:
 def test_a_pipe_in_its_place_does_not_hang(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe", 0o600)
     assert "no regular file" in refused(target(url_file=str(tmp_path / "pipe")), {})
+
+
+def test_an_account_without_a_home_is_said_and_stops_no_other_address(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("os.path.expanduser", lambda path: path)  # as it is where the account has no entry
+    with pytest.raises(NoticeError, match="no home"):
+        resolve(target(url_file="~/household.url"), {})

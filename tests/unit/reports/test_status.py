@@ -61,7 +61,7 @@ def test_every_standing_has_its_sentence() -> None:
 def test_a_night_that_failed_and_nights_that_were_missed_are_said_with_why() -> None:
     text = status_text(a_status(night=FAILED))
     assert "Last night:   2026-11-27, failed: no room left on the disk" in text
-    assert "3 nights before it had no audit, since 2026-11-24" in text
+    assert "The 3 nights before it had no audit, since 2026-11-24" in text
 
 
 def test_a_night_that_has_not_ended_is_said() -> None:
