@@ -26,8 +26,8 @@ EXITS: Final = {
 EPILOG: Final = (
     "Exit status: 69 no audit has finished within the schedule and 8 hours of grace, whatever the last one said; else "
     "76 a notice was not delivered for more than a day; else as the last audit concluded: 0 conforming, 1 "
-    "nonconforming, 69 evidence is missing, or something was declared otherwise since. 74 the ledger cannot be read, 78 "
-    "the estate file is wrong."
+    "nonconforming, 69 evidence is missing, or something was declared otherwise since. 74 the ledger cannot be "
+    "read, 78 the estate file is wrong."
 )
 
 
