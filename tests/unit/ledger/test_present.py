@@ -59,6 +59,23 @@ def test_an_audit_that_finished_in_a_future_that_has_not_come_is_none(ledger: Le
     assert ledger.present.last_audit(finished - MINUTE) is None
 
 
+def test_the_last_estate_is_that_of_the_last_audit_of_all_datasets(ledger: Ledger) -> None:
+    assert ledger.present.last_estate(night(9)) is None
+    recorded(ledger, 1, estate_text="estate: one\n")
+    recorded(ledger, 2, estate_text="estate: two\n", judged=a_judged(night(2), whole=False))
+    recorded(ledger, 3650, estate_text="estate: of a clock that was ahead\n")
+    assert ledger.present.last_estate(night(3)) == "estate: one\n"
+
+
+def test_what_is_waived_is_counted_while_it_is_asked_for(ledger: Ledger) -> None:
+    waived = a_finding("copies:x", Answer.WAIVED)
+    assert ledger.present.waived() == 0
+    recorded(ledger, 0, judged=a_judged(night(0), {"x": [waived, a_finding("age:x")]}))
+    assert ledger.present.waived() == 1
+    recorded(ledger, 1, judged=a_judged(night(1), {"y": [a_finding("age:y")]}))
+    assert ledger.present.waived() == 0
+
+
 def test_a_dataset_is_as_it_was_judged_last_under_any_of_its_names(ledger: Ledger) -> None:
     failing = {"recordings": [a_finding("copies:recordings")]}
     recorded(ledger, 1, judged=a_judged(night(1), failing))
