@@ -17,6 +17,7 @@ pytest_plugins = [
     "tests.parts.two_boxes",
     "tests.parts.tampering",
     "tests.parts.hanging",
+    "tests.parts.watching",
     "tests.parts.moved_clock",
     "tests.parts.daemons",
     "tests.parts.year",
