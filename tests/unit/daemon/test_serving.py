@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
@@ -95,9 +95,11 @@ class Bench:
 
 
 @pytest.fixture
-def bench(tmp_path: Path, mailbox: Mailbox, monkeypatch: pytest.MonkeyPatch) -> Bench:
+def bench(tmp_path: Path, mailbox: Mailbox, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
     monkeypatch.setenv("MAIL_URL", mailbox.address())
-    return Bench(root=tmp_path)
+    made = Bench(root=tmp_path)
+    with made.held:
+        yield made
 
 
 def test_the_first_tick_begins_the_night_and_sends(bench: Bench) -> None:

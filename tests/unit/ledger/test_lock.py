@@ -84,9 +84,8 @@ def test_a_second_daemon_is_told_which_process_is_the_first(state: Path) -> None
 
 def test_a_holder_holds_no_file_open_for_writing(state: Path) -> None:
     with exclusive(state, Lock.DAEMON):
-        (held,) = [
-            one for one in Path("/proc/self/fd").iterdir() if one.exists() and one.readlink().name == "daemon.lock"
-        ]
+        lock = state / "daemon.lock"
+        (held,) = [one for one in Path("/proc/self/fd").iterdir() if one.exists() and one.readlink() == lock]
         flags = int(Path(f"/proc/self/fdinfo/{held.name}").read_text().split("flags:")[1].split()[0], 8)
         assert flags & os.O_ACCMODE == os.O_RDONLY
 
