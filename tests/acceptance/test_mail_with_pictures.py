@@ -22,7 +22,7 @@ PNG = b"\x89PNG\r\n\x1a\nas good as a picture"
 
 
 def a_mail(
-    title: str = "Saltreach: all 12 datasets covered", *, page: str | None = "<!DOCTYPE html><p>page"
+    title: str = "Saltreach: all 12 datasets covered", *, page: str | None = "<!DOCTYPE html><p>Leitrim, Dún Laoghaire"
 ) -> Message:
     """A mail with a picture and a page."""
     picture = Picture(name="fallback.png", alt="kestrel 3 h back, “heron” <13 months>", png=PNG)
@@ -77,7 +77,7 @@ def test_its_parts_stand_as_mail_programs_expect_and_each_is_what_was_sent(mailb
         (page,) = letter.iter_attachments()
         assert page.get_filename() == "coverage-audit.html"
         assert page.get_content_disposition() == "attachment"
-        assert page.get_payload(decode=True) == b"<!DOCTYPE html><p>page"
+        assert content(page) == mail.page
 
 
 def test_every_picture_that_the_html_shows_is_there_by_its_name_and_says_what_it_shows(mailbox: Mailbox) -> None:

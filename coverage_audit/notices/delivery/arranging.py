@@ -53,6 +53,7 @@ def in_order(raw: str, text: str) -> str:
     kind = mail.get_content_type()
     if kind in {_RELATED, _MIXED}:
         words, *others = _parts(mail)
+        _say_the_characters(others)
         if words.get_content_type() == _ALTERNATIVE:
             _say(words, text)
         if kind == _RELATED:
@@ -74,6 +75,13 @@ def _set_beside(mail: Mail, words: Mail, others: Sequence[Mail]) -> None:
     related.set_payload([words, *(part for part in others if part not in attached)])
     mail.replace_header("Content-Type", _MIXED)
     mail.set_payload([related, *attached])
+
+
+def _say_the_characters(attached: Sequence[Mail]) -> None:
+    """Name the encoding of our own pages: text without it is taken for US-ASCII (RFC 2045 section 5.2)."""
+    for part in attached:
+        if part.get_content_maintype() == "text" and part.get_param("charset") is None:
+            part.set_param("charset", "utf-8")
 
 
 def _say(alternative: Mail, text: str) -> None:
