@@ -137,7 +137,7 @@ def test_test_data_on_a_new_box_in_place_of_the_real_tree_is_not_the_copy(
     kestrel = start_machine("kestrel", Shows(drives={here.folder: KESTRELS_DRIVE}))
     old = start_machine("heron", Shows(drives={there.folder: HERONS_DRIVE}))
     declare(station, reached(kestrel), reached(old))
-    assert station.night().judged.conclusion is Conclusion.CONFORMING
+    assert dataset_of(station.night(), "field-recordings").conclusion is Conclusion.CONFORMING
 
     there.unmount()
     new_disk = make_volume(there.folder)
