@@ -32,7 +32,8 @@ def compose(
 ) -> Message | None:
     """Return what to tell an address that wants `wants`, or None where there is nothing to tell it.
 
-    `transitions` are all that it has not been told yet, in order; of several of one finding the last counts.
+    `transitions` are all that it has not been told yet, in order; of several of one finding the last counts. What eased
+    is no news by itself, unless its begin is.
     `reminders` last, and are to be told again. An open finding is shown with its figures of this audit. Only what is
     observed again counts as recovered: a finding that was waived, or whose subject left the estate, is named as such.
     `missed` nights are told to those who hear what fails, and wherever there is a message.
@@ -54,12 +55,17 @@ def _sorted(
 ) -> News:
     last = {change.finding.id: change for change in transitions}.values()
     stakes = Stakes(judged)
-    failing = [change for change in last if change.answer in OPEN and change.kind is not TransitionKind.EASED]
+    begun = {change.finding.id for change in transitions if change.kind is TransitionKind.BEGUN}
+
+    def known(change: Transition) -> bool:
+        return change.kind is TransitionKind.EASED and change.finding.id not in begun
+
+    failing = [change for change in last if change.answer in OPEN and not known(change)]
     return News(
         failing=stakes.most_first(failing) if NoticeKind.FAILING in wants else [],
         reminded=stakes.most_first(reminders) if NoticeKind.FAILING in wants else [],
         recovered=[change for change in last if change.recovered] if NoticeKind.RECOVERED in wants else [],
-        eased=[change for change in last if change.kind is TransitionKind.EASED],
+        eased=[change for change in last if known(change)],
         closed=[change for change in last if change.answer not in OPEN and not change.recovered]
         if wants & EVERYTHING
         else [],

@@ -120,7 +120,7 @@ def test_no_privileged_call_and_every_ordinary_one_is_left() -> None:
 def test_every_credential_of_the_unit_is_in_the_guide() -> None:
     for said in SERVICE["LoadCredential"]:
         name, file = said.split(":")
-        assert f"url_credential: {name}" in GUIDE
+        assert re.search(rf"\bcredential: {name}\b", GUIDE)
         assert f"cat > {file}" in GUIDE
 
 

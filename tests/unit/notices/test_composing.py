@@ -60,6 +60,16 @@ def test_a_finding_that_eased_is_no_message_by_itself_but_is_said_in_one() -> No
     assert "was not covered before" in composed(compose(failing_estate(), [eased, a_change()], page=None)).text
 
 
+def test_a_finding_that_eased_before_its_begin_was_told_is_news() -> None:
+    # Two audits by hand before an address hears of either, or an address that is declared after both.
+    begun = a_change("age:survey-sheets", dataset="survey-sheets")
+    eased = a_change("age:survey-sheets", TransitionKind.EASED, Answer.UNVERIFIED, "survey-sheets", 2)
+    message = composed(compose(failing_estate(), [begun, eased], page=None))
+    assert message.subject == "Saltreach Field Station: survey-sheets unverified (1 finding)"
+    assert message.kind is OutgoingKind.FAILING
+    assert "was not covered before" not in message.text
+
+
 def test_an_open_finding_is_told_with_its_figures_of_this_audit() -> None:
     old = a_change(measured="ten days")
     now = a_judged(night(4), {"field-recordings": [a_finding(measured="eleven days")]})
