@@ -150,7 +150,7 @@ def test_test_data_on_a_new_box_in_place_of_the_real_tree_is_not_the_copy(
     assert copy.standing is Standing.UNVERIFIED
     for fact in ("machine id was", "host key was", "filesystem UUID was", HERONS_DRIVE):
         assert fact in copy.reason
-    assert audited.judged.conclusion is Conclusion.UNVERIFIED
+    assert dataset_of(audited, "field-recordings").conclusion is Conclusion.UNVERIFIED
     assert station.command("preflight", "--accept", "heron:pool").status == 0
     assert station.night().judged.conclusion is Conclusion.CONFORMING
 
