@@ -152,7 +152,7 @@ def test_test_data_on_a_new_box_in_place_of_the_real_tree_is_not_the_copy(
         assert fact in copy.reason
     assert dataset_of(audited, "field-recordings").conclusion is Conclusion.UNVERIFIED
     assert station.command("preflight", "--accept", "heron:pool").status == 0
-    assert station.night().judged.conclusion is Conclusion.CONFORMING
+    assert dataset_of(station.night(), "field-recordings").conclusion is Conclusion.CONFORMING
 
 
 @pytest.fixture
