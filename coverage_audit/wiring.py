@@ -166,7 +166,13 @@ def make_summary(
     with ledger.summaries.making():
         summed = sum_up(estate, ledger, clock())
         page = weekly_page(
-            summed.judged, estate, summed.back, since=summed.since, week_from=summed.week_from, now=summed.now
+            summed.judged,
+            estate,
+            summed.back,
+            since=summed.since,
+            week_from=summed.week_from,
+            now=summed.now,
+            unjudged=summed.unjudged,
         )
         gone_out = page_of in ledger.summaries.made()
         kept = ledger.summaries.file_of(page_of) if gone_out else ledger.summaries.keep(page_of, page)
@@ -192,7 +198,13 @@ def _weekly_letters(estate: Estate, ledger: Ledger, summed: SummedUp, page: str,
     if not wanting:
         return {}
     mail = weekly_mail(
-        summed.judged, estate, summed.back, since=summed.since, week_from=summed.week_from, now=summed.now
+        summed.judged,
+        estate,
+        summed.back,
+        since=summed.since,
+        week_from=summed.week_from,
+        now=summed.now,
+        unjudged=summed.unjudged,
     )
     file = ledger.outbox.keep_page(page, summed.now)
     pictures = ledger.outbox.keep_pictures(mail.letter.pictures, summed.now)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from coverage_audit.audits.declared_since import unjudged
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.verdict import JudgedEstate
@@ -22,7 +24,7 @@ class SummedUp:
     """All that there is to tell at `now`. `last` None: no audit of all datasets is on record.
 
     `since` is when each open finding began. The week is what came after `week_from`: after the last page that went
-    out, or seven days where that is less.
+    out, or seven days where that is less. `unjudged` is what was declared otherwise since that audit.
     """
 
     last: LastJudged | None
@@ -30,6 +32,7 @@ class SummedUp:
     since: Mapping[str, datetime]
     week_from: datetime
     now: datetime
+    unjudged: tuple[EstateChange, ...] = ()
 
     @property
     def judged(self) -> JudgedEstate | None:
@@ -39,13 +42,14 @@ class SummedUp:
 
 def sum_up(estate: Estate, ledger: Ledger, now: datetime) -> SummedUp:
     """Gather what is to be told at `now`, under the names of today. Raises LedgerError."""
-    begin = now - YEAR
+    begin, last = now - YEAR, ledger.past.last_judged()
     return SummedUp(
-        last=ledger.past.last_judged(),
+        last=last,
         back=ledger.past.look_back(begin, now, lineage_of(estate), daily=estate.time_zone),
         since=ledger.open_since(),
         week_from=max(begin, _week_from(ledger, now)),
         now=now,
+        unjudged=() if last is None else unjudged(last.estate_text, estate),
     )
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from coverage_audit.estate.changes import EstateChange, in_one_line
+from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_duration
 from coverage_audit.evidence.visible import visible
@@ -35,12 +37,18 @@ class Lead:
     conclusion: Conclusion
 
 
-def lead(present: Present, now: datetime, nights: Sequence[NightRecord] = ()) -> Lead:
-    """Say what is to be known before the conclusion is read; `nights` are those that were noted until `now`."""
+def lead(
+    present: Present, now: datetime, nights: Sequence[NightRecord] = (), unjudged: Sequence[EstateChange] = ()
+) -> Lead:
+    """Say what is to be known before the conclusion is read; `nights` are those that were noted until `now`.
+
+    `unjudged` is what was declared otherwise since the audit: of that it proves nothing.
+    """
     age = _age(now - present.judged.finished) or _without_audit(present.judged.finished, nights)
-    news = tuple(_changed(present))
+    otherwise = [one for one in unjudged if not _is_new(one, present)]
+    news = (*_changed(present), *_otherwise(otherwise))
     conclusion = present.judged.conclusion
-    if (age or present.new) and conclusion is Conclusion.CONFORMING:
+    if (age or present.new or otherwise) and conclusion is Conclusion.CONFORMING:
         conclusion = Conclusion.UNVERIFIED
     return Lead(old=age is not None, caveats=(age, *news) if age else news, conclusion=conclusion)
 
@@ -74,6 +82,18 @@ def _changed(present: Present) -> Iterator[str]:
     if present.left:
         one = len(present.left) == 1
         yield f"{_named(present.left)} left the estate since the last audit and {'is' if one else 'are'} left out here."
+
+
+def _is_new(change: EstateChange, present: Present) -> bool:
+    """Whether it is told of a dataset that is new, with all of its copies."""
+    return change.part in {Part.DATASET, Part.COPY} and change.name.partition("@")[0] in present.new
+
+
+def _otherwise(changes: Sequence[EstateChange]) -> Iterator[str]:
+    if changes:
+        more = len(changes) - _NAMED
+        rest = f"; and {more} more" if more > 0 else ""
+        yield f"Of what was declared since the last audit nothing is proven yet: {in_one_line(changes[:_NAMED])}{rest}."
 
 
 def _named(names: Sequence[DatasetId]) -> str:

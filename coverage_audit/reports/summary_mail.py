@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate
@@ -59,7 +60,7 @@ class WeeklyMail:
         )
 
 
-def weekly_mail(
+def weekly_mail(  # noqa: PLR0913 - all that it tells
     judged: JudgedEstate | None,
     estate: Estate,
     back: LookBack,
@@ -67,6 +68,7 @@ def weekly_mail(
     since: Mapping[str, datetime],
     week_from: datetime,
     now: datetime,
+    unjudged: Sequence[EstateChange] = (),
 ) -> WeeklyMail:
     """Return the mail of the week after `week_from`, at `now`; what it says is what `weekly_page` says of the same.
 
@@ -77,7 +79,7 @@ def weekly_mail(
     if judged is None:
         return WeeklyMail(subject=no_audit_subject(estate.name), letter=_no_audit(estate, made))
     present, span = as_declared_now(judged, estate), span_of(back, estate, now)
-    summed, first = situation(present.judged, since), lead(present, now, back.nights)
+    summed, first = situation(present.judged, since), lead(present, now, back.nights, unjudged)
     due = due_next(present.judged, estate, now)
     rests = clock.moment(present.judged.started)
     then = f"What it found then: {summed.sentence}" if first.old else summed.sentence

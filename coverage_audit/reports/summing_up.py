@@ -28,7 +28,7 @@ def _lead(summed: SummedUp, estate: Estate) -> tuple[Present, Lead] | None:
     if summed.judged is None:
         return None
     present = as_declared_now(summed.judged, estate)
-    return present, lead(present, summed.now, summed.back.nights)
+    return present, lead(present, summed.now, summed.back.nights, summed.unjudged)
 
 
 def _lines(summed: SummedUp, estate: Estate) -> Iterator[str]:

@@ -6,11 +6,12 @@ what changed since last week; what will run out next. Below stand the year of ev
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
@@ -47,7 +48,7 @@ class YearView:
     trend: TrendView
 
 
-def weekly_page(
+def weekly_page(  # noqa: PLR0913 - all that it tells
     judged: JudgedEstate | None,
     estate: Estate,
     back: LookBack,
@@ -55,6 +56,7 @@ def weekly_page(
     since: Mapping[str, datetime],
     week_from: datetime,
     now: datetime,
+    unjudged: Sequence[EstateChange] = (),
 ) -> str:
     """Make the page of the week after `week_from`, at `now`, out of the newest whole audit and a year's look back.
 
@@ -78,7 +80,7 @@ def weekly_page(
     return render(
         "weekly.html",
         judged=judged,
-        lead=lead(present, now, back.nights),
+        lead=lead(present, now, back.nights, unjudged),
         summed=summed,
         worries=worries_view(summed, clock),
         first=_FIRST,

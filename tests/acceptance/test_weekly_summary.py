@@ -319,6 +319,15 @@ def test_the_command_says_that_there_is_no_audit_and_that_the_last_is_old(statio
     assert "The last audit ended 3 days ago; nothing since is proven." in ran.out
 
 
+def test_the_command_says_what_was_declared_otherwise_since_the_audit(audited: Station) -> None:
+    text = audited.estate_file.read_text(encoding="utf-8")
+    audited.estate_file.write_text(text.replace("copies: 2", "copies: 3"), encoding="utf-8")
+    ran = audited.command("summary", "--html", str(audited.root / "page.html"))
+    said = "nothing is proven yet: policy careful is declared otherwise: copies 2, now 3."
+    assert said in " ".join(ran.out.split())
+    assert said in " ".join((audited.root / "page.html").read_text(encoding="utf-8").split())
+
+
 def test_the_command_sends_the_page_of_today_once(audited: Station, addresses: Mailbox) -> None:
     assert audited.command("summary", "--send").status == 0
     again = audited.command("summary", "--send")

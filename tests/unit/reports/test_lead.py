@@ -7,6 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 
+from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
+from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
@@ -80,6 +82,19 @@ def test_what_was_declared_since_is_named_and_keeps_the_rest_from_being_all() ->
     assert found.caveats == ("letters was declared since the last audit: nothing of it is proven.",)
     assert found.conclusion is Conclusion.UNVERIFIED
     assert not found.old
+
+
+def test_what_was_declared_otherwise_since_is_named_and_keeps_the_rest_from_being_all() -> None:
+    copies = Detail(what="copies", before="2", now="3")
+    stricter = EstateChange(kind=ChangeKind.CHANGED, part=Part.POLICY, name="careful", details=(copies,))
+    came = EstateChange(kind=ChangeKind.CAME, part=Part.DATASET, name="letters")
+    both = well().datasets
+    found = lead(as_declared_now(well(), an_estate(both)), NOW, (), (stricter,))
+    (said,) = found.caveats
+    assert said.startswith("Of what was declared since the last audit nothing is proven yet: ")
+    assert said.endswith(": policy careful is declared otherwise: copies 2, now 3.")
+    assert (found.conclusion, found.old) == (Conclusion.UNVERIFIED, False)
+    assert len(lead(as_declared_now(judged(both[:1]), an_estate(both)), NOW, (), (came,)).caveats) == 1  # said once
 
 
 def test_what_left_the_estate_is_left_out_and_concludes_nothing_more() -> None:
