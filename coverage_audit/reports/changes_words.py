@@ -22,6 +22,8 @@ def first_sentence(changes: Changes) -> str:
     counts, days = changes.counts, changes.span.days
     if not counts.known - counts.no_audit:
         return f"No audit of the whole estate in {_days(days)}: nothing is known of them."
+    if days == 1:
+        return f"The one day {in_counts(counts).removeprefix('1 ')}."
     if counts.conforming == days:
         return f"All {_days(days)} were conforming."
     return f"Of {_days(days)} {in_counts(counts)}."

@@ -173,6 +173,10 @@ def test_a_part_of_the_year_is_told_of_by_itself(year_state: Path) -> None:
     assert [one.dataset for one in changes.datasets] == ["field-recordings", "herbarium", "tapes"]
 
 
+def test_one_day_is_told_of_as_one(year_state: Path) -> None:
+    assert first_sentence(looked_from(year_state, "2026-11-26")) == "The one day was conforming."
+
+
 def test_a_duration_counts_whole_days(year_state: Path) -> None:
     assert looked_from(year_state, "90d").span.days == 90
 
