@@ -1,7 +1,7 @@
 """Calendar slots for kept points: the days, weeks, months and years that are to hold one each, and which do not.
 
-A slot is a span of local dates. Those asked for are the last whole ones: the slot that `today` lies in is not over, and what
-is to fill it may be still to come. Weeks begin on Monday (ISO 8601).
+A slot is a span of local dates. Those asked for are the last whole ones: the slot that `today` lies in is not over, and
+what is to fill it may be still to come. Weeks begin on Monday (ISO 8601).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Slot:
     def __str__(self) -> str:
         """Say it as ISO 8601 does: 2026-11-27, 2026-W48, 2026-11, 2026."""
         if self.span is Span.WEEK:
-            return "{0}-W{1:02}".format(*self.first.isocalendar())
+            return "{}-W{:02}".format(*self.first.isocalendar())
         return self.first.isoformat()[: {Span.DAY: 10, Span.MONTH: 7, Span.YEAR: 4}[self.span]]
 
 
