@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Final
 
+from coverage_audit.reckoning.lone_move import lone_move
 from coverage_audit.reckoning.trend import moves_of, trend
 
 _DAY_S: Final = 86_400.0
@@ -45,9 +46,11 @@ def filling(readings: Sequence[Reading], limit: int, confidence: float = 0.95) -
     Of several readings of one day (UTC) the last counts.
     """
     daily = _daily(readings)
-    moves = moves_of([float(reading.used) for reading in daily])
+    values = [float(reading.used) for reading in daily]
+    moves = moves_of(values)
+    lone = lone_move(values, moves)
     xs = [reading.at.timestamp() / _DAY_S for reading in daily]
-    found = trend(xs, [float(reading.used) for reading in daily], confidence, moves)
+    found = trend(xs, values, confidence, sorted({*moves, *lone}))
     if found is None:
         return None
     last = daily[-1]
@@ -58,7 +61,7 @@ def filling(readings: Sequence[Reading], limit: int, confidence: float = 0.95) -
         reached=_reached(last.at, limit - found.level, found.slope),
         earliest=_reached(last.at, limit - found.level - found.level_off, found.high),
         latest=_reached(last.at, limit - found.level + found.level_off, found.low),
-        moves=tuple(daily[at].at for at in moves),
+        moves=tuple(daily[at].at for at in sorted({*moves, *lone[:1]})),
     )
 
 
