@@ -26,8 +26,8 @@ class Shown:
 def readings_of(shown: Iterable[Shown]) -> tuple[tuple[Reading, ...], int]:
     """Return what was in use of the size of today, and that size.
 
-    Where a volume was made larger or smaller at once, only its limit changed. Where its size dwindles day by day, others
-    fill the pool that it lies on: that is room in use, too.
+    Where a volume was made larger or smaller at once, only its limit changed. Where its size dwindles day by day,
+    others fill the pool that it lies on: that is room in use, too.
     """
     readings: list[Reading] = []
     limit, resized, after = 0, 0, None
