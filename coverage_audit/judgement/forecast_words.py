@@ -15,9 +15,19 @@ def dates(found: Filling, zone: ZoneInfo) -> str:
     early, late = _day(found.earliest, zone), _day(found.latest, zone)
     if found.reached is None:
         return f"not foreseeable; {early} at the earliest" if early else "not foreseeable"
+    if early == late == _day(found.reached, zone):
+        return early
     if early and late:
         return f"{_day(found.reached, zone)} ({early} to {late})"
     return f"{_day(found.reached, zone)} ({early or 'at once'} at the earliest)"
+
+
+def between(found: Filling, zone: ZoneInfo) -> str:
+    """Say the ends of the interval alone (empty: they are one day)."""
+    early, late = _day(found.earliest, zone), _day(found.latest, zone)
+    if early and late:
+        return "" if early == late else f"between {early} and {late}"
+    return f"not before {early}" if early else ""
 
 
 def sooner(forecast: RoomForecast) -> tuple[str, Filling] | None:

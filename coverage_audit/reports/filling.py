@@ -9,7 +9,7 @@ from typing import Final
 
 from coverage_audit.estate.model import Estate, VolumeKey
 from coverage_audit.judgement.forecast import RoomForecast
-from coverage_audit.judgement.forecast_words import dates, pace, room, sooner
+from coverage_audit.judgement.forecast_words import between, dates, pace, room, sooner
 from coverage_audit.judgement.verdict import JudgedEstate
 
 AHEAD: Final = timedelta(days=365)
@@ -39,9 +39,8 @@ def full_next(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[F
             continue
         what, found = first
         if found.reached is not None and found.pace_low > 0 and found.reached <= now + AHEAD:
-            used = "inodes are used up" if what == "inodes" else "full"
-            why = f"{used} {dates(found, estate.time_zone)} at {pace(what, found)}; {room(forecast)}"
-            yield Full(volume=forecast.volume, at=found.reached, why=why)
+            told = (between(found, estate.time_zone), pace(what, found), room(forecast))
+            yield Full(volume=forecast.volume, at=found.reached, why=", ".join(filter(None, told)))
 
 
 def _said(forecast: RoomForecast, estate: Estate) -> str:

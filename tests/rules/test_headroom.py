@@ -77,7 +77,7 @@ def test_a_volume_that_is_full_before_the_headroom_ends_fails() -> None:
     found = on_heron(case)
     assert found.answer is FAILS
     assert found.required == "not full within 60 days"
-    assert "2027-01-14 (2027-01-14 to 2027-01-14)" in found.measured  # fifty nights of 2 GB each
+    assert "full 2027-01-14; " in found.measured  # fifty nights of 2 GB each
     assert "100 GB of 1.0 TB free, +2.0 GB a day" in found.measured
     assert judged_dataset(case).conclusion is Conclusion.NONCONFORMING
 

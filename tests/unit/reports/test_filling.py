@@ -55,6 +55,7 @@ def test_the_date_is_said_with_its_interval() -> None:
         (a_filling(latest=None), "full 2027-03-05 (2027-02-13 at the earliest)"),
         (a_filling(None, 80, None), "full not foreseeable; 2027-02-13 at the earliest"),
         (a_filling(None, None, None), "not filling"),
+        (a_filling(100, 100, 100), "full 2027-03-05"),
         (None, None),
     ],
 )
@@ -70,7 +71,7 @@ def test_what_is_used_up_first_is_told_of() -> None:
 def test_a_volume_that_is_full_within_a_year_is_due() -> None:
     (found,) = full(an_audit(a_filling()))
     assert (found.by, found.what) == (date(2027, 3, 5), "kestrel:main is full at its present pace")
-    assert found.why == "full 2027-03-05 (2027-02-13 to 2027-04-14) at +3.0 GB a day; 300 GB of 8.0 TB free"
+    assert found.why == "between 2027-02-13 and 2027-04-14, +3.0 GB a day, 300 GB of 8.0 TB free"
 
 
 @pytest.mark.parametrize("found", [None, a_filling(400, 300, 500), a_filling(low=-1.0), a_filling(None, 80, None)])
