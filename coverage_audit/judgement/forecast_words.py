@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -30,10 +31,14 @@ def between(found: Filling, zone: ZoneInfo) -> str:
     return f"not before {early}" if early else ""
 
 
-def sooner(forecast: RoomForecast) -> tuple[str, Filling] | None:
-    """Return what is used up first, its bytes or its inodes, by the likely date and then by the earliest."""
-    known = [(what, found) for what, found in (("bytes", forecast.bytes), ("inodes", forecast.inodes)) if found]
-    return min(known, key=lambda each: _order(each[1]), default=None)
+def known(forecast: RoomForecast) -> list[tuple[str, Filling]]:
+    """Return what is known of a volume's bytes and of its inodes, each with that word."""
+    return [(what, found) for what, found in (("bytes", forecast.bytes), ("inodes", forecast.inodes)) if found]
+
+
+def soonest(told: Sequence[tuple[str, Filling]]) -> tuple[str, Filling] | None:
+    """Return what is used up first, by the likely date and then by the earliest (None: nothing is told)."""
+    return min(told, key=lambda each: _order(each[1]), default=None)
 
 
 def pace(what: str, found: Filling) -> str:

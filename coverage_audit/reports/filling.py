@@ -9,7 +9,7 @@ from typing import Final
 
 from coverage_audit.estate.model import Estate, VolumeKey
 from coverage_audit.judgement.forecast import RoomForecast
-from coverage_audit.judgement.forecast_words import between, dates, pace, room, sooner
+from coverage_audit.judgement.forecast_words import between, dates, known, pace, room, soonest
 from coverage_audit.judgement.verdict import JudgedEstate
 
 AHEAD: Final = timedelta(days=365)
@@ -34,7 +34,7 @@ def full_next(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[F
     """Name each declared volume of which growth is shown and that is likely full within `AHEAD`."""
     declared = {volume.key for device in estate.devices for volume in device.volumes}
     for forecast in judged.rooms:
-        first = sooner(forecast)
+        first = soonest(known(forecast))
         if forecast.volume not in declared or first is None:
             continue
         what, found = first
@@ -44,7 +44,7 @@ def full_next(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[F
 
 
 def _said(forecast: RoomForecast, estate: Estate) -> str:
-    first = sooner(forecast)
+    first = soonest(known(forecast))
     if first is None:
         return ""
     what, found = first

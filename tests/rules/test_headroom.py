@@ -135,7 +135,7 @@ def test_what_a_copy_lacks_must_fit_into_what_is_free() -> None:
                     ).answer is HOLDS  # fmt: skip
     assert on_heron(lacks(heron(9 * GB), missing, under_old_name=missing)).kind != "overfull"
     few = on_heron(lacks(heron(inodes=1000, inodes_free=8), missing))
-    assert "9 files are still to come, and only 8 inodes are free" in few.message
+    assert "9 files are still to come to it, and only 8 inodes are free" in few.message
 
 
 def test_in_the_first_days_of_a_volume_it_is_not_known_yet_and_nothing_fails() -> None:

@@ -23,7 +23,8 @@ from coverage_audit.estate.model import Address, VolumeKey
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.forecast import RoomForecast
 from coverage_audit.judgement.forecast_words import room
-from coverage_audit.judgement.outlook import Outlook, outlook
+from coverage_audit.judgement.outlook import outlook
+from coverage_audit.judgement.room_now import Outlook
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import place_subject
 from coverage_audit.judgement.verdict import EvidenceItem, Finding
