@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 from coverage_audit.estate.model import VolumeKey
 from coverage_audit.evidence.facts import VolumeFacts
@@ -28,7 +29,7 @@ def shrinking(by: int, now: int = PLENTY) -> Callable[[int], int]:
     return lambda ago: now + by * ago
 
 
-def a_history(volume: VolumeKey, free: Callable[[int], int] = steady, *, nights: int = 90, **more: int) -> RoomHistory:
+def a_history(volume: VolumeKey, free: Callable[[int], int] = steady, *, nights: int = 90, **more: Any) -> RoomHistory:
     """What the nights before this one saw; `free` gives the bytes free so many nights ago."""
     days = tuple(
         RoomDay(at=SEEN - ago * DAY, capacity=CAPACITY, free=free(ago), **more) for ago in range(nights, 0, -1)
@@ -36,7 +37,7 @@ def a_history(volume: VolumeKey, free: Callable[[int], int] = steady, *, nights:
     return RoomHistory(volume=volume, first=days[0].at if days else None, days=days)
 
 
-def with_room(place: PlaceEvidence, free: int = PLENTY, **more: int) -> PlaceEvidence:
+def with_room(place: PlaceEvidence, free: int = PLENTY, **more: Any) -> PlaceEvidence:
     """A place that shows its room tonight."""
     facts = place.volume_facts
     assert isinstance(facts, VolumeFacts)
