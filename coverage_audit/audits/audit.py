@@ -13,6 +13,7 @@ from coverage_audit.audits.fallback import excused, place_then
 from coverage_audit.audits.identifying import identify, new_pins
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.planning import plan_audit
+from coverage_audit.audits.rooms import Rooms, rooms_of, volumes_of
 from coverage_audit.audits.sighting import Sighting, sight
 from coverage_audit.audits.surveying import undeclared_of, with_surveys
 from coverage_audit.audits.waiving import accepted
@@ -56,7 +57,8 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     answers = (*answers, *drives.answers)
     identities = {**identify(estate, answers, parts.ledger), **drives.twins}
     sighting = sight(answers, identities, parts.clock(), drives.attached)
-    cases = [_case(estate, dataset, sighting, parts) for dataset in plan.datasets]
+    rooms = rooms_of(estate, plan.datasets, started, parts.ledger)
+    cases = [_case(estate, dataset, sighting, rooms, parts) for dataset in plan.datasets]
     manifests = _manifests(answers, cases, sighting)
     shelf = recorded_of(drives, manifests)
     undeclared, surveys = undeclared_of(estate, plan.questions, answers, identities, parts)
@@ -95,7 +97,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     return Audited(judged=judged, recorded=recorded)
 
 
-def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) -> _Case:
+def _case(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, parts: Parts) -> _Case:
     policy = estate.policy(dataset.policy)
     device = estate.device(dataset.original.volume.device)
     seen = sighting.tree(estate, dataset.original)
@@ -123,6 +125,7 @@ def _case(estate: Estate, dataset: Dataset, sighting: Sighting, parts: Parts) ->
         original=evidence,
         copies=copies,
         exposure=None if isinstance(tree, Gap) else exposure_of(dataset, evidence, tree, copies, estate, parts.work),
+        rooms=tuple(rooms[volume] for volume in volumes_of(dataset)),
     )
     return _Case(case=case, outcomes=outcomes)
 

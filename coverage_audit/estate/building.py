@@ -154,6 +154,7 @@ def _policy(policy: PolicyId, body: PolicyShape) -> Policy:
         offsite=body.offsite,
         offline=body.offline,
         proof=body.proof if body.proof is not None else Proof.LISTED,
+        headroom=body.headroom,
         unjudged=tuple(UnjudgedCriterion(name=name, text=text) for name, text in unjudged if text is not None),
     )
 

@@ -138,6 +138,7 @@ def _policy(policy: Policy) -> dict[str, str]:
         offsite=_number(policy.offsite),
         offline=_number(policy.offline),
         proof=policy.proof.word,
+        headroom=_span(policy.headroom),
         **{criterion.name: criterion.text for criterion in policy.unjudged},
     )
 

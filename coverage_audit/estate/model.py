@@ -180,7 +180,10 @@ class UnjudgedCriterion:
 
 @dataclass(frozen=True, kw_only=True)
 class Policy:
-    """The audit criteria of a dataset. `copies` counts the original as one."""
+    """The audit criteria of a dataset. `copies` counts the original as one.
+
+    `headroom` is how far ahead of its filling each volume that holds the dataset must be.
+    """
 
     id: PolicyId
     copies: int
@@ -189,6 +192,7 @@ class Policy:
     offsite: int | None = None
     offline: int | None = None
     proof: Proof = Proof.LISTED
+    headroom: timedelta | None = None
     unjudged: tuple[UnjudgedCriterion, ...] = ()
 
 

@@ -106,7 +106,7 @@ class DeviceShape(Strict):
 
 
 class PolicyShape(Strict):
-    """The audit criteria. Those below `proof` are understood, and not judged by this version."""
+    """The audit criteria. Those below `headroom` are understood, and not judged by this version."""
 
     copies: Some
     max_age: Duration
@@ -114,18 +114,18 @@ class PolicyShape(Strict):
     offsite: Count | None = None
     offline: Count | None = None
     proof: ProofWord | None = None
+    headroom: Duration | None = None
     immutable: Criterion | None = None
     keep: Criterion | None = None
     rhythm: Criterion | None = None
     verify: Criterion | None = None
     drill: Criterion | None = None
-    headroom: Criterion | None = None
     shrinkage: Criterion | None = None
     dump_size: Criterion | None = None
     restore_within: Criterion | None = None
 
 
-UNJUDGED = ("immutable", "keep", "rhythm", "verify", "drill", "headroom", "shrinkage", "dump_size", "restore_within")
+UNJUDGED = ("immutable", "keep", "rhythm", "verify", "drill", "shrinkage", "dump_size", "restore_within")
 """The criteria of a policy that this version cannot judge: each becomes a finding."""
 
 

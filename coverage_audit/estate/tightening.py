@@ -104,6 +104,8 @@ def _of_policy(policy: Policy) -> _Criteria:
         name: (str(count), float(count)) for name, count in counts.items() if count is not None
     }
     found |= _age_and_proof(policy.max_age, policy.proof)
+    if policy.headroom is not None:
+        found["headroom"] = (format_duration(policy.headroom), policy.headroom.total_seconds())
     return found | {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
 
 

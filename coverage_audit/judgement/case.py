@@ -20,6 +20,7 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.evidence.shelf import Attached
 
 
@@ -87,10 +88,11 @@ class CopyEvidence:
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetCase:
-    """One dataset with its policy and its evidence."""
+    """One dataset with its policy and its evidence. `rooms` is the past of the volumes on which it lies."""
 
     dataset: Dataset
     policy: Policy
     original: OriginalEvidence
     copies: tuple[CopyEvidence, ...]
     exposure: Exposure | None = None
+    rooms: tuple[RoomHistory, ...] = ()

@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy
+from coverage_audit.estate.model import Dataset, DeviceId, Estate, Policy, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.counting import Holdings
+from coverage_audit.judgement.forecast import RoomForecast
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedOriginal
 
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetContext:
-    """One dataset. `decided` is the worst answer of the rules that count proven copies.
+    """One dataset. `decided` is the worst answer of the rules that count proven copies, `rooms` the room of volumes.
 
     Those rules decide, so a copy's own defect is a criterion only as far as they need that copy: `own_answer`.
     """
@@ -32,6 +33,7 @@ class DatasetContext:
     started: datetime
     finished: datetime
     decided: Answer = Answer.CONFORMITY
+    rooms: Mapping[VolumeKey, RoomForecast] = field(default_factory=dict)
 
     @property
     def dataset(self) -> Dataset:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess
+from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.own import OwnPlaces
@@ -17,6 +17,7 @@ from coverage_audit.judgement.conclusions import conclude, conclude_estate, waiv
 from coverage_audit.judgement.context import DatasetContext, EstateContext
 from coverage_audit.judgement.counting import Holding, Holdings
 from coverage_audit.judgement.feasibility import of_dataset
+from coverage_audit.judgement.forecast import RoomForecast, forecasts_of
 from coverage_audit.judgement.independence import relations
 from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_THE_ESTATE
 from coverage_audit.judgement.same_points import counted_once
@@ -32,6 +33,7 @@ class _Audit:
 
     estate: Estate
     machines: dict[DeviceId, DeviceFacts]
+    rooms: Mapping[VolumeKey, RoomForecast]
     started: datetime
     finished: datetime
 
@@ -54,7 +56,8 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     `drives` are the shelf drives that were found plugged in, `undeclared` what is known of what nobody declared,
     `own` where the auditor's own state lies.
     """
-    audit = _Audit(estate=estate, machines=_machines(cases), started=started, finished=finished)
+    rooms = forecasts_of(cases)
+    audit = _Audit(estate=estate, machines=_machines(cases), rooms=rooms, started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
     context = EstateContext(
         estate=estate,
@@ -81,6 +84,7 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
         identities=tuple(identities),
         gaps=tuple(gaps),
         waived=waived(of_estate) + sum(dataset.waived for dataset in datasets),
+        rooms=tuple(rooms.values()),
         whole=whole,
     )
 
@@ -98,6 +102,7 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
         holdings=_holdings(case, original, copies, audit),
         started=audit.started,
         finished=audit.finished,
+        rooms=audit.rooms,
     )
     findings = with_troubles((*of_dataset(case.dataset, audit.estate), *_findings(context)), context)
     return JudgedDataset(

@@ -10,6 +10,7 @@ from coverage_audit.estate.model import Address, DatasetId, Proof
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
 from coverage_audit.judgement.case import CopyEvidence, OriginalEvidence
+from coverage_audit.judgement.forecast import RoomForecast
 
 
 class Standing(StrEnum):
@@ -160,7 +161,7 @@ class JudgedDataset:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedEstate:
-    """The whole audit, judged."""
+    """The whole audit, judged. `rooms` looks ahead for each volume of its datasets."""
 
     estate: str
     time_zone: str
@@ -173,4 +174,5 @@ class JudgedEstate:
     identities: tuple[IdentityCheck, ...] = ()
     gaps: tuple[Gap, ...] = ()
     waived: int = 0
+    rooms: tuple[RoomForecast, ...] = ()
     whole: bool = True  # False when only some datasets were asked for

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -9,6 +10,8 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection, Row, select
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
+from coverage_audit.estate.model import VolumeKey
+from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
 from coverage_audit.ledger import events
 from coverage_audit.ledger.judged_store import last_judged
@@ -16,6 +19,7 @@ from coverage_audit.ledger.night_book import NightBook
 from coverage_audit.ledger.past_days import Span, dataset_days, volume_days
 from coverage_audit.ledger.past_incidents import incidents
 from coverage_audit.ledger.past_record import AuditDay, LastJudged, LookBack
+from coverage_audit.ledger.past_rooms import room_histories
 from coverage_audit.ledger.tables import AUDITS
 from coverage_audit.ledger.transactions import Transactions
 
@@ -44,6 +48,13 @@ class Past(Transactions):
                 incidents=incidents(connection, since, until, lineage),
                 events=events.since(connection, since, until),
             )
+
+    def rooms(
+        self, volumes: Iterable[VolumeKey], since: datetime, lineage: Lineage = NO_LINEAGE
+    ) -> tuple[RoomHistory, ...]:
+        """Return what was seen of each volume's room after `since`, each as far back as it is the volume of now."""
+        with self._reading() as connection:
+            return room_histories(connection, volumes, since, lineage)
 
     def audits(self) -> tuple[AuditDay, ...]:
         """Return all audits that there ever were, in the order of time."""

@@ -28,6 +28,7 @@ from coverage_audit.judgement.verdict import (
 )
 from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.instants import rfc3339
+from coverage_audit.reports.rooms_json import rooms_json
 
 SCHEMA: Final = "coverage-audit/audit/1"
 
@@ -66,6 +67,7 @@ def _estate(judged: JudgedEstate) -> Mapping[str, _Json]:
         "findings": [_finding(finding) for finding in judged.findings],
         "identities": [_identity(check) for check in judged.identities],
         "gaps": [_gap(gap) for gap in judged.gaps],
+        "rooms": rooms_json(judged.rooms),
     }
 
 

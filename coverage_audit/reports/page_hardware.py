@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from coverage_audit.estate.model import Device, Estate, LocalAccess, ShelfAccess, Volume, VolumeKey
@@ -12,11 +12,12 @@ from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.reports.ages import age_in_years, life_ends
+from coverage_audit.reports.filling import filling_said
 
 
 @dataclass(frozen=True, kw_only=True)
 class VolumeView:
-    """One volume. `used` is the share in use in per cent, None where it was not shown."""
+    """One volume. `used` is the share in use in per cent, None where it was not shown; `fills` says when it is full."""
 
     key: VolumeKey
     path: str
@@ -29,6 +30,7 @@ class VolumeView:
     filesystem: str
     room: str
     used: int | None
+    fills: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +51,7 @@ def devices_view(judged: JudgedEstate, estate: Estate, *, now: datetime) -> tupl
     today = now.astimezone(estate.time_zone).date()
     seen = _seen(judged)
     checks = {check.volume: check for check in judged.identities}
+    fills = filling_said(judged, estate)
     return tuple(
         DeviceView(
             device=device,
@@ -57,7 +60,10 @@ def devices_view(judged: JudgedEstate, estate: Estate, *, now: datetime) -> tupl
             in_service=device.in_service,
             age=None if device.in_service is None else age_in_years(device.in_service, today),
             worn=device.in_service is not None and life_ends(device.in_service) <= today,
-            volumes=tuple(_volume(volume, seen.get(volume.key), checks.get(volume.key)) for volume in device.volumes),
+            volumes=tuple(
+                replace(_volume(one, seen.get(one.key), checks.get(one.key)), fills=fills.get(one.key))
+                for one in device.volumes
+            ),
         )
         for device in estate.devices
     )

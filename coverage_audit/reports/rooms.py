@@ -1,9 +1,9 @@
-"""The room of volumes: what is free now, and what was free a month and a quarter ago. Observed figures, no forecast."""
+"""The room of volumes: what is free now, what was free a month and a quarter ago, and when it is used up."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Final
 
@@ -25,7 +25,7 @@ class RoomView:
     """One volume's room. `free` None: it was never shown. `share` is the free part in per cent, cut.
 
     `changes` are in words, one for each of `SPANS`; `as_of` is set where the figure is not of the last audit.
-    `shrinks`: it has less free than at the begin of one of the spans.
+    `shrinks`: it has less free than at the begin of one of the spans. `fills` says when it is full (None: not known).
     """
 
     volume: VolumeKey
@@ -36,14 +36,18 @@ class RoomView:
     as_of: date | None
     shrinks: bool
     line: Line
+    fills: str | None = None
 
 
-def rooms_view(back: LookBack, estate: Estate, span: Span) -> tuple[RoomView, ...]:
-    """Prepare every declared volume, in the order of the estate."""
+def rooms_view(
+    back: LookBack, estate: Estate, span: Span, fills: Mapping[VolumeKey, str] | None = None
+) -> tuple[RoomView, ...]:
+    """Prepare every declared volume, in the order of the estate; `fills` says when each is full, where it is known."""
     days = _days_by_volume(back, estate)
     last = max((audit.started for audit in back.audits), default=back.until)
     volumes = (volume.key for device in estate.devices for volume in device.volumes)
-    return tuple(_room(key, days.get(key, []), last, span) for key in volumes)
+    known = fills or {}
+    return tuple(replace(_room(key, days.get(key, []), last, span), fills=known.get(key)) for key in volumes)
 
 
 def fullest_first(rooms: Sequence[RoomView]) -> tuple[RoomView, ...]:

@@ -1,4 +1,4 @@
-"""What will run out next: what is due by a date. Dates that follow from what is declared and observed; no forecast."""
+"""What will run out next: what is due by a date that follows from what is declared, observed or measured."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId, Shel
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
 from coverage_audit.judgement.wording import joined, last_day
 from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends
+from coverage_audit.reports.filling import full_next
 from coverage_audit.reports.instants import short_span
 
 WAIVERS_AHEAD: Final = timedelta(days=60)
@@ -31,8 +32,8 @@ class Due:
 
 
 def due_next(judged: JudgedEstate, estate: Estate, now: datetime) -> tuple[Due, ...]:
-    """Return what is due, the first first: drives to plug in, waivers that end, hardware past its service life."""
-    found = [*_drives(judged, estate, now), *_waivers(judged, estate, now)]
+    """Return what is due, the first first: drives to plug in, full volumes, waivers that end, old hardware."""
+    found = [*_drives(judged, estate, now), *_rooms(judged, estate, now), *_waivers(judged, estate, now)]
     return (*_by_date(found), *_by_date(_hardware(estate, now)))  # what is old will be old for long: it comes last
 
 
@@ -73,6 +74,12 @@ def _drives(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due
             names = [name for name, end in ends.items() if end is None]
             why = f"no copy of {_listed(names)} is proven on it yet"
             yield Due(by=None, day="now", over=True, within="", what=f"Plug in {device.id}", why=why)
+
+
+def _rooms(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due]:
+    for full in full_next(judged, estate, now):
+        by = full.at.astimezone(estate.time_zone).date()
+        yield _due(by, now, estate, f"{full.volume} is full at its present pace", full.why)
 
 
 def _on(judged: JudgedEstate, device: Device) -> Iterator[tuple[JudgedDataset, JudgedCopy]]:

@@ -18,6 +18,7 @@ from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEs
 from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.days import days_by_dataset, span_of
+from coverage_audit.reports.filling import filling_said
 from coverage_audit.reports.lead import lead
 from coverage_audit.reports.nights_view import nights_view
 from coverage_audit.reports.page_datasets import DatasetView, dataset_view, findings_view
@@ -76,7 +77,7 @@ def weekly_page(  # noqa: PLR0913 - all that it tells
         for dataset in ordered
     )
     shown, week = _open(ordered), week_view(judged, back, span, week_from, clock)
-    nights, rooms = nights_view(back, span), rooms_view(back, estate, span)
+    nights, rooms = nights_view(back, span), rooms_view(back, estate, span, filling_said(judged, estate))
     return render(
         "weekly.html",
         judged=judged,

@@ -12,6 +12,8 @@ from datetime import UTC, date, datetime, timedelta
 from coverage_audit.estate.changes import ChangeKind, Detail, EstateChange
 from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import DatasetId, Device, Estate
+from coverage_audit.evidence.room import RoomDay
+from coverage_audit.judgement.forecast import RoomForecast
 from coverage_audit.judgement.verdict import Acceptance, Answer, Conclusion, JudgedDataset, JudgedEstate
 from coverage_audit.ledger.past_record import (
     AuditDay,
@@ -23,6 +25,8 @@ from coverage_audit.ledger.past_record import (
     VolumeDay,
 )
 from coverage_audit.ledger.record import EstateEvent
+from coverage_audit.reckoning.filling import filling
+from coverage_audit.reckoning.room import Shown, readings_of
 from tests.builders.judged import DUBLIN, NOW, a_finding, an_estate, an_item, renamed
 from tests.builders.judged_station import the_station
 
@@ -51,6 +55,7 @@ def a_year_of_the_station() -> Year:
     judged = replace(judged, datasets=tuple(_waived_for_a_while(each) for each in judged.datasets))
     estate = replace(estate, devices=tuple(_aged(device) for device in estate.devices))
     since = {name: NOW - _open_for(name) for name in since}
+    judged = replace(judged, rooms=tuple(_rooms(estate)))
     back = LookBack(
         since=NOW - 365 * DAY,
         until=NOW,
@@ -211,6 +216,23 @@ def _volumes(estate: Estate, night: date) -> Iterator[VolumeDay]:
             name, 3_900 * _GB + ago * 3 * _GB if ago <= 60 else 90 * _GB + (ago - 60) * 3 * _GB
         )
         yield VolumeDay(volume=device.volumes[0].key, at=began(night), capacity=capacity, free=free)
+
+
+def _rooms(estate: Estate) -> Iterator[RoomForecast]:
+    """Look ahead by the same readings: kestrel fills, and heron after its larger drives came."""
+    for device in estate.devices:
+        volume = device.volumes[0].key
+        seen = [row for night in nights() for row in _volumes(estate, night) if row.volume == volume]
+        if seen:
+            shown = [Shown(at=row.at, size=row.capacity or 0, free=row.free or 0) for row in seen]
+            yield RoomForecast(
+                volume=volume,
+                last=RoomDay(at=seen[-1].at, capacity=seen[-1].capacity, free=seen[-1].free),
+                known_since=seen[0].at,
+                days=len(seen),
+                bytes=filling(*readings_of(shown)),
+                inodes=None,
+            )
 
 
 def _incidents(judged: JudgedEstate, since: dict[str, datetime]) -> Iterator[Incident]:

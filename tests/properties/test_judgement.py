@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 from urllib.parse import unquote
 
@@ -10,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PinnedFact, VolumeFacts
+from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.identity import check_identity
 from coverage_audit.judgement.verdict import Conclusion, Standing
 from tests.builders.cases import (
@@ -21,6 +24,7 @@ from tests.builders.cases import (
     judged,
     volume_facts,
 )
+from tests.builders.rooms import GB, a_history, roomy, shrinking, with_room
 from tests.builders.spoiling import Step, all_well, audited, steps
 from tests.builders.station import (
     HERON,
@@ -57,6 +61,50 @@ def test_a_fault_more_or_evidence_less_never_turns_a_conclusion_into_conforming(
         if estate is not Conclusion.CONFORMING:
             assert audit.conclusion is not Conclusion.CONFORMING
         dataset, estate = audit.datasets[0].conclusion, audit.conclusion
+
+
+ROOMS: dict[str, Callable[[DatasetCase], DatasetCase]] = {
+    "all as ever": lambda case: case,
+    "filling": lambda case: replace(
+        case, rooms=tuple(a_history(room.volume, shrinking(30 * GB)) for room in case.rooms)
+    ),
+    "nothing free": lambda case: replace(
+        case, copies=tuple(replace(copy, place=with_room(copy.place, 0)) for copy in case.copies)
+    ),
+    "of days ago": lambda case: replace(case, rooms=tuple(replace(room, days=room.days[:-20]) for room in case.rooms)),
+}
+LOSSES: dict[str, Callable[[DatasetCase], DatasetCase]] = {
+    "readings": lambda case: replace(case, rooms=tuple(replace(room, days=()) for room in case.rooms)),
+    "histories": lambda case: replace(case, rooms=()),
+    "one history": lambda case: replace(case, rooms=case.rooms[:-1]),
+}
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.sampled_from([timedelta(days=1), timedelta(days=60), timedelta(days=3650)]),
+    st.sampled_from(sorted(ROOMS)),
+    st.lists(st.one_of(steps(), st.sampled_from(sorted(LOSSES)).map(LOSSES.__getitem__)), min_size=1, max_size=5),
+)
+def test_where_headroom_is_asked_less_evidence_makes_no_volume_look_roomier(
+    headroom: timedelta, room: str, changes: list[Callable[[DatasetCase], DatasetCase]]
+) -> None:
+    case = ROOMS[room](roomy(replace(all_well(), policy=replace(POLICY, headroom=headroom))))
+    conclusion = audited(case).datasets[0].conclusion
+    for change in changes:
+        volumes = {copy.copy.address.volume for copy in case.copies}
+        case = change(case)
+        if {copy.copy.address.volume for copy in case.copies} != volumes:
+            return  # a volume that is asked for no more
+        dataset = audited(case).datasets[0]
+        if conclusion is not Conclusion.CONFORMING:
+            assert dataset.conclusion is not Conclusion.CONFORMING
+        conclusion = dataset.conclusion
+
+
+def test_the_case_with_room_conforms() -> None:
+    case = roomy(replace(all_well(), policy=replace(POLICY, headroom=timedelta(days=60))))
+    assert audited(case).conclusion is Conclusion.CONFORMING
 
 
 @settings(max_examples=60, deadline=None)

@@ -14,6 +14,7 @@ from coverage_audit.judgement.rules import (
     enough_copies,
     every_dataset,
     evidence_age,
+    headroom,
     independence,
     leaving_out,
     media,
@@ -46,6 +47,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (age.RULE, age.check),
     (evidence_age.RULE, evidence_age.check),
     (leaving_out.RULE, leaving_out.check),
+    (headroom.RULE, headroom.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""

@@ -1,7 +1,7 @@
 """Unjudged criterion: what a policy asks for and this version cannot judge yet is said, and stays unverified.
 
 What it asks: that every criterion of the policy is judged. One that is not (kept points, verification, drills,
-immutability, headroom) is neither met nor failed.
+immutability) is neither met nor failed.
 
 Why: silence about a criterion would read as if it were met.
 

@@ -109,15 +109,21 @@ def test_a_copy_has_its_own_criteria_and_recovery_points(tmp_path: Path) -> None
 
 
 def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(tmp_path: Path) -> None:
-    more = "keep: {daily: 7, span: 14d}, immutable: 1, drill: {every: 180d}, headroom: 60d, verify: [true, 1%]"
+    more = "keep: {daily: 7, span: 14d}, immutable: 1, drill: {every: 180d}, verify: [true, 1%]"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
     assert estate.policies[0].unjudged == (
         UnjudgedCriterion(name="immutable", text="1"),
         UnjudgedCriterion(name="keep", text="daily: 7, span: 14d"),
         UnjudgedCriterion(name="verify", text="[true, 1%]"),
         UnjudgedCriterion(name="drill", text="every: 180d"),
-        UnjudgedCriterion(name="headroom", text="60d"),
     )
+
+
+def test_the_headroom_of_a_policy_is_a_duration(tmp_path: Path) -> None:
+    assert read(tmp_path, SMALL).policies[0].headroom is None
+    estate = read(tmp_path, spoiled("max_age: 26h}", "max_age: 26h, headroom: P60D}"))
+    assert estate.policies[0].headroom == timedelta(days=60)
+    assert mistakes(tmp_path, spoiled("max_age: 26h}", "max_age: 26h, headroom: 60}"))
 
 
 def test_a_date_and_a_time_mean_the_same_with_and_without_quotes(tmp_path: Path) -> None:

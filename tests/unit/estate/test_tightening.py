@@ -42,6 +42,7 @@ def test_the_same_asks_nothing_otherwise() -> None:
         ("copies: 2, max_age: 26h, media: 1, offline: 1", "tightened"),
         ("copies: 2, max_age: 26h, proof: dated", "loosened"),
         ("copies: 2, max_age: 26h, keep: {daily: 7}", "tightened"),
+        ("copies: 2, max_age: 26h, headroom: 60d", "tightened"),
         ("copies: 3, max_age: 3d", "changed"),
     ],
 )
@@ -55,6 +56,14 @@ def test_a_criterion_that_is_dropped_is_loosened() -> None:
     before = read(SMALL.replace(*offsite))
     (found,) = asked_otherwise(before, read(SMALL))
     assert found.turns == (Turn(what="offsite", before="1", now=None, tighter=False),)
+
+
+@pytest.mark.parametrize(("headroom", "direction"), [("90d", "tightened"), ("30d", "loosened")])
+def test_more_headroom_is_tighter(headroom: str, direction: str) -> None:
+    before = read(SMALL.replace("max_age: 26h}", "max_age: 26h, headroom: 60d}"))
+    now = read(SMALL.replace("max_age: 26h}", f"max_age: 26h, headroom: {headroom}}}"))
+    (found,) = asked_otherwise(before, now)
+    assert (found.direction, found.turns[0].before) == (direction, "60 days")
 
 
 def test_a_criterion_that_cannot_be_judged_and_reads_otherwise_turned_nobody_knows_where() -> None:

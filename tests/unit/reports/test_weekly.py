@@ -87,7 +87,7 @@ def test_what_the_pictures_draw_is_said_in_words() -> None:
     assert "Nov 2026 13 conforming, 11 nonconforming, 1 without audit 1 158 files (3.4 GB) 212 GB" in text
     assert "Aug 2026 23 0 5 3" in text.replace(" 1 31", "")
     assert "kestrel:main hdd, ext4 as pinned" in text
-    assert "620 GB 7 % of 8.0 TB 120 GB less 360 GB less" in text
+    assert "620 GB 7 % of 8.0 TB full 2027-04-29 120 GB less 360 GB less" in text
 
 
 @pytest.mark.parametrize(
