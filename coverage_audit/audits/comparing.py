@@ -15,6 +15,7 @@ from functools import partial
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
 from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.remembering import with_past
 from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
@@ -73,11 +74,13 @@ def compare_copy(
     Where the auditor's own disk fails in the middle of it, this copy is not compared: a gap, and the others go on.
     """
     try:
-        return _compared_copy(estate, original, copy, sighting, parts)
+        outcome = _compared_copy(estate, original, copy, sighting, parts)
     except (ComparisonError, EvidenceError) as error:
         gap = Gap(subject=str(copy.address), kind=GapKind.STORAGE, detail=str(error), at=parts.clock())
         place = sighting.place(estate, copy.address)
-        return CopyOutcome(evidence=CopyEvidence(copy=copy, place=place, points=_points(copy, sighting), gap=gap))
+        bare = CopyEvidence(copy=copy, place=place, points=_points(copy, sighting), gap=gap)
+        outcome = CopyOutcome(evidence=bare)
+    return replace(outcome, evidence=with_past(outcome.evidence, parts))
 
 
 def _points(copy: Copy, sighting: Sighting) -> PointList | Gap | None:
@@ -112,13 +115,14 @@ def _compared_copy(
 def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, parts: Parts) -> CopyOutcome:
     """Compare the newest tree, and older points while the newer have holes; the first without one is judged."""
     first = _compare(original, bare, tree, parts)
-    chosen, fetched = first, list[SeenTree]()
+    chosen, fetched, tried = first, list[SeenTree](), [first]
     if isinstance(bare.points, PointList) and _has_hole(first.comparison):
         for older in _older_points(bare, first.address, parts):
             fetched.append(older)
             if isinstance(older.outcome, Gap):
                 continue
             attempt = _compare(original, bare, older.outcome, parts)
+            tried.append(attempt)
             if not _has_hole(attempt.comparison):
                 chosen = attempt
                 break
@@ -127,6 +131,7 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
         comparison=chosen.comparison,
         tree_at=chosen.tree.origin.started,
         point=_point(bare.points, bare.copy, chosen.address),
+        half_made=_half_made(bare, tried),
         left_out_before=parts.ledger.left_out(original.dataset.id, bare.copy.address, lineage_of(original.estate)),
     )
     compared = Compared(
@@ -220,6 +225,11 @@ def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryP
         return None
     named = {copy.address.at_point(point.name): point for point in points.points}
     return named.get(at)
+
+
+def _half_made(bare: CopyEvidence, tried: list[_Attempt]) -> tuple[str, ...]:
+    points = (_point(bare.points, bare.copy, one.address) for one in tried if _has_hole(one.comparison))
+    return tuple(point.name for point in points if point is not None)
 
 
 def _earlier(original: OriginalTree, bare: CopyEvidence, parts: Parts) -> Earlier | None:

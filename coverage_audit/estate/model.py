@@ -13,6 +13,7 @@ from enum import IntEnum, StrEnum
 from typing import NewType, TypeVar
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.criteria import Keep, Rhythm
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.sources import DatedFiles, Points
 
@@ -180,7 +181,10 @@ class UnjudgedCriterion:
 
 @dataclass(frozen=True, kw_only=True)
 class Policy:
-    """The audit criteria of a dataset. `copies` counts the original as one."""
+    """The audit criteria of a dataset. `copies` counts the original as one.
+
+    `dump_size`: a dump is at least this part (0 to 1) of what is usual.
+    """
 
     id: PolicyId
     copies: int
@@ -189,6 +193,9 @@ class Policy:
     offsite: int | None = None
     offline: int | None = None
     proof: Proof = Proof.LISTED
+    keep: Keep | None = None
+    rhythm: Rhythm | None = None
+    dump_size: float | None = None
     unjudged: tuple[UnjudgedCriterion, ...] = ()
 
 

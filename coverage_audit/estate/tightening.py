@@ -104,6 +104,9 @@ def _of_policy(policy: Policy) -> _Criteria:
         name: (str(count), float(count)) for name, count in counts.items() if count is not None
     }
     found |= _age_and_proof(policy.max_age, policy.proof)
+    found |= {name: (str(said), None) for name, said in (("keep", policy.keep), ("rhythm", policy.rhythm)) if said}
+    if policy.dump_size is not None:
+        found["dump_size"] = (f"{100 * policy.dump_size:g}%", policy.dump_size)
     return found | {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
 
 

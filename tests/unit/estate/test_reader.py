@@ -109,14 +109,14 @@ def test_a_copy_has_its_own_criteria_and_recovery_points(tmp_path: Path) -> None
 
 
 def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(tmp_path: Path) -> None:
-    more = "keep: {daily: 7, span: 14d}, immutable: 1, drill: {every: 180d}, headroom: 60d, verify: [true, 1%]"
+    more = "shrinkage: {files: 7, share: 14%}, immutable: 1, drill: {every: 180d}, headroom: 60d, verify: [true, 1%]"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
     assert estate.policies[0].unjudged == (
         UnjudgedCriterion(name="immutable", text="1"),
-        UnjudgedCriterion(name="keep", text="daily: 7, span: 14d"),
         UnjudgedCriterion(name="verify", text="[true, 1%]"),
         UnjudgedCriterion(name="drill", text="every: 180d"),
         UnjudgedCriterion(name="headroom", text="60d"),
+        UnjudgedCriterion(name="shrinkage", text="files: 7, share: 14%"),
     )
 
 
