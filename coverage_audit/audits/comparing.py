@@ -7,13 +7,14 @@ older one is fetched and compared too, and the newest without a hole is the one 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
+from coverage_audit.audits.older_points import older_points
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.remembering import with_past
 from coverage_audit.audits.shelf import on_the_shelf
@@ -33,9 +34,6 @@ from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared
 from coverage_audit.reckoning.keeping_up import lacks_most
-
-POINTS_TRIED = 3
-"""How many of the newest points are looked at for one that is complete."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,7 +115,7 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
     first = _compare(original, bare, tree, parts)
     chosen, fetched, tried = first, list[SeenTree](), [first]
     if isinstance(bare.points, PointList) and _has_hole(first.comparison):
-        for older in _older_points(bare, first.address, parts):
+        for older in older_points(bare, first.address, parts):
             fetched.append(older)
             if isinstance(older.outcome, Gap):
                 continue
@@ -191,33 +189,6 @@ def _has_hole(comparison: CopyComparison) -> bool:
     """Whether a point is no whole state: it lacks something although it holds something newer, or lacks most."""
     most = lacks_most(comparison.original, comparison.missing, comparison.under_old_name)
     return most or (comparison.counting_rows > 0 and comparison.holds_newer)
-
-
-def _older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator[SeenTree]:
-    tried = {newest}
-    while len(tried) < POINTS_TRIED:
-        question = Question(
-            device=bare.place.device,
-            volumes=(bare.place.volume,),
-            trees=(),
-            pointed=(bare.copy,),
-            skip_points=frozenset(tried),
-        )
-        (answer,) = parts.gather([question])
-        if not _same_volume(bare.place.volume_facts, answer.volumes[0]):
-            return  # what is mounted there now was not identified: its points are no evidence
-        found = [tree for tree in answer.trees if tree.point_of == bare.copy.address]
-        if not found or found[0].address in tried:
-            return
-        tried.add(found[0].address)
-        yield found[0]
-
-
-def _same_volume(first: VolumeFacts | Gap, again: VolumeFacts | Gap) -> bool:
-    if isinstance(first, Gap) or isinstance(again, Gap):
-        return False
-    shown = ("filesystem_uuid", "device_number", "mount_source", "mount_target", "fs_root")
-    return all(getattr(first, name) == getattr(again, name) for name in shown)
 
 
 def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryPoint | None:

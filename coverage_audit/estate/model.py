@@ -181,10 +181,7 @@ class UnjudgedCriterion:
 
 @dataclass(frozen=True, kw_only=True)
 class Policy:
-    """The audit criteria of a dataset. `copies` counts the original as one.
-
-    `dump_size`: a dump is at least this part (0 to 1) of what is usual.
-    """
+    """The audit criteria of a dataset. `copies` counts the original as one; `dump_size` is a share (0 to 1)."""
 
     id: PolicyId
     copies: int

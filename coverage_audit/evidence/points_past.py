@@ -55,7 +55,7 @@ def brought_up_to(past: PointsPast, before: PointList, now: PointList) -> Points
     """Return the past with one list more; `before` is the last list that it knows. The same list again adds nothing."""
     if now.at <= before.at:
         return past
-    there = {point.name for point in now.points}
+    there = _there(now)
     stayed = [one for one in past.left if one.name not in there]
     left = sorted((*stayed, *_left(before, now)), key=lambda one: (one.gone, one.at))[-LEFT_KEPT:]
     known = [instant for instant in (past.oldest, _oldest(now)) if instant is not None]
@@ -68,10 +68,14 @@ def brought_up_to(past: PointsPast, before: PointList, now: PointList) -> Points
 
 
 def _left(before: PointList, now: PointList) -> Iterator[LeftPoint]:
-    there, remaining = {point.name for point in now.points}, _oldest(now)
+    there, remaining = _there(now), _oldest(now)
     for point in before.points:
         if point.name not in there:
             yield _one(point, before, now, remaining)
+
+
+def _there(points: PointList) -> set[str]:
+    return {point.name for point in (*points.points, *points.thin)}
 
 
 def _one(point: RecoveryPoint, before: PointList, now: PointList, remaining: datetime | None) -> LeftPoint:

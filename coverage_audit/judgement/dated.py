@@ -81,7 +81,7 @@ def _unknown(evidence: CopyEvidence, context: DatasetContext) -> str:
 
 
 def _why_not_trusted(evidence: CopyEvidence, points: PointList, context: DatasetContext) -> str:
-    if not points.points and points.refused:
+    if not points.points and len(points.refused) > len(points.thin):
         return f"none of the {len(points.refused)} names there is a recovery point"
     if points.at < context.started and not _still_counts(evidence, points, context):
         return f"its recovery points were last seen {when(points.at, context.zone)}"

@@ -13,7 +13,7 @@ from coverage_audit.judgement.kept_slots import Why, went
 
 @dataclass(frozen=True, kw_only=True)
 class Hole:
-    """Where a span is not covered: between two points, or from its beginning to the oldest (`after` None).
+    """Where a span is not covered: between two points, from its beginning (`after` None), or to now (`before` None).
 
     `complete`: when a span that is not there yet would be.
     """
@@ -31,10 +31,10 @@ def holes(span: timedelta, copies: Sequence[Dated], *, now: datetime, max_age: t
     doubts = any(one.doubted or one.at is None for one in copies)
     gone = [at for one in copies for at in went(one)]
     found = [] if points and points[0] <= begins + max_age else [_beginning(points, gone, begins, span, copies)]
-    for earlier, later in pairwise(points):
+    for earlier, later in pairwise((*points, now)):
         if later > begins and later - max(earlier, begins) > max_age:
             why = Why.WENT if any(earlier < at < later for at in gone) else Why.NONE
-            found.append(Hole(why=why, after=earlier, before=later))
+            found.append(Hole(why=why, after=earlier, before=None if later == now else later))
     if doubts:
         return tuple(Hole(why=Why.UNKNOWN, before=hole.before, after=hole.after) for hole in found)
     return tuple(found)

@@ -67,7 +67,7 @@ def check(context: DatasetContext) -> Iterable[Finding]:
 
 def _has_sizes(one: Dated) -> bool:
     seen = one.copy.evidence.points
-    sized = isinstance(seen, PointList) and any(point.size is not None for point in seen.points)
+    sized = isinstance(seen, PointList) and any(point.size is not None for point in (*seen.points, *seen.thin))
     return sized or isinstance(one.copy.evidence.copy.points, DatedFiles)
 
 
@@ -76,7 +76,8 @@ def _judged(one: Dated, share: float, context: DatasetContext) -> _Said:
     if one.unknown or one.at is None or not isinstance(seen, PointList):
         return _Said(answer=Answer.UNVERIFIED, measured="not known", message=f"its dumps are not known: {one.unknown}")
     latest = one.at + context.estate.limits.clock_tolerance
-    points = sorted((point for point in seen.points if point.earliest <= latest), key=lambda point: point.earliest)
+    there = (point for point in (*seen.points, *seen.thin) if point.earliest <= latest)
+    points = sorted(there, key=lambda point: point.earliest)
     if not points:
         return _Said(answer=Answer.NONCONFORMITY, measured="no dump", message="there is no dump at all")
     size, name = points[-1].size, f"“{visible(points[-1].name)}”"

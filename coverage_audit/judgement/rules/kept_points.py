@@ -130,7 +130,7 @@ def _lacking(found: _Kept, context: DatasetContext) -> Iterator[str]:
 
 
 def _hole(hole: Hole, context: DatasetContext) -> str:
-    end = "the end" if hole.before is None else when(hole.before, context.zone)
+    end = "now" if hole.before is None else when(hole.before, context.zone)
     where = f"from {when(hole.after, context.zone)} to {end}" if hole.after is not None else f"before {end}"
     by = f", complete by {hole.complete.astimezone(context.zone).date()}" if hole.complete is not None else ""
     return f"what is lacking of the span, {where}, {hole.why.value}{by}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 from coverage_audit.evidence.facts import PointList
 from coverage_audit.evidence.points_past import LEFT_KEPT, LISTS_KEPT, PointsPast, begun_with, brought_up_to
@@ -21,7 +22,7 @@ def listed(at: datetime, *ages: int) -> PointList:
 
 def past_of(*lists: PointList) -> PointsPast:
     past = begun_with(lists[0])
-    for before, now in zip(lists, lists[1:], strict=False):
+    for before, now in pairwise(lists):
         past = brought_up_to(past, before, now)
     return past
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -41,7 +42,7 @@ def test_a_nightly_point_keeps_its_rhythm_over_a_clock_change(change: str) -> No
     nights = [local(f"{day + number * DAY}T00:30") for number in range(-3, 4)]
     strict = every(DAY, tolerance=timedelta(minutes=1))
 
-    assert {later - earlier for earlier, later in zip(nights, nights[1:], strict=False)} > {DAY}
+    assert {later - earlier for earlier, later in pairwise(nights)} > {DAY}
     assert gaps(nights, strict, now=nights[-1]) == []
     assert [strict.next_after(night) for night in nights[:-1]] == nights[1:]
 
