@@ -27,9 +27,9 @@ from coverage_audit.comparison.types import Earlier, Look
 from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
-from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
+from coverage_audit.evidence.collected import SecondLook, SeenTree
 from coverage_audit.evidence.difference import CopyComparison
-from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint, VolumeFacts
+from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared

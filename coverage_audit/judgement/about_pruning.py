@@ -51,9 +51,9 @@ def _of_copy(keep: Keep, one: Dated, copies: Sequence[Dated], zone: ZoneInfo) ->
 def _only_in(
     keep: Keep, point: RecoveryPoint, goes: datetime, copies: Sequence[Dated], zone: ZoneInfo
 ) -> tuple[Slot, ...]:
-    """Return the slots that are still asked for when a point goes and that no other point is in."""
+    """Return the slots asked for when a point goes (that day having its own point) in which no other point lies."""
     others = [other.earliest for one in copies for other in one.points if other is not point]
     day = goes.astimezone(zone).date()
-    asked = (slot for span, count in slots_asked(keep) for slot in last_whole(span, count, day))
+    asked = (slot for span, count in slots_asked(keep) for slot in last_whole(span, count - 1, day))
     mine = [slot for slot in asked if not empty_slots([slot], [point.earliest], zone)]
     return empty_slots(mine, others, zone)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
@@ -33,7 +33,7 @@ class Empty:
 
 @dataclass(frozen=True, kw_only=True)
 class Held:
-    """How the slots of one span stand; `complete` is the day on which those not there yet would all be there."""
+    """How the slots of one span stand; `complete` is the day by which those not there yet can all be there."""
 
     span: Span
     asked: int
@@ -50,22 +50,20 @@ def slots_asked(keep: Keep) -> tuple[tuple[Span, int], ...]:
 def held(
     keep: Keep, copies: Sequence[Dated], *, today: date, zone: ZoneInfo, quiet: frozenset[int] = frozenset()
 ) -> tuple[Held, ...]:
-    """Return how the slots that are over on `today` stand, by all copies together; quiet weekdays are not asked for."""
-    return tuple(
-        _of_span(span, count, tuple(_asked(span, count, today, quiet)), copies, zone)
-        for span, count in slots_asked(keep)
-    )
+    """Return how the slots asked for on `today` stand, by all copies together; quiet weekdays are not asked for.
+
+    The slot that is not over is one of them once it has its point: a pruning that keeps seven daily states keeps
+    tonight's and six before it. Until then the last whole ones are asked for.
+    """
+    return tuple(_of_span(span, count, copies, today, zone, quiet) for span, count in slots_asked(keep))
 
 
-def _asked(span: Span, count: int, today: date, quiet: frozenset[int]) -> Iterable[Slot]:
-    for slot in last_whole(span, count, today):
-        if span is not Span.DAY or slot.first.weekday() not in quiet:
-            yield slot
-
-
-def _of_span(span: Span, count: int, slots: Sequence[Slot], copies: Sequence[Dated], zone: ZoneInfo) -> Held:
+def _of_span(
+    span: Span, count: int, copies: Sequence[Dated], today: date, zone: ZoneInfo, quiet: frozenset[int]
+) -> Held:
     sure = [point.earliest for one in copies for point in one.points]
     doubted = [point.earliest for one in copies for point in one.doubted]
+    slots = [slot for slot in _asked(span, count, today, sure, zone) if not _is_quiet(slot, quiet)]
     lacking = empty_slots(slots, sure, zone)
     never = set(empty_slots(lacking, doubted, zone))
     empty = tuple(Empty(slot=slot, why=_why(slot, copies, zone) if slot in never else Why.UNKNOWN) for slot in lacking)
@@ -73,6 +71,17 @@ def _of_span(span: Span, count: int, slots: Sequence[Slot], copies: Sequence[Dat
     waiting = any(one.why is Why.NOT_YET for one in empty)
     complete = whole_from(slot_of(begun, span), count) if waiting and begun is not None else None
     return Held(span=span, asked=len(slots), empty=empty, complete=complete)
+
+
+def _asked(span: Span, count: int, today: date, points: Sequence[datetime], zone: ZoneInfo) -> tuple[Slot, ...]:
+    current = slot_of(today, span)
+    if empty_slots([current], points, zone):
+        return last_whole(span, count, today)
+    return (current, *last_whole(span, count - 1, today))
+
+
+def _is_quiet(slot: Slot, quiet: frozenset[int]) -> bool:
+    return slot.span is Span.DAY and slot.first.weekday() in quiet
 
 
 def _why(slot: Slot, copies: Sequence[Dated], zone: ZoneInfo) -> Why:

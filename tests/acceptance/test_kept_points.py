@@ -69,15 +69,17 @@ def nightly(station: Station) -> Station:
 
 
 def test_a_month_of_which_the_pruning_took_the_last_point_is_found_in_the_same_audit(station: Station) -> None:
-    declared(station, "keep: {daily: 2, monthly: 1}")
-    month = station.now().replace(day=1) - 5 * DAY
-    last = station.now() - month
-    oldest, *_ = taken(station, last, AGE, AGE + DAY, AGE + 2 * DAY)
+    declared(station, "keep: {daily: 2, monthly: 3}")
+    one = station.now().replace(day=1) - 5 * DAY
+    month = one.replace(day=1) - 5 * DAY
+    three = month.replace(day=1) - 5 * DAY
+    ages = (AGE, AGE + DAY, AGE + 2 * DAY, *(station.now() - each for each in (three, one, month)))
+    last = taken(station, *ages)[-1]
     before = station.night()
     assert found(before, "kept-points").answer is Answer.CONFORMITY
     assert before.judged.conclusion is Conclusion.CONFORMING
 
-    shutil.rmtree(oldest)
+    shutil.rmtree(last)
     after = station.night()
 
     assert found(after, "kept-points").answer is Answer.NONCONFORMITY

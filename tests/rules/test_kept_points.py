@@ -43,6 +43,14 @@ def test_tonights_point_is_asked_for_only_tomorrow() -> None:
     assert keeping(WEEK, kept(nights(*range(1, 8)))).answer is Answer.CONFORMITY
 
 
+def test_a_pruning_that_keeps_seven_daily_states_keeps_a_week_before_and_after_tonights() -> None:
+    before, after = nights(*range(1, 8)), nights(*range(7))
+
+    assert keeping(WEEK, kept(before)).answer is Answer.CONFORMITY
+    assert keeping(WEEK, remembering(kept(after), (1, before))).answer is Answer.CONFORMITY
+    assert keeping(WEEK, remembering(kept(after[1:]), (1, before))).answer is Answer.NONCONFORMITY
+
+
 def test_a_night_without_a_point_is_named() -> None:
     found = keeping(WEEK, kept(nights(*{*range(9)} - {3, 4})))
 
@@ -78,7 +86,7 @@ def test_a_copy_that_is_listed_for_long_without_a_point_is_not_new() -> None:
     found = keeping(WEEK, remembering(kept(nights(0, 1, 2)), (30, ())))
 
     assert found.answer is Answer.NONCONFORMITY
-    assert "2 of 7 days" in found.measured
+    assert "3 of 7 days" in found.measured
     assert "never came: 2026-11-22" in found.message
 
 
@@ -94,7 +102,7 @@ def test_the_oldest_point_ever_seen_is_enough_to_know_that_it_went() -> None:
     assert evidence.past is not None
     forgotten = replace(evidence, past=replace(evidence.past, left=()))
 
-    found = keeping(Keep(monthly=1), forgotten)
+    found = keeping(Keep(monthly=2), forgotten)
 
     assert found.answer is Answer.NONCONFORMITY
     assert "was there and went: 2026-10" in found.message
@@ -204,8 +212,8 @@ def test_a_point_belongs_to_the_day_of_the_estates_zone() -> None:
     # 23:30 UTC on 24 October 2026 is 00:30 of the 25th in Dublin, where summer time still holds.
     points = [a_point("x", instant("2026-10-25T00:30")), *nights(0)]
 
+    assert "2 of 32 days" in keeping(Keep(daily=32), kept(points)).measured
     assert "1 of 31 days" in keeping(Keep(daily=31), kept(points)).measured
-    assert "0 of 30 days" in keeping(Keep(daily=30), kept(points)).measured
 
 
 def test_what_the_present_pruning_deletes_next_is_learned_from_what_left() -> None:
@@ -233,7 +241,7 @@ def test_a_pruning_that_thins_is_no_pruning_of_the_oldest() -> None:
 
 def test_a_state_that_only_the_next_to_go_holds_is_said_to_go_with_it() -> None:
     lists = [(age, (*nights(*range(age, age + 3)), *nights(28 + age))) for age in range(3, 0, -1)]
-    found = keeping(Keep(monthly=1), remembering(kept((*nights(28), *nights(0, 1, 2))), *lists))
+    found = keeping(Keep(monthly=2), remembering(kept((*nights(28), *nights(0, 1, 2))), *lists))
 
     assert "“2026-10-28” goes next" in found.message
     assert "and with it all that is held of 2026-10" in found.message
