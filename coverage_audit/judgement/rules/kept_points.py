@@ -2,8 +2,9 @@
 
 What it asks: `keep` of the policy. By the calendar of the estate's zone, a recovery point in each of the last days,
 weeks, months and years asked for, of which the present one counts once it has its point; with `span`, points reaching
-back so far and never further apart than `max_age`. All dated copies count together, also snapshots on the original's own pool. Half-made, empty and future
-points do not count. What lies before the first point ever seen is not there yet, and the day is told on which it is.
+back so far and never further apart than `max_age`. All dated copies count together, also snapshots on the original's
+own pool. Half-made, empty and future points do not count. What lies before the first point ever seen is not there yet,
+and the day is told by which it can be.
 
 Why: damage is often found late, when every mirror holds it. What a pruning has taken is noticed on the day on which
 it is needed.
