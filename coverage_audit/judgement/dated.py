@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coverage_audit.estate.model import ShelfAccess
 from coverage_audit.evidence.facts import Gap, PointList, RecoveryPoint
@@ -34,6 +34,11 @@ class Dated:
     def left(self) -> tuple[LeftPoint, ...]:
         """The points that were there and went, as far as they are remembered."""
         return self.past.left if self.past is not None else ()
+
+    @property
+    def open_to(self) -> timedelta:
+        """How much later than its earliest instant the newest point may be of: a name of a day leaves the day open."""
+        return self.points[-1].latest - self.points[-1].earliest if self.points else timedelta(0)
 
     def seen_since(self, since: datetime) -> list[datetime]:
         """Return the instants of all points ever seen from then on, those that went with them, each once."""

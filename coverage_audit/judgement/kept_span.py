@@ -28,13 +28,15 @@ def holes(span: timedelta, copies: Sequence[Dated], *, now: datetime, max_age: t
     """Return what is lacking of the `span` before `now`, the oldest first; `copies` all together cover it."""
     begins = now - span
     points = sorted(point.earliest for one in copies for point in one.points)
+    newest = max((point for one in copies for point in one.points), key=lambda point: point.earliest, default=None)
+    end = now if newest is None else now - (newest.latest - newest.earliest)
     doubts = any(one.doubted or one.at is None for one in copies)
     gone = [at for one in copies for at in went(one)]
     found = [] if points and points[0] <= begins + max_age else [_beginning(points, gone, begins, span, copies)]
-    for earlier, later in pairwise((*points, now)):
+    for earlier, later in pairwise((*points, end)):
         if later > begins and later - max(earlier, begins) > max_age:
             why = Why.WENT if any(earlier < at < later for at in gone) else Why.NONE
-            found.append(Hole(why=why, after=earlier, before=None if later == now else later))
+            found.append(Hole(why=why, after=earlier, before=None if later == end else later))
     if doubts:
         return tuple(Hole(why=Why.UNKNOWN, before=hole.before, after=hole.after) for hole in found)
     return tuple(found)

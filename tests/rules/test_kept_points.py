@@ -255,6 +255,8 @@ def test_what_the_present_pruning_will_never_let_be_complete_is_said() -> None:
 
 
 SPAN = Keep(span=14 * DAY)
+HOUR = timedelta(hours=1)
+EVENINGS = nights(*range(1, 16))
 
 
 def test_a_span_is_kept_from_its_beginning_to_now() -> None:
@@ -286,6 +288,15 @@ def test_points_that_stopped_coming_keep_no_span() -> None:
 
     assert found.answer is Answer.NONCONFORMITY
     assert "from 2026-11-22 02:00 GMT to now, never came" in found.message
+
+
+def test_a_name_of_a_day_may_be_of_its_evening() -> None:
+    named = [
+        replace(point, earliest=point.earliest - 2 * HOUR, latest=point.earliest + 22 * HOUR) for point in EVENINGS
+    ]
+
+    assert keeping(SPAN, kept(named)).answer is Answer.CONFORMITY
+    assert keeping(SPAN, kept(named[:-1])).answer is Answer.NONCONFORMITY
 
 
 def test_a_span_longer_than_the_copy_is_old_is_not_there_yet() -> None:

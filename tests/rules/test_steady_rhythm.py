@@ -101,6 +101,17 @@ def test_points_that_bunch_up_after_missing_nights_are_said() -> None:
     assert more.answer is Answer.OBSERVATION
 
 
+def test_a_name_of_a_day_may_be_of_its_evening_but_a_day_between_two_is_missing() -> None:
+    def days(*ages: int) -> list[RecoveryPoint]:
+        midnights = (instant("2026-11-25T00:00") - age * DAY for age in sorted(ages, reverse=True))
+        return [a_point(f"{at:%F}", at, latest=min(at + DAY, SEEN)) for at in midnights]
+
+    assert heard(replace(DAILY, tolerance=timedelta(hours=1)), since(30, *days(*range(1, 20)))).answer == "conformity"
+    assert heard(DAILY, since(30, *days(*range(2, 20)))).answer is Answer.CONFORMITY
+    assert heard(DAILY, since(30, *days(*range(3, 20)))).answer is Answer.NONCONFORMITY
+    assert heard(DAILY, since(30, *days(*{*range(1, 20)} - {4}))).answer is Answer.NONCONFORMITY
+
+
 def test_quiet_weekdays_are_quiet() -> None:
     # The 21st and 22nd of November 2026 are a weekend, as are the 14th and 15th.
     working = since(30, *nights(*{*range(20)} - {3, 4, 10, 11, 17, 18}))

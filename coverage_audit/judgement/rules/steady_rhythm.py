@@ -78,6 +78,7 @@ def _of_copy(one: Dated, asked: Rhythm, context: DatasetContext) -> Finding:
         return _finding(context, one, Answer.UNVERIFIED, known, f"its rhythm is not learned yet: {known} are known")
     now = min(one.at, context.finished)
     since = max(one.past.since if one.past is not None else now, now - max(_BEATS * rhythm.every, _AT_LEAST))
+    now -= one.open_to
     sure, all_seen = _heard(went, one, rhythm, since, now), _heard(one.seen_since(_EVER), one, rhythm, since, now)
     close = bunched(went, rhythm, since)
     newest = f"newest {when(series[-1], context.zone)}, {age(series[-1], context.finished)}"
