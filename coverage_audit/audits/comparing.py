@@ -7,14 +7,16 @@ older one is fetched and compared too, and the newest without a hole is the one 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
+from coverage_audit.audits.older_points import older_points
 from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.remembering import with_past
 from coverage_audit.audits.shelf import on_the_shelf
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.comparison.carry import carry
@@ -25,16 +27,13 @@ from coverage_audit.comparison.types import Earlier, Look
 from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Copy, Dataset, Device, Estate, Policy
-from coverage_audit.evidence.collected import Question, SecondLook, SeenTree
+from coverage_audit.evidence.collected import SecondLook, SeenTree
 from coverage_audit.evidence.difference import CopyComparison
-from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint, VolumeFacts
+from coverage_audit.evidence.facts import Gap, GapKind, PointList, RecoveryPoint
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.ledger.record import Compared
 from coverage_audit.reckoning.keeping_up import lacks_most
-
-POINTS_TRIED = 3
-"""How many of the newest points are looked at for one that is complete."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,11 +72,13 @@ def compare_copy(
     Where the auditor's own disk fails in the middle of it, this copy is not compared: a gap, and the others go on.
     """
     try:
-        return _compared_copy(estate, original, copy, sighting, parts)
+        outcome = _compared_copy(estate, original, copy, sighting, parts)
     except (ComparisonError, EvidenceError) as error:
         gap = Gap(subject=str(copy.address), kind=GapKind.STORAGE, detail=str(error), at=parts.clock())
         place = sighting.place(estate, copy.address)
-        return CopyOutcome(evidence=CopyEvidence(copy=copy, place=place, points=_points(copy, sighting), gap=gap))
+        bare = CopyEvidence(copy=copy, place=place, points=_points(copy, sighting), gap=gap)
+        outcome = CopyOutcome(evidence=bare)
+    return replace(outcome, evidence=with_past(outcome.evidence, parts))
 
 
 def _points(copy: Copy, sighting: Sighting) -> PointList | Gap | None:
@@ -112,13 +113,14 @@ def _compared_copy(
 def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, parts: Parts) -> CopyOutcome:
     """Compare the newest tree, and older points while the newer have holes; the first without one is judged."""
     first = _compare(original, bare, tree, parts)
-    chosen, fetched = first, list[SeenTree]()
+    chosen, fetched, tried = first, list[SeenTree](), [first]
     if isinstance(bare.points, PointList) and _has_hole(first.comparison):
-        for older in _older_points(bare, first.address, parts):
+        for older in older_points(bare, first.address, parts):
             fetched.append(older)
             if isinstance(older.outcome, Gap):
                 continue
             attempt = _compare(original, bare, older.outcome, parts)
+            tried.append(attempt)
             if not _has_hole(attempt.comparison):
                 chosen = attempt
                 break
@@ -127,6 +129,7 @@ def _judged_attempt(bare: CopyEvidence, original: OriginalTree, tree: Manifest, 
         comparison=chosen.comparison,
         tree_at=chosen.tree.origin.started,
         point=_point(bare.points, bare.copy, chosen.address),
+        half_made=_half_made(bare, tried),
         left_out_before=parts.ledger.left_out(original.dataset.id, bare.copy.address, lineage_of(original.estate)),
     )
     compared = Compared(
@@ -188,38 +191,16 @@ def _has_hole(comparison: CopyComparison) -> bool:
     return most or (comparison.counting_rows > 0 and comparison.holds_newer)
 
 
-def _older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator[SeenTree]:
-    tried = {newest}
-    while len(tried) < POINTS_TRIED:
-        question = Question(
-            device=bare.place.device,
-            volumes=(bare.place.volume,),
-            trees=(),
-            pointed=(bare.copy,),
-            skip_points=frozenset(tried),
-        )
-        (answer,) = parts.gather([question])
-        if not _same_volume(bare.place.volume_facts, answer.volumes[0]):
-            return  # what is mounted there now was not identified: its points are no evidence
-        found = [tree for tree in answer.trees if tree.point_of == bare.copy.address]
-        if not found or found[0].address in tried:
-            return
-        tried.add(found[0].address)
-        yield found[0]
-
-
-def _same_volume(first: VolumeFacts | Gap, again: VolumeFacts | Gap) -> bool:
-    if isinstance(first, Gap) or isinstance(again, Gap):
-        return False
-    shown = ("filesystem_uuid", "device_number", "mount_source", "mount_target", "fs_root")
-    return all(getattr(first, name) == getattr(again, name) for name in shown)
-
-
 def _point(points: PointList | Gap | None, copy: Copy, at: Address) -> RecoveryPoint | None:
     if not isinstance(points, PointList):
         return None
     named = {copy.address.at_point(point.name): point for point in points.points}
     return named.get(at)
+
+
+def _half_made(bare: CopyEvidence, tried: list[_Attempt]) -> tuple[str, ...]:
+    points = (_point(bare.points, bare.copy, one.address) for one in tried if _has_hole(one.comparison))
+    return tuple(point.name for point in points if point is not None)
 
 
 def _earlier(original: OriginalTree, bare: CopyEvidence, parts: Parts) -> Earlier | None:

@@ -72,20 +72,29 @@ def point_list(
         if first is not each:
             doubles.append((visible(each.name), f"it names the same instant as {visible(first.name)}"))
     whole, thin = _without_shrunk(kept.values())
-    return PointList(address=address, at=at, points=whole, refused=tuple(sorted([*refused, *doubles, *thin])))
+    why = [(visible(each.name), reason) for each, reason in thin]
+    return PointList(
+        address=address,
+        at=at,
+        points=whole,
+        refused=tuple(sorted([*refused, *doubles, *why])),
+        thin=tuple(each for each, _ in thin),
+    )
 
 
-def _without_shrunk(points: Iterable[RecoveryPoint]) -> tuple[tuple[RecoveryPoint, ...], list[Refused]]:
+def _without_shrunk(
+    points: Iterable[RecoveryPoint],
+) -> tuple[tuple[RecoveryPoint, ...], list[tuple[RecoveryPoint, str]]]:
     """Refuse a point that holds nothing, or far less than those before it: what ended early is no recovery point."""
     whole: list[RecoveryPoint] = []
-    thin: list[Refused] = []
+    thin: list[tuple[RecoveryPoint, str]] = []
     sizes: list[int] = []
     for each in points:
         usual = median(sizes[-SHRUNK:]) if sizes else 0
         if each.size == 0:
-            thin.append((visible(each.name), "it is empty"))
+            thin.append((each, "it is empty"))
         elif each.size is not None and each.size * SHRUNK < usual:
-            thin.append((visible(each.name), f"it has {each.size} bytes; the median of those before it is {usual:.0f}"))
+            thin.append((each, f"it has {each.size} bytes; the median of those before it is {usual:.0f}"))
         else:
             whole.append(each)
             sizes += [] if each.size is None else [each.size]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from coverage_audit.estate.criteria import Keep, Rhythm, UnjudgedCriterion
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import (
     Access,
@@ -28,7 +29,6 @@ from coverage_audit.estate.model import (
     Site,
     SiteId,
     SshAccess,
-    UnjudgedCriterion,
     Volume,
     VolumeId,
     VolumeKey,
@@ -48,6 +48,7 @@ from coverage_audit.estate.shape import (
     SshShape,
     VolumeShape,
 )
+from coverage_audit.estate.shape_of_criteria import KeepShape, RhythmShape
 from coverage_audit.estate.shape_of_datasets import BtrfsShape, CopyShape, DatasetShape, PointsShape
 from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, Points, ZfsPoints
 
@@ -155,8 +156,27 @@ def _policy(policy: PolicyId, body: PolicyShape) -> Policy:
         offline=body.offline,
         proof=body.proof if body.proof is not None else Proof.LISTED,
         headroom=body.headroom,
+        keep=_keep(body.keep) if body.keep is not None else None,
+        rhythm=_rhythm(body.rhythm) if body.rhythm is not None else None,
+        dump_size=body.dump_size,
         unjudged=tuple(UnjudgedCriterion(name=name, text=text) for name, text in unjudged if text is not None),
     )
+
+
+def _keep(body: KeepShape) -> Keep:
+    return Keep(
+        daily=body.daily or 0,
+        weekly=body.weekly or 0,
+        monthly=body.monthly or 0,
+        yearly=body.yearly or 0,
+        span=body.span,
+    )
+
+
+def _rhythm(body: Rhythm | RhythmShape) -> Rhythm:
+    if isinstance(body, Rhythm):
+        return body
+    return replace(body.every, quiet=frozenset(body.quiet), tolerance=body.tolerance)
 
 
 def _dataset(dataset: DatasetId, body: DatasetShape) -> Dataset:

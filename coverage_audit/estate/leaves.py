@@ -23,16 +23,23 @@ from coverage_audit.estate.addresses import (
     parse_volume_key,
     parse_volume_path,
 )
+from coverage_audit.estate.criteria import WEEKDAYS, Rhythm
 from coverage_audit.estate.leaf import from_text, named, text_schema, word
 from coverage_audit.estate.mistakes import did_you_mean, shown
 from coverage_audit.estate.model import Address, Medium, NoticeKind, Proof, VolumeKey
 from coverage_audit.estate.units import parse_duration, parse_size
 
-WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
 _CLOCK: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_SHARE: Final = re.compile(r"([0-9]{1,3}(?:\.[0-9]{1,6})?) ?%")
 _LONGEST_LINE: Final = 200
+
+_OFTEN: Final = {
+    "learned": Rhythm(),
+    "daily": Rhythm(every=timedelta(days=1)),
+    "weekly": Rhythm(every=timedelta(weeks=1)),
+    "monthly": Rhythm(monthly=True),
+}
 
 
 def _line(text: str) -> str:
@@ -53,6 +60,22 @@ def _tolerance(text: str) -> timedelta:
     if duration > timedelta(hours=1):
         raise ValueError(f"{shown(text)} would let a clock in the wrong zone pass (write at most 1h)")
     return duration
+
+
+def _often(text: str) -> Rhythm:
+    if text in _OFTEN:
+        return _OFTEN[text]
+    every = _positive(text)
+    if every < timedelta(minutes=1):
+        raise ValueError(f"{shown(text)} is no rhythm of recovery points (write at least 1min)")
+    return Rhythm(every=every)
+
+
+def _share(text: str) -> float:
+    found = _SHARE.fullmatch(text)
+    if found is None or not 0 < float(found[1]) < 100:
+        raise ValueError(f'{shown(text)} is no share (write more than 0% and less than 100%: "50%")')
+    return float(found[1]) / 100
 
 
 @cache
@@ -162,6 +185,19 @@ QuietHours = Annotated[
     tuple[time, time],
     from_text(_quiet, 'span of hours (write "22:00-07:00")'),
     text_schema("Hours in which nothing is sent", "22:00-07:00"),
+]
+Often = Annotated[
+    Rhythm,
+    from_text(_often, "rhythm (write how often: 1d, 6h, daily, weekly, monthly, or learned)"),
+    text_schema("How often a point comes", *_OFTEN, "6h", "1d"),
+]
+WeekdayWord = Annotated[
+    int,
+    word({name: number for number, name in enumerate(WEEKDAYS)}, "weekday"),
+    WithJsonSchema({"enum": list(WEEKDAYS)}),
+]
+Share = Annotated[
+    float, from_text(_share, 'share (write it with its sign: "50%")'), text_schema("A share", "50%", pattern="%$")
 ]
 Day = Annotated[date, from_text(_date, "date (write YYYY-MM-DD)"), text_schema("A date", format="date")]
 MediumWord = Annotated[Medium, word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]

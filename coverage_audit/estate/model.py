@@ -13,6 +13,7 @@ from enum import IntEnum, StrEnum
 from typing import NewType, TypeVar
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.criteria import Keep, Rhythm, UnjudgedCriterion
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.sources import DatedFiles, Points
 
@@ -171,18 +172,10 @@ class Device:
 
 
 @dataclass(frozen=True, kw_only=True)
-class UnjudgedCriterion:
-    """A criterion that the estate declares and this version cannot judge: a finding, never silence."""
-
-    name: str
-    text: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class Policy:
     """The audit criteria of a dataset. `copies` counts the original as one.
 
-    `headroom` is how far ahead of its filling each volume that holds the dataset must be.
+    `dump_size` is a share (0 to 1), `headroom` how far ahead of its filling each volume that holds the dataset must be.
     """
 
     id: PolicyId
@@ -193,6 +186,9 @@ class Policy:
     offline: int | None = None
     proof: Proof = Proof.LISTED
     headroom: timedelta | None = None
+    keep: Keep | None = None
+    rhythm: Rhythm | None = None
+    dump_size: float | None = None
     unjudged: tuple[UnjudgedCriterion, ...] = ()
 
 

@@ -24,6 +24,7 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
         _check_device(device, declared, mistakes)
     for _, dataset in root.mappings_at("datasets"):
         _check_dataset(dataset, declared, mistakes)
+    _check_keep(root, mistakes)
     for entry, notice in root.mappings_at("notices"):
         _check_kept(entry, notice, mistakes)
         for policy in texts(notice, "policies"):
@@ -36,6 +37,13 @@ def check_relations(root: Keys, mistakes: Mistakes) -> None:
         if isinstance(body, Keys):
             _check_leave_out(body, mistakes, "names")
             _check_volume(body, "on", declared, mistakes)
+
+
+def _check_keep(root: Keys, mistakes: Mistakes) -> None:
+    for _, policy in root.mappings_at("policies"):
+        keep = policy.entries.get("keep")
+        if keep is not None and isinstance(keep.value, Keys) and not keep.value.entries:
+            mistakes.add(keep.spot, "'keep' asks for nothing (write e.g. {daily: 7, weekly: 4} or {span: 14d})")
 
 
 class Declared:

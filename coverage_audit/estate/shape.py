@@ -29,6 +29,7 @@ from coverage_audit.estate.leaves import (
     QuietHours,
     Reference,
     SecretFile,
+    Share,
     Size,
     SshText,
     Tolerance,
@@ -37,6 +38,7 @@ from coverage_audit.estate.leaves import (
     WeekdayClock,
     Zone,
 )
+from coverage_audit.estate.shape_of_criteria import KeepShape, RhythmText
 from coverage_audit.estate.shape_of_datasets import DatasetShape
 from coverage_audit.estate.strict import Strict
 
@@ -106,7 +108,7 @@ class DeviceShape(Strict):
 
 
 class PolicyShape(Strict):
-    """The audit criteria. Those below `headroom` are understood, and not judged by this version."""
+    """The audit criteria. Those in `UNJUDGED` are understood, and not judged by this version."""
 
     copies: Some
     max_age: Duration
@@ -116,16 +118,16 @@ class PolicyShape(Strict):
     proof: ProofWord | None = None
     headroom: Duration | None = None
     immutable: Criterion | None = None
-    keep: Criterion | None = None
-    rhythm: Criterion | None = None
+    keep: KeepShape | None = None
+    rhythm: RhythmText | None = None
     verify: Criterion | None = None
     drill: Criterion | None = None
     shrinkage: Criterion | None = None
-    dump_size: Criterion | None = None
+    dump_size: Share | None = None
     restore_within: Criterion | None = None
 
 
-UNJUDGED = ("immutable", "keep", "rhythm", "verify", "drill", "shrinkage", "dump_size", "restore_within")
+UNJUDGED = ("immutable", "verify", "drill", "shrinkage", "restore_within")
 """The criteria of a policy that this version cannot judge: each becomes a finding."""
 
 

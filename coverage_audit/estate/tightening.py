@@ -106,6 +106,9 @@ def _of_policy(policy: Policy) -> _Criteria:
     found |= _age_and_proof(policy.max_age, policy.proof)
     if policy.headroom is not None:
         found["headroom"] = (format_duration(policy.headroom), policy.headroom.total_seconds())
+    found |= {name: (str(said), None) for name, said in (("keep", policy.keep), ("rhythm", policy.rhythm)) if said}
+    if policy.dump_size is not None:
+        found["dump_size"] = (f"{100 * policy.dump_size:g}%", policy.dump_size)
     return found | {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
 
 

@@ -194,9 +194,13 @@ class RecoveryPoint:
 
 @dataclass(frozen=True, kw_only=True)
 class PointList:
-    """All recovery points of one copy, oldest first, and the names that are none (with the reason)."""
+    """All recovery points of one copy, oldest first, and the names that are none (with the reason).
+
+    `thin` are those among the refused that would be points but for their size: empty, or far smaller than others.
+    """
 
     address: Address
     at: datetime
     points: tuple[RecoveryPoint, ...]
     refused: tuple[tuple[str, str], ...] = ()
+    thin: tuple[RecoveryPoint, ...] = ()

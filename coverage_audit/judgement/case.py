@@ -20,6 +20,7 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.points_past import PointsPast
 from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.evidence.shelf import Attached
 
@@ -71,8 +72,10 @@ class CopyEvidence:
 
     `comparison` is None where there was nothing to compare; then `gap` says why. `tree_at` is when the judged
     tree was observed (a mirror seen earlier, within `may_be_off`, keeps its own time). For dated copies
-    `points` lists all and `point` is the one whose tree was compared. `left_out_before` is what earlier
-    comparisons left out, the newest first. `seen_before` is when its tree was last seen, where that counts no more.
+    `points` lists all and `point` is the one whose tree was compared; `half_made` names those that were compared and
+    are no whole state, `past` is what is remembered of its points, this audit's list with it (None: nothing).
+    `left_out_before` is what earlier comparisons left out, the newest first. `seen_before` is when its tree was last
+    seen, where that counts no more.
     """
 
     copy: Copy
@@ -82,6 +85,8 @@ class CopyEvidence:
     tree_at: datetime | None = None
     points: PointList | Gap | None = None
     point: RecoveryPoint | None = None
+    half_made: tuple[str, ...] = ()
+    past: PointsPast | None = None
     left_out_before: tuple[LeftOut, ...] = ()
     seen_before: datetime | None = None
 

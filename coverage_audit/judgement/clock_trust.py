@@ -21,7 +21,7 @@ def clock_trouble(view: CopyView) -> str | None:
     sides = [] if _dates_nothing(view) else [view.evidence.place]
     if not isinstance(view.original.tree, Gap):
         sides.insert(0, view.original.place)
-    troubles = [trouble for place in sides if (trouble := _of_device(place, view.tolerance))]
+    troubles = [trouble for place in sides if (trouble := clock_doubt(place, view.tolerance))]
     return next(iter(troubles), None) or _future(view)
 
 
@@ -30,7 +30,8 @@ def _dates_nothing(view: CopyView) -> bool:
     return isinstance(facts, DeviceFacts) and facts.over == "sftp" and view.evidence.copy.points is None
 
 
-def _of_device(place: PlaceEvidence, tolerance: timedelta) -> str | None:
+def clock_doubt(place: PlaceEvidence, tolerance: timedelta) -> str | None:
+    """Say why the clock of a place is not to be trusted (None: it is)."""
     facts = place.device_facts
     if isinstance(place.device.access, ShelfAccess):
         return None  # a drive has no clock; the machine that it was plugged into stamped its manifest

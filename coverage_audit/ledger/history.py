@@ -11,8 +11,10 @@ from sqlalchemy import ColumnElement, Connection, Table, and_, select, true
 from coverage_audit.estate.model import Address, DatasetId, DeviceId
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PointList, VolumeFacts
+from coverage_audit.evidence.points_past import PointsPast, begun_with
 from coverage_audit.judgement.verdict import Standing
 from coverage_audit.ledger.mapping import load_device_facts, load_points, load_volume_facts
+from coverage_audit.ledger.mapping_past import load_past
 from coverage_audit.ledger.tables import AUDITS, DEVICE_FACTS, JUDGED_DATASETS, MANIFESTS, POINTS, VOLUME_FACTS
 
 Shown = tuple[DeviceFacts, tuple[VolumeFacts, ...]]
@@ -44,6 +46,19 @@ def last_points(connection: Connection, address: Address, formerly: Sequence[Dev
         select(POINTS).where(lies_at(POINTS, address, formerly)).order_by(POINTS.c.audit.desc()).limit(1)
     ).first()
     return None if row is None else load_points(address, row.at, row.body)
+
+
+def points_before(
+    connection: Connection, address: Address, formerly: Sequence[DeviceId]
+) -> tuple[PointList, PointsPast] | None:
+    """Return the last list of a dated copy's points and their past, which may begin with that list."""
+    row = connection.execute(
+        select(POINTS).where(lies_at(POINTS, address, formerly)).order_by(POINTS.c.audit.desc()).limit(1)
+    ).first()
+    if row is None:
+        return None
+    points = load_points(address, row.at, row.body)
+    return points, load_past(row.body["past"]) if row.body.get("past") else begun_with(points)
 
 
 def last_proven_size(connection: Connection, datasets: Sequence[DatasetId], since: datetime | None) -> Tally | None:

@@ -21,6 +21,7 @@ from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PinnedFact, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.points_past import PointsPast
 from coverage_audit.evidence.shelf import Attached, ShelfTree
 from coverage_audit.evidence.surveyed import SurveySummary
 from coverage_audit.judgement.case import LeftOut
@@ -127,6 +128,11 @@ class Ledger(Transactions):
         """Return a dated copy's recovery points as last seen."""
         with self._reading() as connection:
             return history.last_points(connection, address, formerly)
+
+    def points_before(self, address: Address, formerly: Sequence[DeviceId] = ()) -> tuple[PointList, PointsPast] | None:
+        """Return a dated copy's points as last seen on a trusted volume, and what is remembered of those before."""
+        with self._reading() as connection:
+            return history.points_before(connection, address, formerly)
 
     def last_manifest(
         self, address: Address, formerly: Sequence[DeviceId] = (), *, complete: bool = False

@@ -153,15 +153,17 @@ def load_volume_facts(device: str, volume: str, at: datetime, stored: Stored) ->
 def store_points(points: PointList) -> Stored:
     """Return the stored form of a list of recovery points."""
     return {
-        "points": [
-            [
-                *(point.name, point.earliest.isoformat(), point.latest.isoformat(), point.assumed_zone),
-                *(point.dated_by.value, point.size, point.identity, list(point.doubts)),
-            ]
-            for point in points.points
-        ],
+        "points": [_store_point(point) for point in points.points],
         "refused": [list(pair) for pair in points.refused],
+        "thin": [_store_point(point) for point in points.thin],
     }
+
+
+def _store_point(point: RecoveryPoint) -> list[Any]:
+    return [
+        *(point.name, point.earliest.isoformat(), point.latest.isoformat(), point.assumed_zone),
+        *(point.dated_by.value, point.size, point.identity, list(point.doubts)),
+    ]
 
 
 def load_points(address: Address, at: datetime, stored: Stored) -> PointList:
@@ -171,6 +173,7 @@ def load_points(address: Address, at: datetime, stored: Stored) -> PointList:
         at=at,
         points=tuple(_load_point(*point) for point in stored["points"]),
         refused=tuple((name, why) for name, why in stored["refused"]),
+        thin=tuple(_load_point(*point) for point in stored.get("thin", ())),
     )
 
 

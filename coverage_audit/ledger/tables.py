@@ -167,7 +167,7 @@ VOLUME_FACTS = Table(
     Index("ix_volume_facts_audit", "audit"),
 )
 
-POINTS = Table(  # the recovery points of each dated copy as they were last seen
+POINTS = Table(  # the recovery points of each dated copy as they were last seen, and what is remembered of them
     "points",
     METADATA,
     Column("device", Words, primary_key=True),

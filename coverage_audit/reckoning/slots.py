@@ -63,6 +63,14 @@ def last_whole(span: Span, count: int, today: date) -> tuple[Slot, ...]:
     return tuple(slots)
 
 
+def whole_from(first: Slot, count: int) -> date:
+    """Return the day on which `count` slots are over, counted from `first`."""
+    slot = first
+    for _ in range(count - 1):
+        slot = slot_of(slot.after, slot.span)
+    return slot.after
+
+
 def empty_slots(slots: Iterable[Slot], points: Sequence[datetime], zone: ZoneInfo) -> tuple[Slot, ...]:
     """Return the slots in which none of the points (aware instants) lies by the zone's calendar, in their order."""
     days = sorted({point.astimezone(zone).date() for point in points})

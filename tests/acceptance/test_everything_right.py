@@ -110,14 +110,14 @@ def test_an_original_that_is_empty_is_covered_by_nothing(in_order: Station) -> N
 
 
 def test_a_criterion_that_cannot_be_judged_yet_is_unverified_and_said(in_order: Station) -> None:
-    text = in_order.estate_file.read_text().replace("max_age: 26h", "max_age: 26h, keep: {daily: 7}")
+    text = in_order.estate_file.read_text().replace("max_age: 26h", "max_age: 26h, restore_within: 4h")
     in_order.estate_file.write_text(text)
 
     ran = in_order.command("audit", "--json")
 
     assert ran.status == 69, ran.err
     findings = ran.object["datasets"][0]["findings"]
-    assert any("keep" in finding["id"] and finding["answer"] == "unverified" for finding in findings)
+    assert any("restore_within" in finding["id"] and finding["answer"] == "unverified" for finding in findings)
 
 
 def test_only_the_datasets_named_are_audited(in_order: Station) -> None:

@@ -11,6 +11,7 @@ from urllib.parse import unquote
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coverage_audit.estate.criteria import Keep, Rhythm
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PinnedFact, VolumeFacts
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.identity import check_identity
@@ -34,10 +35,15 @@ from tests.builders.station import (
 )
 
 POLICIES = st.builds(
-    lambda copies, media, offsite: replace(POLICY, copies=copies, media=media, offsite=offsite),
+    lambda copies, media, offsite, keep, rhythm, dump_size: replace(
+        POLICY, copies=copies, media=media, offsite=offsite, keep=keep, rhythm=rhythm, dump_size=dump_size
+    ),
     st.integers(1, 4),
     st.sampled_from([None, 1, 2]),
     st.sampled_from([None, 1, 2]),
+    st.sampled_from([None, Keep(daily=1), Keep(daily=3, monthly=2), Keep(span=timedelta(days=1)), Keep(weekly=1)]),
+    st.sampled_from([None, Rhythm(every=timedelta(days=1)), Rhythm(every=timedelta(hours=6)), Rhythm()]),
+    st.sampled_from([None, 0.5]),
 )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import UnjudgedCriterion
+from coverage_audit.estate.criteria import UnjudgedCriterion
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
@@ -138,16 +138,16 @@ def test_an_original_whose_box_may_be_off_leaves_the_word_to_its_copies() -> Non
 
 
 def test_a_criterion_that_cannot_be_judged_yet_is_never_silent() -> None:
-    keep = UnjudgedCriterion(name="keep", text="daily: 7, weekly: 4")
+    verify = UnjudgedCriterion(name="verify", text="confidence: 95%")
     drill = UnjudgedCriterion(name="drill", text="every 90d")
-    dataset = judged_dataset(a_case(policy=replace(POLICY, unjudged=(keep, drill))))
+    dataset = judged_dataset(a_case(policy=replace(POLICY, unjudged=(verify, drill))))
 
     found = [f for f in dataset.findings if f.rule == "unjudged-criterion"]
 
     assert [f.id for f in found] == [
-        "unjudged-criterion:field-recordings/keep",
+        "unjudged-criterion:field-recordings/verify",
         "unjudged-criterion:field-recordings/drill",
     ]
     assert {f.answer for f in found} == {Answer.UNVERIFIED}
-    assert found[0].control == "supports evidence for NIST SP 800-53 Rev. 5 SI-12"
+    assert found[0].control == "supports evidence for NIST SP 800-53 Rev. 5 CP-9(1)"
     assert dataset.conclusion == "unverified"

@@ -28,7 +28,7 @@ RULE = Rule(
     doc=__doc__ or "",
 )
 
-_CONTROLS: Final = {"keep": "SI-12", "verify": "CP-9(1)", "drill": "CP-9(2) and CP-4", "immutable": "CP-9 d"}
+_CONTROLS: Final = {"verify": "CP-9(1)", "drill": "CP-9(2) and CP-4", "immutable": "CP-9 d"}
 
 
 def check(context: DatasetContext) -> Iterable[Finding]:

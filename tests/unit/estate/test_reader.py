@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.errors import EX_ESTATE_WRONG, EstateError
+from coverage_audit.estate.criteria import UnjudgedCriterion
 from coverage_audit.estate.model import (
     Address,
     DeviceId,
@@ -17,7 +18,6 @@ from coverage_audit.estate.model import (
     Schedule,
     ShelfAccess,
     SshAccess,
-    UnjudgedCriterion,
     VolumeId,
     VolumeKey,
 )
@@ -109,13 +109,13 @@ def test_a_copy_has_its_own_criteria_and_recovery_points(tmp_path: Path) -> None
 
 
 def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(tmp_path: Path) -> None:
-    more = "keep: {daily: 7, span: 14d}, immutable: 1, drill: {every: 180d}, verify: [true, 1%]"
+    more = "shrinkage: {files: 7, share: 14%}, immutable: 1, drill: {every: 180d}, verify: [true, 1%]"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
     assert estate.policies[0].unjudged == (
         UnjudgedCriterion(name="immutable", text="1"),
-        UnjudgedCriterion(name="keep", text="daily: 7, span: 14d"),
         UnjudgedCriterion(name="verify", text="[true, 1%]"),
         UnjudgedCriterion(name="drill", text="every: 180d"),
+        UnjudgedCriterion(name="shrinkage", text="files: 7, share: 14%"),
     )
 
 

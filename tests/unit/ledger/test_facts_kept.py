@@ -10,8 +10,17 @@ from sqlalchemy import select, text
 from coverage_audit.errors import LedgerError
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, DeviceId, VolumeKey
-from coverage_audit.evidence.collected import SeenPoints
-from coverage_audit.evidence.facts import Gap, GapKind, PinnedFact, PointList, RecoveryPoint
+from coverage_audit.evidence.collected import Answer, SeenPoints
+from coverage_audit.evidence.facts import (
+    Gap,
+    GapKind,
+    IdentityCheck,
+    PinnedFact,
+    PinState,
+    PointList,
+    RecoveryPoint,
+)
+from coverage_audit.evidence.points_past import begun_with
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.tables import AUDITS, ESTATE_TEXTS, GAPS, VOLUME_FACTS
 from tests.builders.nights import one_night, recorded
@@ -26,6 +35,7 @@ from tests.builders.recorded import (
     night,
 )
 
+DATED = Address(volume=HERON, path=".points/{point}/recordings")
 BITTERN = DeviceId("bittern")
 RENAMED = Lineage(devices=((HERON.device, BITTERN),))
 UUID = PinnedFact(name="filesystem_uuid", value="6c2e")
@@ -68,21 +78,34 @@ def test_the_capacity_of_every_audit_is_kept(ledger: Ledger) -> None:
 
 
 def test_recovery_points_are_kept_as_last_seen(ledger: Ledger) -> None:
-    address = Address(volume=HERON, path=".points/{point}/recordings")
-    lists = [
-        PointList(
-            address=address,
-            at=night(number),
-            points=tuple(RecoveryPoint(name=f"p{n}", earliest=night(n), latest=night(n)) for n in range(number + 1)),
-            refused=(("lost+found", "no date"),),
-        )
-        for number in range(2)
-    ]
+    lists = [of_nights(number, *range(number + 1)) for number in range(2)]
     for number, points in enumerate(lists):
-        answer = replace(a_box_answer(HERON), points=(SeenPoints(address=address, outcome=points),))
-        recorded(ledger, number, answers=(answer,))
-    assert ledger.last_points(address) == lists[1]
+        recorded(ledger, number, answers=(listing(points),))
+    assert ledger.last_points(DATED) == lists[1]
     assert ledger.last_points(COPY) is None
+
+
+def test_the_past_of_points_that_an_earlier_version_recorded_begins_with_the_list_that_is_there(ledger: Ledger) -> None:
+    points = of_nights(5, 2, 3)
+    recorded(ledger, 5, answers=(listing(points),))
+    assert ledger.points_before(DATED) == (points, begun_with(points))
+    assert ledger.points_before(COPY) is None
+
+
+def test_points_of_a_volume_that_is_another_one_do_not_take_the_place_of_those_last_seen(ledger: Ledger) -> None:
+    recorded(ledger, 0, answers=(listing(of_nights(0, 0)),))
+    changed = IdentityCheck(volume=HERON, state=PinState.CHANGED, differences=("another filesystem",))
+    recorded(ledger, 1, judged=replace(a_judged(night(1)), identities=(changed,)), answers=(listing(of_nights(1, 1)),))
+    assert ledger.last_points(DATED) == of_nights(0, 0)
+
+
+def of_nights(at: int, *numbers: int) -> PointList:
+    points = tuple(RecoveryPoint(name=f"p{n}", earliest=night(n), latest=night(n)) for n in numbers)
+    return PointList(address=DATED, at=night(at), points=points, refused=(("lost+found", "no date"),))
+
+
+def listing(points: PointList) -> Answer:
+    return replace(a_box_answer(HERON), points=(SeenPoints(address=DATED, outcome=points),))
 
 
 def test_gaps_are_kept_with_their_reason(ledger: Ledger) -> None:

@@ -7,8 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coverage_audit.evidence.facts import DeviceFacts, PinnedFact, PointList, RecoveryPoint, VolumeFacts
+from coverage_audit.evidence.points_past import LeftPoint, PointsPast
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
 from coverage_audit.ledger import mapping
+from coverage_audit.ledger.mapping_past import load_past, store_past
 from tests.builders.recorded import COPY, HERON
 
 words = st.text(st.characters())  # lone surrogates and NUL too
@@ -105,12 +107,32 @@ def test_what_a_volume_showed_comes_back_as_it_was(facts: VolumeFacts) -> None:
             st.builds(RecoveryPoint, name=words, earliest=instants, latest=instants, assumed_zone=st.none() | words)
         ).map(tuple),
         refused=st.lists(st.tuples(words, words)).map(tuple),
+        thin=st.lists(st.builds(RecoveryPoint, name=words, earliest=instants, latest=instants, size=st.just(0))).map(
+            tuple
+        ),
     )
 )
 def test_recovery_points_come_back_as_they_were(points: PointList) -> None:
     stored = through_json(mapping.store_points(points))
     assert isinstance(stored, dict)
     assert mapping.load_points(points.address, points.at, stored) == points
+
+
+@given(
+    st.builds(
+        PointsPast,
+        since=instants,
+        oldest=st.none() | instants,
+        left=st.lists(
+            st.builds(LeftPoint, name=words, at=instants, seen=instants, gone=instants, size=st.none() | st.integers(0))
+        ).map(tuple),
+        listed=st.lists(instants).map(tuple),
+    )
+)
+def test_what_is_remembered_of_points_comes_back_as_it_was(past: PointsPast) -> None:
+    stored = through_json(store_past(past))
+    assert isinstance(stored, dict)
+    assert load_past(stored) == past
 
 
 @given(st.lists(st.builds(PinnedFact, name=words, value=words)).map(tuple))

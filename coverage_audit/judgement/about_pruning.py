@@ -1,0 +1,59 @@
+"""What the present pruning of a dated copy will delete next, in words: learned from what left in earlier audits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from coverage_audit.estate.criteria import Keep
+from coverage_audit.evidence.facts import RecoveryPoint
+from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.dated import Dated
+from coverage_audit.judgement.kept_slots import slots_asked
+from coverage_audit.judgement.wording import duration, joined, when
+from coverage_audit.reckoning.leaving import pruning
+from coverage_audit.reckoning.slots import Slot, empty_slots, last_whole
+
+
+def what_goes_next(keep: Keep, copies: Sequence[Dated], zone: ZoneInfo) -> Iterator[str]:
+    """Say of each copy that was seen what its pruning deletes next, or that this is not known."""
+    for one in copies:
+        if not one.unknown and one.points:
+            yield f"{one.copy.address}: {_of_copy(keep, one, copies, zone)}"
+
+
+def deleted_before(complete: date, copies: Sequence[Dated], zone: ZoneInfo) -> str:
+    """Say that slots will never all be there, as each copy deletes its oldest point too early (empty: not known)."""
+    ages = [pruning(one.left).oldest_at for one in copies]
+    known = [age for age in ages if age is not None]
+    oldest = min((point.earliest for one in copies for point in one.points), default=None)
+    if len(known) < len(ages) or oldest is None or complete <= (oldest + max(known)).astimezone(zone).date():
+        return ""
+    return f", which the present pruning does not let happen: it deletes at the age of {duration(max(known))}"
+
+
+def _of_copy(keep: Keep, one: Dated, copies: Sequence[Dated], zone: ZoneInfo) -> str:
+    learned, oldest = pruning(one.left), one.points[0]
+    if learned.oldest_at is None and learned.thinned_from is None:
+        since = f" since {when(one.past.since, zone)}" if one.past is not None else ""
+        return f"no point left{since}, so what is deleted next is not known"
+    if learned.oldest_at is None:
+        thinned = duration(learned.thinned_from) if learned.thinned_from is not None else ""
+        return f"points are thinned out from an age of {thinned} on, the oldest stays"
+    goes = oldest.earliest + learned.oldest_at
+    with_it = _only_in(keep, oldest, goes, copies, zone)
+    lost = f", and with it all that is held of {joined(map(str, with_it))}" if with_it else ""
+    next_one = f"“{visible(oldest.name)}” goes next, about {goes.astimezone(zone).date()}"
+    return f"the oldest is deleted at the age of {duration(learned.oldest_at)}: {next_one}{lost}"
+
+
+def _only_in(
+    keep: Keep, point: RecoveryPoint, goes: datetime, copies: Sequence[Dated], zone: ZoneInfo
+) -> tuple[Slot, ...]:
+    """Return the slots asked for when a point goes (that day having its own point) in which no other point lies."""
+    others = [other.earliest for one in copies for other in one.points if other is not point]
+    day = goes.astimezone(zone).date()
+    asked = (slot for span, count in slots_asked(keep) for slot in last_whole(span, count - 1, day))
+    mine = [slot for slot in asked if not empty_slots([slot], [point.earliest], zone)]
+    return empty_slots(mine, others, zone)
