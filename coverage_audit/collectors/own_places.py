@@ -6,6 +6,7 @@ Nothing is opened but the SSH configuration; of a folder one name is looked at.
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +15,8 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import Estate, SshAccess
 from coverage_audit.evidence.own import OwnPart, OwnPlace, OwnPlaces
 
+_SQLITE_COPY = re.compile(r"ledger\.db")
+_SERVER_COPY = re.compile(r"ledger\.(sql|dump)(\.\w+)?")
 _SYSTEM = Path("/etc/ssh")  # holds files of the machine, not of the auditor
 
 
@@ -31,13 +34,13 @@ def own_places(estate: Estate, *, database: Path | None, dump: Path, needed: tup
         places=tuple(places),
         database=None if database is None else _place(OwnPart.LEDGER, database),
         dump=_place(OwnPart.LEDGER, dump),
-        dumped=_newest(dump),
+        dumped=_made(dump, _SQLITE_COPY if database is not None else _SERVER_COPY),
     )
 
 
 def _place(part: OwnPart, path: Path) -> OwnPlace:
     real = os.path.realpath(path)
-    is_folder = os.path.isdir(real)  # noqa: PTH112 - the path stays the text that realpath gave
+    is_folder = Path(real).is_dir()
     return OwnPlace(part=part, path=real, is_folder=is_folder, inside=_one_in(real) if is_folder else None)
 
 
@@ -49,11 +52,15 @@ def _one_in(folder: str) -> str | None:
         return None
 
 
-def _newest(folder: Path) -> datetime | None:
-    """Return when the newest file of a folder was written, None where there is none that holds anything."""
+def _made(folder: Path, name: re.Pattern[str]) -> datetime | None:
+    """Return when the newest copy of the database was written, None where there is none that holds anything.
+
+    By its name: the log of a copy that failed, beside it, is newer than what it tells of.
+    """
     try:
         with os.scandir(folder) as entries:
-            seen = [entry.stat(follow_symlinks=False) for entry in entries if entry.is_file(follow_symlinks=False)]
+            copies = [entry for entry in entries if name.fullmatch(entry.name)]
+            seen = [entry.stat(follow_symlinks=False) for entry in copies if entry.is_file(follow_symlinks=False)]
     except OSError:
         return None
     newest = max((one.st_mtime for one in seen if one.st_size), default=None)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import os
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -11,6 +10,7 @@ from urllib.parse import urlsplit
 
 from coverage_audit.notices.delivery.lifeline import end_without_reader
 from coverage_audit.notices.delivery.naming import HEADER
+from coverage_audit.notices.delivery.silence import be_silent
 
 _HEADERS: Final = {"Content-Type": "application/json", "User-Agent": "coverage-audit"}
 
@@ -27,7 +27,7 @@ class Errand:
 
 def call_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child; send why the call was not taken (None: it was). What is raised may hold the address."""
-    _be_silent()
+    be_silent()
     end_without_reader(to)
     try:
         reason = _call(errand)
@@ -35,15 +35,6 @@ def call_and_report(to: Connection, errand: Errand) -> None:
         reason = f"the call failed ({type(error).__name__})"
     to.send(reason)
     to.close()
-
-
-def _be_silent() -> None:
-    """Let nothing out of this process: logs, warnings and tracebacks of libraries can repeat the address."""
-    logging.lastResort = None
-    logging.getLogger().handlers = [logging.NullHandler()]
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    for stream in (1, 2):
-        os.dup2(nowhere, stream)
 
 
 def _call(errand: Errand) -> str | None:

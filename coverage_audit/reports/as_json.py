@@ -8,7 +8,6 @@ bytes in `path_bytes` (base64, RFC 4648 section 4).
 from __future__ import annotations
 
 import base64
-import json
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -28,11 +27,10 @@ from coverage_audit.judgement.verdict import (
 )
 from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.instants import rfc3339
+from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.rooms_json import rooms_json
 
 SCHEMA: Final = "coverage-audit/audit/1"
-
-_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
 
 
 def audit_json(judged: JudgedEstate, events: Sequence[EstateEvent] = (), number: int | None = None) -> str:
@@ -41,18 +39,10 @@ def audit_json(judged: JudgedEstate, events: Sequence[EstateEvent] = (), number:
     `events` is what changed in the estate since the audit before, `number` the audit's in its ledger.
     """
     whole = {**_estate(judged), "number": number, "changes": [_change(event) for event in events]}
-    return json.dumps(_shown(whole), ensure_ascii=False, indent=1, allow_nan=False)
+    return json_object(whole)
 
 
-def _shown(value: _Json) -> _Json:
-    if isinstance(value, str):
-        return visible(value)
-    if isinstance(value, Mapping):
-        return {key: _shown(part) for key, part in value.items()}
-    return [_shown(part) for part in value] if isinstance(value, Sequence) else value
-
-
-def _estate(judged: JudgedEstate) -> Mapping[str, _Json]:
+def _estate(judged: JudgedEstate) -> Mapping[str, Json]:
     return {
         "schema": SCHEMA,
         "estate": judged.estate,
@@ -71,7 +61,7 @@ def _estate(judged: JudgedEstate) -> Mapping[str, _Json]:
     }
 
 
-def _change(event: EstateEvent) -> _Json:
+def _change(event: EstateEvent) -> Json:
     change = event.change
     return {
         "at": rfc3339(event.at),
@@ -84,7 +74,7 @@ def _change(event: EstateEvent) -> _Json:
     }
 
 
-def _dataset(dataset: JudgedDataset) -> _Json:
+def _dataset(dataset: JudgedDataset) -> Json:
     return {
         "id": dataset.id,
         "policy": dataset.policy,
@@ -97,7 +87,7 @@ def _dataset(dataset: JudgedDataset) -> _Json:
     }
 
 
-def _original(original: JudgedOriginal) -> _Json:
+def _original(original: JudgedOriginal) -> Json:
     """`seen` false: the figures are those of the last complete manifest, as of `at` (None: there is none)."""
     tree = original.evidence.tree
     seen = isinstance(tree, CompleteManifest | PartialManifest)
@@ -113,7 +103,7 @@ def _original(original: JudgedOriginal) -> _Json:
     }
 
 
-def _exposure(exposure: Exposure | None) -> _Json:
+def _exposure(exposure: Exposure | None) -> Json:
     if exposure is None:
         return {"files": None, "bytes": None, "since": None, "samples": []}
     return {
@@ -124,7 +114,7 @@ def _exposure(exposure: Exposure | None) -> _Json:
     }
 
 
-def _copy(copy: JudgedCopy) -> _Json:
+def _copy(copy: JudgedCopy) -> Json:
     return {
         "at": str(copy.address),
         "site": copy.site,
@@ -141,7 +131,7 @@ def _copy(copy: JudgedCopy) -> _Json:
     }
 
 
-def _differences(comparison: CopyComparison | None) -> dict[str, _Json]:
+def _differences(comparison: CopyComparison | None) -> dict[str, Json]:
     """Return the figures; where the tree was not compared they are null, not zero."""
     if comparison is None:
         return {**{name: {"files": None, "bytes": None} for name in _TALLIES}, "left_out_by": [], "samples": []}
@@ -162,11 +152,11 @@ def _differences(comparison: CopyComparison | None) -> dict[str, _Json]:
 _TALLIES: Final = ("missing", "changed", "pending", "extra", "left_out")
 
 
-def _tally(tally: Tally) -> _Json:
+def _tally(tally: Tally) -> Json:
     return {"files": tally.files, "bytes": tally.bytes}
 
 
-def _sample(sample: Sample) -> _Json:
+def _sample(sample: Sample) -> Json:
     shown = visible(sample.path)
     named = {"path": shown}
     if shown.encode() != sample.path:
@@ -174,7 +164,7 @@ def _sample(sample: Sample) -> _Json:
     return {**named, "class": sample.row_class, "verdict": sample.verdict, "bytes": sample.size}
 
 
-def _finding(finding: Finding) -> _Json:
+def _finding(finding: Finding) -> Json:
     return {
         "id": finding.id,
         "rule": finding.rule,
@@ -190,7 +180,7 @@ def _finding(finding: Finding) -> _Json:
     }
 
 
-def _acceptance(acceptance: Acceptance | None) -> _Json:
+def _acceptance(acceptance: Acceptance | None) -> Json:
     if acceptance is None:
         return None
     return {
@@ -202,11 +192,11 @@ def _acceptance(acceptance: Acceptance | None) -> _Json:
     }
 
 
-def _item(item: EvidenceItem) -> _Json:
+def _item(item: EvidenceItem) -> Json:
     return {"what": item.what, "where": item.where, "at": rfc3339(item.at), "how": item.how}
 
 
-def _identity(check: IdentityCheck) -> _Json:
+def _identity(check: IdentityCheck) -> Json:
     return {
         "volume": str(check.volume),
         "state": check.state,
@@ -218,9 +208,9 @@ def _identity(check: IdentityCheck) -> _Json:
     }
 
 
-def _fact(fact: PinnedFact) -> _Json:
+def _fact(fact: PinnedFact) -> Json:
     return {"name": fact.name, "value": fact.value}
 
 
-def _gap(gap: Gap) -> _Json:
+def _gap(gap: Gap) -> Json:
     return {"subject": gap.subject, "kind": gap.kind, "detail": gap.detail, "at": rfc3339(gap.at)}

@@ -5,39 +5,27 @@ The published schema is `config/changes.schema.json`; keys may join it, none lea
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.tightening import Asked
-from coverage_audit.evidence.visible import visible
 from coverage_audit.ledger.past_record import DatasetDay, VolumeDay
 from coverage_audit.reports.changes import Changes, IncidentTold
 from coverage_audit.reports.courses import DatasetCourse
 from coverage_audit.reports.hardware_courses import DriveCourse, RoomSum, VolumeCourse
 from coverage_audit.reports.instants import rfc3339
+from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.trends import Counts
 
 SCHEMA: Final = "coverage-audit/changes/1"
 
-_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
-
 
 def changes_json(changes: Changes) -> str:
     """Write the look back as one JSON object, without a newline at the end."""
-    return json.dumps(_shown(_told(changes)), ensure_ascii=False, indent=1, allow_nan=False)
+    return json_object(_told(changes))
 
 
-def _shown(value: _Json) -> _Json:
-    if isinstance(value, str):
-        return visible(value)
-    if isinstance(value, Mapping):
-        return {key: _shown(part) for key, part in value.items()}
-    return [_shown(part) for part in value] if isinstance(value, Sequence) else value
-
-
-def _told(changes: Changes) -> _Json:
+def _told(changes: Changes) -> Json:
     looked, span = changes.looked, changes.span
     then, now = changes.room
     return {
@@ -68,7 +56,7 @@ def _told(changes: Changes) -> _Json:
     }
 
 
-def _counts(counts: Counts) -> _Json:
+def _counts(counts: Counts) -> Json:
     return {
         "conforming": counts.conforming,
         "nonconforming": counts.nonconforming,
@@ -77,12 +65,12 @@ def _counts(counts: Counts) -> _Json:
     }
 
 
-def _change(change: EstateChange) -> dict[str, _Json]:
+def _change(change: EstateChange) -> dict[str, Json]:
     details = [{"what": one.what, "before": one.before, "now": one.now} for one in change.details]
     return {"kind": change.kind, "part": change.part, "name": change.name, "who": change.who, "details": details}
 
 
-def _asked(asked: Asked) -> _Json:
+def _asked(asked: Asked) -> Json:
     return {
         "part": asked.part,
         "name": asked.name,
@@ -94,7 +82,7 @@ def _asked(asked: Asked) -> _Json:
     }
 
 
-def _dataset(course: DatasetCourse) -> _Json:
+def _dataset(course: DatasetCourse) -> Json:
     return {
         "id": course.dataset,
         "formerly": list(course.names[1:]),
@@ -106,11 +94,11 @@ def _dataset(course: DatasetCourse) -> _Json:
     }
 
 
-def _size(day: DatasetDay | None) -> _Json:
+def _size(day: DatasetDay | None) -> Json:
     return None if day is None else {"at": rfc3339(day.at), "files": day.files, "bytes": day.bytes}
 
 
-def _drive(drive: DriveCourse) -> _Json:
+def _drive(drive: DriveCourse) -> Json:
     return {
         "serial": drive.serial,
         "came": rfc3339(drive.came),
@@ -122,7 +110,7 @@ def _drive(drive: DriveCourse) -> _Json:
     }
 
 
-def _volume(course: VolumeCourse) -> _Json:
+def _volume(course: VolumeCourse) -> Json:
     return {
         "volume": str(course.volume),
         "declared_then": course.declared_then,
@@ -132,15 +120,15 @@ def _volume(course: VolumeCourse) -> _Json:
     }
 
 
-def _shown_room(day: VolumeDay | None) -> _Json:
+def _shown_room(day: VolumeDay | None) -> Json:
     return None if day is None else {"at": rfc3339(day.at), "capacity": day.capacity, "free": day.free}
 
 
-def _room(room: RoomSum) -> _Json:
+def _room(room: RoomSum) -> Json:
     return {"capacity": room.capacity, "used": room.used, "shown": room.shown, "volumes": room.volumes}
 
 
-def _incident(told: IncidentTold) -> _Json:
+def _incident(told: IncidentTold) -> Json:
     one = told.incident
     return {
         "id": one.finding.id,

@@ -5,38 +5,26 @@ The published schema is `config/status.schema.json`; keys may join it, none leav
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coverage_audit.audits.status import DatasetStatus, Status
 from coverage_audit.estate.changes import said
-from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.waiving import Waiver
 from coverage_audit.ledger.outgoing import Queued
 from coverage_audit.ledger.past_record import AuditDay, NightOutcome, NightRecord
 from coverage_audit.ledger.present_record import OpenFinding
 from coverage_audit.reports.instants import rfc3339
+from coverage_audit.reports.json_object import Json, json_object
 
 SCHEMA: Final = "coverage-audit/status/1"
-
-_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
 
 
 def status_json(status: Status) -> str:
     """Write it as one JSON object, without a newline at the end."""
-    return json.dumps(_shown(_status(status)), ensure_ascii=False, indent=1, allow_nan=False)
+    return json_object(_status(status))
 
 
-def _shown(value: _Json) -> _Json:
-    if isinstance(value, str):
-        return visible(value)
-    if isinstance(value, Mapping):
-        return {key: _shown(part) for key, part in value.items()}
-    return [_shown(part) for part in value] if isinstance(value, Sequence) else value
-
-
-def _status(status: Status) -> _Json:
+def _status(status: Status) -> Json:
     times, counts = status.times, status.nights
     return {
         "schema": SCHEMA,
@@ -64,7 +52,7 @@ def _status(status: Status) -> _Json:
     }
 
 
-def _audit(day: AuditDay) -> _Json:
+def _audit(day: AuditDay) -> Json:
     return {
         "started": rfc3339(day.started),
         "finished": rfc3339(day.finished),
@@ -73,7 +61,7 @@ def _audit(day: AuditDay) -> _Json:
     }
 
 
-def _night(night: NightRecord) -> _Json:
+def _night(night: NightRecord) -> Json:
     return {
         "night": night.night.isoformat(),
         "started": rfc3339(night.started),
@@ -85,7 +73,7 @@ def _night(night: NightRecord) -> _Json:
     }
 
 
-def _dataset(dataset: DatasetStatus) -> _Json:
+def _dataset(dataset: DatasetStatus) -> Json:
     day = dataset.last
     return {
         "id": dataset.id,
@@ -98,7 +86,7 @@ def _dataset(dataset: DatasetStatus) -> _Json:
     }
 
 
-def _failing(one: OpenFinding) -> _Json:
+def _failing(one: OpenFinding) -> Json:
     found = one.finding
     return {
         "id": found.id,
@@ -110,7 +98,7 @@ def _failing(one: OpenFinding) -> _Json:
     }
 
 
-def _queued(one: Queued) -> _Json:
+def _queued(one: Queued) -> Json:
     return {
         "target": one.target,
         "event": one.message.event,
@@ -123,5 +111,5 @@ def _queued(one: Queued) -> _Json:
     }
 
 
-def _waiver(waiver: Waiver) -> _Json:
+def _waiver(waiver: Waiver) -> Json:
     return {"finding": waiver.name, "who": waiver.who, "why": waiver.why, "until": rfc3339(waiver.until)}

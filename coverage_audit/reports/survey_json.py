@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coverage_audit.audits.surveying import Surveyed
@@ -16,15 +15,14 @@ from coverage_audit.evidence.surveyed import Cell, Share, Unclaimed, UndeclaredF
 from coverage_audit.evidence.visible import visible
 from coverage_audit.reckoning.folder_tree import tree_of, unclaimed_in
 from coverage_audit.reports.instants import rfc3339
+from coverage_audit.reports.json_object import Json
 
 SCHEMA: Final = "coverage-audit/survey/1"
-
-_Json = None | bool | int | str | Sequence["_Json"] | Mapping[str, "_Json"]
 
 
 def survey_json(surveyed: Surveyed) -> str:
     """Write the survey as one JSON object, without a newline at the end."""
-    told: _Json = {
+    told: Json = {
         "schema": SCHEMA,
         "volumes": [_volume(survey) for survey in surveyed.surveys],
         "filesystems": [_filesystem(found) for found in surveyed.filesystems],
@@ -37,7 +35,7 @@ def survey_json(surveyed: Surveyed) -> str:
     return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
 
 
-def _volume(survey: VolumeSurvey) -> _Json:
+def _volume(survey: VolumeSurvey) -> Json:
     return {
         "volume": str(survey.volume),
         "at": rfc3339(survey.at),
@@ -50,11 +48,11 @@ def _volume(survey: VolumeSurvey) -> _Json:
     }
 
 
-def _unclaimed(one: Unclaimed) -> _Json:
+def _unclaimed(one: Unclaimed) -> Json:
     return {**_folder(one.folder), "loose": one.loose, **_tally(one.tally)}
 
 
-def _cell(cell: Cell) -> _Json:
+def _cell(cell: Cell) -> Json:
     holder = cell.holder
     return {
         **_folder(cell.folder),
@@ -67,7 +65,7 @@ def _cell(cell: Cell) -> _Json:
     }
 
 
-def _filesystem(found: UndeclaredFilesystem) -> _Json:
+def _filesystem(found: UndeclaredFilesystem) -> Json:
     seen = found.filesystem
     return {
         "device": found.device,
@@ -83,13 +81,13 @@ def _filesystem(found: UndeclaredFilesystem) -> _Json:
     }
 
 
-def _folder(path: bytes) -> dict[str, _Json]:
+def _folder(path: bytes) -> dict[str, Json]:
     shown = visible(path)
-    named: dict[str, _Json] = {"folder": shown}
+    named: dict[str, Json] = {"folder": shown}
     if shown.encode() != path:
         named["folder_bytes"] = base64.b64encode(path).decode("ascii")
     return named
 
 
-def _tally(tally: Tally) -> dict[str, _Json]:
+def _tally(tally: Tally) -> dict[str, Json]:
     return {"files": tally.files, "bytes": tally.bytes}

@@ -33,7 +33,7 @@ from tests.builders.two_places import two_places
 from tests.parts.mailbox import Endpoint, Mailbox
 from tests.parts.station import Station
 
-ROUNDS = int(os.environ.get("COVERAGE_AUDIT_KILLS", "60"))
+ROUNDS = int(os.environ.get("COVERAGE_AUDIT_KILLS", "30"))
 LONGEST_S = 5.0
 ORPHAN_S = 5.0
 """How long a message that was under way may still take to arrive once its sender is killed."""

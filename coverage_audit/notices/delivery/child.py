@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import logging
 import multiprocessing
-import os
 import re
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -14,6 +12,7 @@ from coverage_audit.ledger.outgoing import Picture
 from coverage_audit.notices.delivery.arranging import arrange_mails
 from coverage_audit.notices.delivery.lifeline import end_without_reader
 from coverage_audit.notices.delivery.naming import keep_served, name_by_header, name_mail, named_in_body
+from coverage_audit.notices.delivery.silence import be_silent
 from coverage_audit.notices.mail_form import without_pictures
 from coverage_audit.notices.message import Message
 
@@ -48,7 +47,7 @@ class Reply:
 
 def send_and_report(to: Connection, errand: Errand) -> None:
     """Run in the child. Whatever a service's code raises may hold the address: only its kind is told."""
-    _be_silent()
+    be_silent()
     end_without_reader(to)
     try:
         reply = _send(errand)
@@ -56,15 +55,6 @@ def send_and_report(to: Connection, errand: Errand) -> None:
         reply = Reply(reason=f"the code for this kind of address failed ({type(error).__name__})")
     to.send(reply)
     to.close()
-
-
-def _be_silent() -> None:
-    """Let nothing out of this process: logs, warnings and tracebacks of libraries can repeat the address."""
-    logging.lastResort = None
-    logging.getLogger().handlers = [logging.NullHandler()]
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    for stream in (1, 2):
-        os.dup2(nowhere, stream)
 
 
 def _send(errand: Errand) -> Reply:

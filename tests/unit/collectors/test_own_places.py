@@ -25,11 +25,11 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def found(home: Path, estate: Estate, state: str = "state") -> OwnPlaces:
+def found(home: Path, estate: Estate, state: str = "state", *, on_a_server: bool = False) -> OwnPlaces:
     folder = home / state
     return own_places(
         estate,
-        database=folder / "ledger.db",
+        database=None if on_a_server else folder / "ledger.db",
         dump=folder / "dump",
         needed=(folder / "seed", folder / "manifests"),
     )
@@ -87,13 +87,26 @@ def test_a_configuration_that_cannot_be_honoured_hides_no_key_that_the_estate_na
     assert paths(found(home, named), OwnPart.KEYS) == [f"{home}/auditor"]
 
 
-def test_a_copy_of_the_database_is_dated_by_its_newest_file_that_holds_anything(home: Path) -> None:
-    assert found(home, an_estate_here(home)).dumped is None
+@pytest.mark.parametrize(("name", "on_a_server"), [("ledger.db", False), ("ledger.sql", True), ("ledger.sql.gz", True)])
+def test_a_copy_of_the_database_is_dated_by_its_newest_file_that_holds_anything(
+    home: Path, name: str, *, on_a_server: bool
+) -> None:
+    estate = an_estate_here(home)
+    assert found(home, estate, on_a_server=on_a_server).dumped is None
     dump = home / "state/dump"
     dump.mkdir()
-    (dump / "begun.sql").touch()
-    assert found(home, an_estate_here(home)).dumped is None
-    (dump / "ledger.sql").write_text("create table")
-    os.utime(dump / "ledger.sql", (1_795_000_000, 1_795_000_000))
+    (dump / name).touch()
+    assert found(home, estate, on_a_server=on_a_server).dumped is None
+    (dump / name).write_text("create table")
+    os.utime(dump / name, (1_795_000_000, 1_795_000_000))
 
-    assert found(home, an_estate_here(home)).dumped == datetime.fromtimestamp(1_795_000_000, UTC)
+    assert found(home, estate, on_a_server=on_a_server).dumped == datetime.fromtimestamp(1_795_000_000, UTC)
+
+
+@pytest.mark.parametrize("name", ["ledger.db-journal", "ledger.log", "errors.txt", "seed"])
+@pytest.mark.parametrize("on_a_server", [False, True])
+def test_what_lies_beside_a_copy_of_the_database_is_none(home: Path, name: str, *, on_a_server: bool) -> None:
+    (home / "state/dump").mkdir()
+    (home / "state/dump" / name).write_text("unable to open database file")
+
+    assert found(home, an_estate_here(home), on_a_server=on_a_server).dumped is None
