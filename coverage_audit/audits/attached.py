@@ -13,7 +13,8 @@ from datetime import datetime
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.plugging import as_carried, lies_on, question_at, trees_recorded
-from coverage_audit.estate.model import Dataset, Device, DeviceId, Estate, ShelfAccess, Volume, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Dataset, Device, DeviceId, Estate, Volume, VolumeKey
 from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, MountedFilesystem
 from coverage_audit.evidence.shelf import Attached, DriveSeen, ShelfTree

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from coverage_audit.audits.sighting import volumes_of
-from coverage_audit.estate.model import Estate, ShelfAccess, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Estate, VolumeKey
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
 from coverage_audit.evidence.shelf import of_the_drive

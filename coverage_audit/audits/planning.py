@@ -6,17 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coverage_audit.errors import UsageError
-from coverage_audit.estate.model import (
-    Address,
-    Copy,
-    Dataset,
-    DatasetId,
-    Device,
-    DeviceId,
-    Estate,
-    ShelfAccess,
-    Volume,
-)
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address, Copy, Dataset, DatasetId, Device, DeviceId, Estate, Volume
 from coverage_audit.estate.spelling import nearest
 from coverage_audit.evidence.collected import Question
 

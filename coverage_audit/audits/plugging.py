@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from coverage_audit.estate.model import Access, Address, Copy, Dataset, Device, DeviceId, Estate, Volume
+from coverage_audit.estate.access import Access
+from coverage_audit.estate.model import Address, Copy, Dataset, Device, DeviceId, Estate, Volume
 from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import DeviceFacts, Gap, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest

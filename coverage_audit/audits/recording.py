@@ -9,17 +9,9 @@ from coverage_audit.audits.identifying import identify
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.plugging import as_carried, lies_on, question_at, trees_recorded
 from coverage_audit.errors import CollectionError, UsageError
+from coverage_audit.estate.access import Access, LocalAccess, ShelfAccess
 from coverage_audit.estate.addresses import parse_address, parse_volume_path
-from coverage_audit.estate.model import (
-    Access,
-    Address,
-    Copy,
-    Device,
-    DeviceId,
-    Estate,
-    LocalAccess,
-    ShelfAccess,
-)
+from coverage_audit.estate.model import Address, Copy, Device, DeviceId, Estate
 from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, VolumeFacts
 from coverage_audit.evidence.manifest import Blind, PartialManifest

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from coverage_audit.audits.fallback import KeptTree
 from coverage_audit.audits.parts import Parts
-from coverage_audit.estate.model import Copy, Estate, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Copy, Estate
 from coverage_audit.evidence.facts import Gap, GapKind, IdentityCheck, PinState, VolumeFacts
 from coverage_audit.evidence.shelf import ShelfTree, of_the_drive
 from coverage_audit.judgement.case import PlaceEvidence

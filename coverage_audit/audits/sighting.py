@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from coverage_audit.estate.model import Address, Device, DeviceId, Estate, ShelfAccess, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address, Device, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.collected import Answer, SeenTree
 from coverage_audit.evidence.facts import (
     DeviceFacts,

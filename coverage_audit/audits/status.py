@@ -13,9 +13,10 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from coverage_audit.audits.declared_since import unjudged
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.former import Lineage, lineage_of
-from coverage_audit.estate.model import DatasetId, Estate, ShelfAccess
+from coverage_audit.estate.model import DatasetId, Estate
 from coverage_audit.judgement.conclusions import conclude_estate
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.judgement.waiving import Waiver

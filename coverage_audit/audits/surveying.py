@@ -12,7 +12,8 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.comparison.declared import declared_on
 from coverage_audit.comparison.folder_sizes import folder_sizes
 from coverage_audit.errors import UsageError
-from coverage_audit.estate.model import Address, Device, DeviceId, Estate, ShelfAccess, Volume, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address, Device, DeviceId, Estate, Volume, VolumeKey
 from coverage_audit.estate.spelling import nearest
 from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck, VolumeFacts

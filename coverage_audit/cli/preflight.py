@@ -12,7 +12,8 @@ from coverage_audit.audits.introduction import accept, meet, own_uncovered
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.collectors.transports.ssh import offered_host_key, remember_host_key
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NOTICE_FAILED, UsageError
-from coverage_audit.estate.model import DeviceId, Estate, SshAccess
+from coverage_audit.estate.access import SshAccess
+from coverage_audit.estate.model import DeviceId, Estate
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.feasibility import cannot_be_met

@@ -26,7 +26,8 @@ from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.walking import Place, walk
 from coverage_audit.collectors.ways import Ways
 from coverage_audit.errors import EvidenceError
-from coverage_audit.estate.model import Address, Copy, LocalAccess, Volume, VolumeKey
+from coverage_audit.estate.access import LocalAccess
+from coverage_audit.estate.model import Address, Copy, Volume, VolumeKey
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Blind, Manifest

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.transports.local import LocalTransport
+from coverage_audit.estate.access import LocalAccess, SshAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import Device, LocalAccess, SshAccess
+from coverage_audit.estate.model import Device
 from coverage_audit.evidence.facts import GapKind
 
 

@@ -12,7 +12,7 @@ from coverage_audit.collectors.readers import digests
 from coverage_audit.collectors.readers.digests import Told, Wanted
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import Transport
-from coverage_audit.estate.model import LocalAccess
+from coverage_audit.estate.access import LocalAccess
 from coverage_audit.evidence.manifest import Blind, Manifest
 from coverage_audit.evidence.store import with_digests
 

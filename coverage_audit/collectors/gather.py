@@ -18,8 +18,9 @@ from coverage_audit.collectors.errand_process import ErrandProcess
 from coverage_audit.collectors.errands import AuditorClock, Counted, Ended, Errand, LookAgain, Looked, Walk, Word
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.errors import CollectionError
+from coverage_audit.estate.access import ShelfAccess, SshAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import Device, ShelfAccess, SshAccess
+from coverage_audit.estate.model import Device
 from coverage_audit.evidence.collected import Answer, Question, SecondLook
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.progress import Progress, silent

@@ -12,7 +12,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.estate.model import Estate, SshAccess
+from coverage_audit.estate.access import SshAccess
+from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.own import OwnPart, OwnPlace, OwnPlaces
 
 _SQLITE_COPY = re.compile(r"ledger\.db")

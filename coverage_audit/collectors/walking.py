@@ -17,7 +17,8 @@ from coverage_audit.collectors.readers.stat_tree import StatReader
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.walked import AddRows, Walked
 from coverage_audit.collectors.ways import GNU, Ways
-from coverage_audit.estate.model import Address, LocalAccess
+from coverage_audit.estate.access import LocalAccess
+from coverage_audit.estate.model import Address
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.evidence.manifest import Manifest, Origin
 from coverage_audit.evidence.progress import Progress

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import PurePosixPath
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut, patterns_of
-from coverage_audit.estate.model import Dataset, Estate, LocalAccess, Volume
+from coverage_audit.estate.access import LocalAccess
+from coverage_audit.estate.model import Dataset, Estate, Volume
 from coverage_audit.evidence.own import OwnPlace
 
 

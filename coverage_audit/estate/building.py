@@ -5,36 +5,30 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from coverage_audit.estate.criteria import Keep, Rhythm, UnjudgedCriterion
+from coverage_audit.estate.access import Access, DeclaredIdentity, LocalAccess, ShelfAccess, SshAccess
+from coverage_audit.estate.building_criteria import build_policy
+from coverage_audit.estate.hardware import Drive, Parity
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import (
-    Access,
     Attestation,
     Copy,
     Dataset,
     DatasetId,
-    DeclaredIdentity,
     Device,
     DeviceId,
     Estate,
     Kept,
-    LocalAccess,
     NoticeTarget,
     NotKept,
-    Policy,
     PolicyId,
-    Proof,
     Schedule,
-    ShelfAccess,
     Site,
     SiteId,
-    SshAccess,
     Volume,
     VolumeId,
     VolumeKey,
 )
 from coverage_audit.estate.shape import (
-    UNJUDGED,
     DeviceShape,
     EstateShape,
     IdentityShape,
@@ -43,13 +37,12 @@ from coverage_audit.estate.shape import (
     NoticeShape,
     NotKeptShape,
     OwnLimitsShape,
-    PolicyShape,
     ScheduleShape,
     SshShape,
     VolumeShape,
 )
-from coverage_audit.estate.shape_of_criteria import KeepShape, RhythmShape
 from coverage_audit.estate.shape_of_datasets import BtrfsShape, CopyShape, DatasetShape, PointsShape
+from coverage_audit.estate.shape_of_hardware import DriveShape
 from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, Points, ZfsPoints
 
 
@@ -60,7 +53,7 @@ def build_estate(shape: EstateShape, *, shipped: Limits, litter: tuple[str, ...]
         time_zone=shape.time_zone,
         sites=tuple(Site(id=SiteId(site), name=body.name or site) for site, body in shape.sites.items()),
         devices=tuple(_device(DeviceId(device), body) for device, body in shape.devices.items()),
-        policies=tuple(_policy(PolicyId(policy), body) for policy, body in shape.policies.items()),
+        policies=tuple(build_policy(PolicyId(policy), body) for policy, body in shape.policies.items()),
         datasets=tuple(_dataset(DatasetId(dataset), body) for dataset, body in shape.datasets.items()),
         limits=_own_limits(shape.limits, shipped),
         schedule=_schedule(shape.schedule),
@@ -99,6 +92,8 @@ def _device(device: DeviceId, body: DeviceShape) -> Device:
         runs_on=DeviceId(body.runs_on) if body.runs_on is not None else None,
         attested_apart=_attestations(body.attested_apart),
         time_zone=body.time_zone,
+        link=body.link,
+        fetch_time=body.fetch_time,
     )
 
 
@@ -130,7 +125,15 @@ def _volume(device: DeviceId, volume: VolumeId, body: VolumeShape) -> Volume:
         on_root=body.on_root,
         stored_on=body.stored_on,
         identity=_identity(body.identity) if body.identity is not None else None,
+        drives=tuple(_drive(drive) for drive in body.drives for _ in range(drive.count)),
+        parity=Parity(kind=body.parity.kind, drives=body.parity.drives) if body.parity is not None else None,
+        encrypted=body.encrypted,
+        key_kept=tuple(body.key_kept),
     )
+
+
+def _drive(body: DriveShape) -> Drive:
+    return Drive(size=body.size, in_service=body.in_service)
 
 
 def _identity(shape: IdentityShape) -> DeclaredIdentity:
@@ -143,40 +146,6 @@ def _identity(shape: IdentityShape) -> DeclaredIdentity:
         machine_id=shape.machine_id,
         host_key=shape.host_key,
     )
-
-
-def _policy(policy: PolicyId, body: PolicyShape) -> Policy:
-    unjudged = ((name, getattr(body, name)) for name in UNJUDGED)
-    return Policy(
-        id=policy,
-        copies=body.copies,
-        max_age=body.max_age,
-        media=body.media,
-        offsite=body.offsite,
-        offline=body.offline,
-        proof=body.proof if body.proof is not None else Proof.LISTED,
-        headroom=body.headroom,
-        keep=_keep(body.keep) if body.keep is not None else None,
-        rhythm=_rhythm(body.rhythm) if body.rhythm is not None else None,
-        dump_size=body.dump_size,
-        unjudged=tuple(UnjudgedCriterion(name=name, text=text) for name, text in unjudged if text is not None),
-    )
-
-
-def _keep(body: KeepShape) -> Keep:
-    return Keep(
-        daily=body.daily or 0,
-        weekly=body.weekly or 0,
-        monthly=body.monthly or 0,
-        yearly=body.yearly or 0,
-        span=body.span,
-    )
-
-
-def _rhythm(body: Rhythm | RhythmShape) -> Rhythm:
-    if isinstance(body, Rhythm):
-        return body
-    return replace(body.every, quiet=frozenset(body.quiet), tolerance=body.tolerance)
 
 
 def _dataset(dataset: DatasetId, body: DatasetShape) -> Dataset:
@@ -199,6 +168,9 @@ def _copy(body: CopyShape) -> Copy:
         proof=body.proof,
         leave_out=tuple(body.leave_out),
         moved_from=tuple(body.moved_from),
+        taken_from=body.taken_from,
+        encrypted=body.encrypted,
+        key_kept=tuple(body.key_kept),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from fractions import Fraction
 
 from coverage_audit.estate.units import format_duration
 
@@ -52,6 +53,23 @@ class Rhythm:
         parts += [f"quiet: {', '.join(WEEKDAYS[day] for day in sorted(self.quiet))}"] if self.quiet else []
         parts += [f"tolerance: {format_duration(self.tolerance)}"] if self.tolerance is not None else []
         return "; ".join(parts)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verify:
+    """How much of the content a random sample must show, and how often: both shares lie between 0 and 1.
+
+    With `confidence` fewer than `tolerable` of the files differ.
+    """
+
+    confidence: Fraction
+    tolerable: Fraction
+    every: timedelta
+
+    def __str__(self) -> str:
+        """Write it as the estate file does."""
+        shares = f"confidence: {100 * float(self.confidence):g}%, tolerable: {100 * float(self.tolerable):g}%"
+        return f"{shares}, every: {format_duration(self.every)}"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
+from coverage_audit.estate.access import LocalAccess, SshAccess
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import (
     Address,
@@ -16,13 +17,11 @@ from coverage_audit.estate.model import (
     Device,
     DeviceId,
     Estate,
-    LocalAccess,
     Policy,
-    SshAccess,
     Volume,
     VolumeKey,
 )
-from coverage_audit.estate.units import format_duration
+from coverage_audit.estate.units import format_bit_rate, format_duration, format_size
 
 
 class Part(StrEnum):
@@ -113,7 +112,12 @@ def _device(device: Device, names: _Names) -> Iterator[Declared]:
 def _of_device(device: Device, names: _Names) -> dict[str, str]:
     runs_on = "" if device.runs_on is None else names.device(device.runs_on)
     return _told(
-        site=device.site, access=_access(device), may_be_off=_span(device.may_be_off), runs_on=runs_on
+        site=device.site,
+        access=_access(device),
+        may_be_off=_span(device.may_be_off),
+        runs_on=runs_on,
+        link="" if device.link is None else format_bit_rate(device.link),
+        fetch_time=_span(device.fetch_time),
     ) | _listed(attested_apart=sorted(attested.other for attested in device.attested_apart))
 
 
@@ -126,7 +130,10 @@ def _access(device: Device) -> str:
 def _of_volume(volume: Volume, names: _Names) -> dict[str, str]:
     stored_on = "" if volume.stored_on is None else str(names.volume(volume.stored_on))
     flags = {"offline": volume.offline, "immutable": volume.immutable, "on_root": volume.on_root}
+    flags |= {"encrypted": volume.encrypted}
     told = _told(medium=volume.medium, path=volume.path, stored_on=stored_on)
+    told |= _told(parity="" if volume.parity is None else str(volume.parity)) | _listed(key_kept=volume.key_kept)
+    told |= _listed(drives=[format_size(drive.size) for drive in volume.drives])
     return told | _told(**{name: "yes" for name, flag in flags.items() if flag})
 
 
@@ -139,7 +146,14 @@ def _policy(policy: Policy) -> dict[str, str]:
         offline=_number(policy.offline),
         proof=policy.proof.word,
         headroom=_span(policy.headroom),
-        **{criterion.name: criterion.text for criterion in policy.unjudged},
+        keep="" if policy.keep is None else str(policy.keep),
+        rhythm="" if policy.rhythm is None else str(policy.rhythm),
+        dump_size=_share(policy.dump_size),
+        verify="" if policy.verify is None else str(policy.verify),
+        drill=_span(policy.drill),
+        shrinkage=_share(policy.shrinkage),
+        immutable=_number(policy.immutable),
+        restore_within=_span(policy.restore_within),
     )
 
 
@@ -167,8 +181,10 @@ def _of_copy(copy: Copy) -> dict[str, str]:
         max_age=_span(copy.max_age),
         proof="" if copy.proof is None else copy.proof.word,
         points="" if copy.points is None else str(copy.points),
+        taken_from="" if copy.taken_from is None else str(copy.taken_from),
+        encrypted="yes" if copy.encrypted else "",
     )
-    return told | _listed(leave_out=copy.leave_out)
+    return told | _listed(leave_out=copy.leave_out, key_kept=copy.key_kept)
 
 
 def _told(**values: str) -> dict[str, str]:
@@ -185,3 +201,7 @@ def _span(span: timedelta | None) -> str:
 
 def _number(number: int | None) -> str:
     return "" if number is None else str(number)
+
+
+def _share(share: float | None) -> str:
+    return "" if share is None else f"{100 * share:g}%"

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import re
 from datetime import date, time, timedelta
+from fractions import Fraction
 from functools import cache
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, PlainValidator, WithJsonSchema
+from pydantic import AfterValidator, WithJsonSchema
 
 from coverage_audit.estate.addresses import (
     ID_PATTERN,
@@ -24,10 +25,11 @@ from coverage_audit.estate.addresses import (
     parse_volume_path,
 )
 from coverage_audit.estate.criteria import WEEKDAYS, Rhythm
+from coverage_audit.estate.hardware import ParityKind
 from coverage_audit.estate.leaf import from_text, named, text_schema, word
 from coverage_audit.estate.mistakes import did_you_mean, shown
 from coverage_audit.estate.model import Address, Medium, NoticeKind, Proof, VolumeKey
-from coverage_audit.estate.units import parse_duration, parse_size
+from coverage_audit.estate.units import parse_bit_rate, parse_byte_rate, parse_duration, parse_size
 
 _CLOCK: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -71,11 +73,11 @@ def _often(text: str) -> Rhythm:
     return Rhythm(every=every)
 
 
-def _share(text: str) -> float:
+def _share(text: str) -> Fraction:
     found = _SHARE.fullmatch(text)
     if found is None or not 0 < float(found[1]) < 100:
         raise ValueError(f'{shown(text)} is no share (write more than 0% and less than 100%: "50%")')
-    return float(found[1]) / 100
+    return Fraction(found[1]) / 100
 
 
 @cache
@@ -139,17 +141,9 @@ def _host_key(text: str) -> str:
     return text.rstrip("=")
 
 
-def _criterion(value: object) -> str:
-    """Say a criterion that is not judged yet in one line."""
-    if isinstance(value, dict):
-        return ", ".join(f"{key}: {_criterion(part)}" for key, part in value.items())
-    if isinstance(value, list):
-        return "[" + ", ".join(_criterion(part) for part in value) + "]"
-    return str(value).lower() if isinstance(value, bool) else str(value)
-
-
 _MEDIA: Final = {medium.value: medium for medium in Medium}
 _PROOFS: Final = {proof.word: proof for proof in Proof}
+_PARITIES: Final = {kind.value: kind for kind in ParityKind}
 _KINDS: Final = {kind.value: kind for kind in NoticeKind}
 
 IdText = Annotated[str, AfterValidator(check_id), text_schema("An id", pattern=ID_PATTERN)]
@@ -197,12 +191,28 @@ WeekdayWord = Annotated[
     WithJsonSchema({"enum": list(WEEKDAYS)}),
 ]
 Share = Annotated[
-    float, from_text(_share, 'share (write it with its sign: "50%")'), text_schema("A share", "50%", pattern="%$")
+    float,
+    from_text(lambda text: float(_share(text)), 'share (write it with its sign: "50%")'),
+    text_schema("A share", "50%", pattern="%$"),
+]
+ExactShare = Annotated[
+    Fraction, from_text(_share, 'share (write it with its sign: "95%")'), text_schema("A share", "95%", pattern="%$")
+]
+BitRate = Annotated[
+    int,
+    from_text(parse_bit_rate, "rate (write bits a second: 2.5 Gbit/s)"),
+    text_schema("Bits a second", "100 Mbit/s", "1 Gbit/s", "2.5 Gbit/s", pattern="bit/s$"),
+]
+ByteRate = Annotated[
+    int,
+    from_text(parse_byte_rate, "rate (write bytes a second: 50 MB/s)"),
+    text_schema("Bytes a second", "50 MB/s", pattern="B/s$"),
 ]
 Day = Annotated[date, from_text(_date, "date (write YYYY-MM-DD)"), text_schema("A date", format="date")]
 MediumWord = Annotated[Medium, word(_MEDIA, "medium"), WithJsonSchema({"enum": list(_MEDIA)})]
 ProofWord = Annotated[Proof, word(_PROOFS, "proof"), WithJsonSchema({"enum": list(_PROOFS)})]
 KindWord = Annotated[NoticeKind, word(_KINDS, "kind of notice"), WithJsonSchema({"enum": list(_KINDS)})]
+ParityWord = Annotated[ParityKind, word(_PARITIES, "kind of parity"), WithJsonSchema({"enum": list(_PARITIES)})]
 AccessWord = Annotated[
     str,
     word({"local": "local", "shelf": "shelf"}, "access", "; or {ssh: user@host}"),
@@ -236,6 +246,3 @@ CredentialName = Annotated[
     text_schema("The service manager's credential that holds the address", pattern="^[A-Za-z0-9_][A-Za-z0-9_.-]*$"),
 ]
 HostKey = Annotated[str, from_text(_host_key, "fingerprint"), text_schema("SHA256:...", pattern="^SHA256:")]
-Criterion = Annotated[
-    str, PlainValidator(_criterion), WithJsonSchema({"description": "Declared; this version cannot judge it yet"})
-]

@@ -14,6 +14,7 @@ class Limits:
     wait for its next byte; `clock_tolerance` is the offset above which a clock is said to disagree.
     Data that no dataset claims is a finding above `undeclared_above` bytes, looked for every `survey_every`, down to
     `survey_depth` folders below a volume. A shelf drive seen attached for longer than `attached_grace` is not offline.
+    Content is read for `content_time` a night of each device, at most `content_rate` bytes a second.
     """
 
     memory: int
@@ -29,3 +30,5 @@ class Limits:
     survey_every: timedelta
     survey_depth: int
     attached_grace: timedelta
+    content_time: timedelta
+    content_rate: int

@@ -13,7 +13,9 @@ from enum import IntEnum, StrEnum
 from typing import NewType, TypeVar
 from zoneinfo import ZoneInfo
 
-from coverage_audit.estate.criteria import Keep, Rhythm, UnjudgedCriterion
+from coverage_audit.estate.access import Access, DeclaredIdentity
+from coverage_audit.estate.criteria import Keep, Rhythm, UnjudgedCriterion, Verify
+from coverage_audit.estate.hardware import Drive, Parity
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.sources import DatedFiles, Points
 
@@ -94,47 +96,12 @@ class Site:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LocalAccess:
-    """The volumes are folders on the auditor's own machine."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class SshAccess:
-    """The volumes are reached over SSH; unset parts come from `~/.ssh/config`."""
-
-    host: str
-    user: str | None = None
-    port: int | None = None
-    identity_file: str | None = None
-    known_hosts: str | None = None
-    config_file: str | None = None
-    time_limit: timedelta | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class ShelfAccess:
-    """Not attached; judged from the manifest recorded when it was last plugged in."""
-
-
-Access = LocalAccess | SshAccess | ShelfAccess
-
-
-@dataclass(frozen=True, kw_only=True)
-class DeclaredIdentity:
-    """Identity that the owner pins by hand (`identity:`); unset parts are pinned when first seen."""
-
-    filesystem_uuid: str | None = None
-    filesystem_type: str | None = None
-    mount_source: str | None = None
-    mount_target: str | None = None
-    drive_serials: frozenset[str] | None = None
-    machine_id: str | None = None
-    host_key: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Volume:
-    """A filesystem or pool on a device."""
+    """A filesystem or pool on a device.
+
+    `drives` are what it is made of (empty: not declared), `key_kept` the sites and devices that keep the key of what is
+    encrypted.
+    """
 
     key: VolumeKey
     path: str
@@ -144,6 +111,10 @@ class Volume:
     on_root: bool = False
     stored_on: VolumeKey | None = None
     identity: DeclaredIdentity | None = None
+    drives: tuple[Drive, ...] = ()
+    parity: Parity | None = None
+    encrypted: bool = False
+    key_kept: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +127,10 @@ class Attestation:
 
 @dataclass(frozen=True, kw_only=True)
 class Device:
-    """A box or a loose drive."""
+    """A box or a loose drive.
+
+    `link` is the slowest way to it in bits a second, `fetch_time` how long it takes to have it (or what it holds) here.
+    """
 
     id: DeviceId
     site: SiteId
@@ -169,13 +143,16 @@ class Device:
     runs_on: DeviceId | None = None
     attested_apart: tuple[Attestation, ...] = ()
     time_zone: ZoneInfo | None = None
+    link: int | None = None
+    fetch_time: timedelta | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Policy:
     """The audit criteria of a dataset. `copies` counts the original as one.
 
-    `dump_size` is a share (0 to 1), `headroom` how far ahead of its filling each volume that holds the dataset must be.
+    `dump_size` and `shrinkage` are shares (0 to 1), `headroom` how far ahead of its filling each volume that holds the
+    dataset must be, `drill` how often files are to be read back, `immutable` a count of copies.
     """
 
     id: PolicyId
@@ -189,6 +166,11 @@ class Policy:
     keep: Keep | None = None
     rhythm: Rhythm | None = None
     dump_size: float | None = None
+    verify: Verify | None = None
+    drill: timedelta | None = None
+    shrinkage: float | None = None
+    immutable: int | None = None
+    restore_within: timedelta | None = None
     unjudged: tuple[UnjudgedCriterion, ...] = ()
 
 
@@ -196,7 +178,8 @@ class Policy:
 class Copy:
     """Another place that should hold a dataset; unset criteria are the policy's.
 
-    `moved_from` are addresses at which this copy lay before: what is known of them goes on.
+    `moved_from` are addresses at which this copy lay before: what is known of them goes on. `taken_from` is the copy
+    of which it is made (None: the original), `key_kept` the sites and devices that keep its key where it is encrypted.
     """
 
     address: Address
@@ -205,6 +188,9 @@ class Copy:
     proof: Proof | None = None
     leave_out: tuple[str, ...] = ()
     moved_from: tuple[Address, ...] = ()
+    taken_from: Address | None = None
+    encrypted: bool = False
+    key_kept: tuple[str, ...] = ()
 
     @property
     def is_opaque(self) -> bool:

@@ -123,6 +123,13 @@ def _check_device(device: Keys, declared: Declared, mistakes: Mistakes) -> None:
         if not on_shelf and "path" not in volume.entries:
             mistakes.add(entry.spot, "'path' is missing (only a volume on a shelf may go without)")
         _check_volume(volume, "stored_on", declared, mistakes)
+        _check_key_kept(volume, declared, mistakes)
+
+
+def _check_key_kept(body: Keys, declared: Declared, mistakes: Mistakes) -> None:
+    known = declared.sites | set(declared.volumes)
+    for keeper in texts(body, "key_kept"):
+        _check_reference(keeper, "site or device", known, mistakes)
 
 
 def _check_volume(mapping: Keys, name: str, declared: Declared, mistakes: Mistakes) -> None:
@@ -148,10 +155,22 @@ def _check_dataset(dataset: Keys, declared: Declared, mistakes: Mistakes) -> Non
     for copy in dataset.items_at("copies"):
         if isinstance(copy, Keys):
             _check_copy(copy, declared, mistakes)
+            _check_taken_from(copy, dataset, mistakes)
+
+
+def _check_taken_from(copy: Keys, dataset: Keys, mistakes: Mistakes) -> None:
+    taken = address_at(copy, "taken_from")
+    if taken is None:
+        return
+    places = {address_at(other, "at") for other in dataset.items_at("copies") if isinstance(other, Keys)}
+    others = {place[1] for place in places if place is not None} - {at[1] for at in (address_at(copy, "at"),) if at}
+    if taken[1] not in others:
+        mistakes.add(taken[0], "'taken_from' names no other copy of this dataset (leave it out for the original)")
 
 
 def _check_copy(copy: Keys, declared: Declared, mistakes: Mistakes) -> None:
     _check_leave_out(copy, mistakes)
+    _check_key_kept(copy, declared, mistakes)
     at = address_at(copy, "at")
     if at is None:
         return

@@ -12,9 +12,10 @@ from pydantic import Discriminator, Field, Tag
 
 from coverage_audit.estate.leaves import (
     AccessWord,
+    BitRate,
+    ByteRate,
     Clock,
     CredentialName,
-    Criterion,
     Day,
     Duration,
     EnvName,
@@ -38,8 +39,9 @@ from coverage_audit.estate.leaves import (
     WeekdayClock,
     Zone,
 )
-from coverage_audit.estate.shape_of_criteria import KeepShape, RhythmText
+from coverage_audit.estate.shape_of_criteria import DrillShape, KeepShape, RhythmText, VerifyShape
 from coverage_audit.estate.shape_of_datasets import DatasetShape
+from coverage_audit.estate.shape_of_hardware import DriveShape, ParityShape
 from coverage_audit.estate.strict import Strict
 
 Count = Annotated[int, Field(ge=0, le=1000)]
@@ -84,6 +86,10 @@ class VolumeShape(Strict):
     on_root: bool = False
     stored_on: VolumeText | None = None
     identity: IdentityShape | None = None
+    drives: list[DriveShape] = []
+    parity: ParityShape | None = None
+    encrypted: bool = False
+    key_kept: list[Reference] = []
 
 
 def _kind_of_access(value: object) -> str:
@@ -105,6 +111,8 @@ class DeviceShape(Strict):
     runs_on: Reference | None = None
     attested_apart: dict[Reference, Line] = {}
     time_zone: Zone | None = None
+    link: BitRate | None = None
+    fetch_time: Duration | None = None
 
 
 class PolicyShape(Strict):
@@ -117,14 +125,14 @@ class PolicyShape(Strict):
     offline: Count | None = None
     proof: ProofWord | None = None
     headroom: Duration | None = None
-    immutable: Criterion | None = None
+    immutable: Some | None = None
     keep: KeepShape | None = None
     rhythm: RhythmText | None = None
-    verify: Criterion | None = None
-    drill: Criterion | None = None
-    shrinkage: Criterion | None = None
+    verify: VerifyShape | None = None
+    drill: DrillShape | None = None
+    shrinkage: Share | None = None
     dump_size: Share | None = None
-    restore_within: Criterion | None = None
+    restore_within: Duration | None = None
 
 
 UNJUDGED = ("immutable", "verify", "drill", "shrinkage", "restore_within")
@@ -185,6 +193,8 @@ class LimitsShape(Strict):
     survey_every: Duration
     survey_depth: Annotated[int, Field(ge=1, le=32)]
     attached_grace: Duration
+    content_time: Duration
+    content_rate: ByteRate
 
 
 class OwnLimitsShape(Strict):
@@ -203,6 +213,8 @@ class OwnLimitsShape(Strict):
     survey_every: Duration | None = None
     survey_depth: Annotated[int, Field(ge=1, le=32)] | None = None
     attached_grace: Duration | None = None
+    content_time: Duration | None = None
+    content_rate: ByteRate | None = None
 
 
 class EstateShape(Strict):

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Discriminator, Field, Tag
 
-from coverage_audit.estate.leaves import Duration, Often, WeekdayWord
+from coverage_audit.estate.leaves import Duration, ExactShare, Often, WeekdayWord
 from coverage_audit.estate.strict import Strict
 
 Slots = Annotated[int, Field(ge=1, le=1000)]
@@ -28,6 +28,20 @@ class RhythmShape(Strict):
     every: Often
     quiet: Annotated[list[WeekdayWord], Field(max_length=6)] = []
     tolerance: Duration | None = None
+
+
+class VerifyShape(Strict):
+    """How much a sample of the content must show, and how often it is drawn."""
+
+    confidence: ExactShare
+    tolerable: ExactShare
+    every: Duration
+
+
+class DrillShape(Strict):
+    """How often files are read back from a copy."""
+
+    every: Duration
 
 
 def _kind_of_rhythm(value: object) -> str:

@@ -92,6 +92,9 @@ class CopyShape(Strict):
     proof: ProofWord | None = None
     leave_out: list[Pattern] = []
     moved_from: list[AddressText] = []
+    taken_from: AddressText | None = None
+    encrypted: bool = False
+    key_kept: list[Reference] = []
 
 
 class DatasetShape(Strict):

@@ -109,7 +109,21 @@ def _of_policy(policy: Policy) -> _Criteria:
     found |= {name: (str(said), None) for name, said in (("keep", policy.keep), ("rhythm", policy.rhythm)) if said}
     if policy.dump_size is not None:
         found["dump_size"] = (f"{100 * policy.dump_size:g}%", policy.dump_size)
-    return found | {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
+    return found | _deeper(policy)
+
+
+def _deeper(policy: Policy) -> dict[str, tuple[str, float | None]]:
+    found: dict[str, tuple[str, float | None]] = {}
+    if policy.verify is not None:
+        found["verify"] = (str(policy.verify), None)
+    for name, span in (("drill", policy.drill), ("restore_within", policy.restore_within)):
+        if span is not None:
+            found[name] = (format_duration(span), -span.total_seconds())
+    if policy.shrinkage is not None:
+        found["shrinkage"] = (f"{100 * policy.shrinkage:g}%", -policy.shrinkage)
+    if policy.immutable is not None:
+        found["immutable"] = (str(policy.immutable), float(policy.immutable))
+    return {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
 
 
 def _of_copy(copy: Copy, policy: Policy) -> _Criteria:

@@ -15,6 +15,7 @@ import re
 from collections.abc import Mapping
 from datetime import timedelta
 from fractions import Fraction
+from operator import itemgetter
 from typing import Final
 
 LONGEST: Final = timedelta(days=36525)
@@ -60,6 +61,8 @@ _BYTES: Final[Mapping[str, int]] = {
     **{f"{prefix}B": 1000**power for power, prefix in enumerate(_PREFIXES, 1)},
     **{f"{prefix.upper()}iB": 1024**power for power, prefix in enumerate(_PREFIXES, 1)},
 }
+_BITS: Final[Mapping[str, int]] = {"": 1, **{prefix: 1000**power for power, prefix in enumerate(_PREFIXES[:4], 1)}}
+_BIT_RATE: Final = re.compile(r"([0-9]{1,15}(?:\.[0-9]{1,15})?) ?([kMGT]?)bit/s")
 _SIZE: Final = re.compile(r"([0-9]{1,30})(?:\.([0-9]{1,30}))? ?([A-Za-z]+)")
 
 
@@ -160,6 +163,36 @@ def parse_size(text: str) -> int:
     if size > LARGEST:
         raise ValueError(f"{text!r} is larger than 9 EB (write a smaller size)")
     return size.numerator
+
+
+def parse_byte_rate(text: str) -> int:
+    """Read bytes a second: a size with `/s` behind it. Raises ValueError with a message for the owner."""
+    if not text.endswith("/s"):
+        raise ValueError(f"{text[:40]!r} is no rate in bytes a second (write e.g. 50 MB/s)")
+    found = parse_size(text.removesuffix("/s"))
+    if not found:
+        raise ValueError(f"{text!r} is no rate at all (write more than zero)")
+    return found
+
+
+def parse_bit_rate(text: str) -> int:
+    """Read bits a second, with a decimal prefix. Raises ValueError with a message for the owner.
+
+    A rate in bytes is refused: a factor of eight is too easily lost.
+    """
+    found = _BIT_RATE.fullmatch(text)
+    if found is None:
+        raise ValueError(f"{text[:40]!r} is no rate in bits a second (write e.g. 100 Mbit/s or 2.5 Gbit/s)")
+    rate = Fraction(found[1]) * _BITS[found[2]]
+    if rate.denominator != 1 or not 0 < rate <= LARGEST:
+        raise ValueError(f"{text!r} is no whole number of bits a second (write e.g. 2.5 Gbit/s)")
+    return rate.numerator
+
+
+def format_bit_rate(rate: int) -> str:
+    """Say bits a second to people (`2.5 Gbit/s`)."""
+    prefix, unit = max(((prefix, unit) for prefix, unit in _BITS.items() if unit <= rate), key=itemgetter(1))
+    return f"{rate / unit:.4g} {prefix}bit/s"
 
 
 def _why_refused(unit: str) -> str:

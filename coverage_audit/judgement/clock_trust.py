@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, Gap, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import PlaceEvidence

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.facts import Gap, PointList, RecoveryPoint
 from coverage_audit.evidence.points_past import LeftPoint, PointsPast, begun_with
 from coverage_audit.judgement.case import CopyEvidence

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.model import Proof, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Proof
 from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerdict, Sample, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.visible import visible

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.serving import lies_elsewhere, server_of

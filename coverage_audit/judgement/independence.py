@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from coverage_audit.estate.model import Attestation, DeviceId, Estate, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Attestation, DeviceId, Estate
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.filesystems import filesystems_not_shown_apart, filesystems_shown_one

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.model import DeviceId, Estate, ShelfAccess, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.own import OwnPlaces

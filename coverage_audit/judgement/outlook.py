@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
-from coverage_audit.estate.model import ShelfAccess, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import VolumeKey
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.context import DatasetContext

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from coverage_audit.comparison.own_places import Placed
+from coverage_audit.estate.access import LocalAccess
 from coverage_audit.estate.drafting import id_of, quoted
-from coverage_audit.estate.model import Estate, LocalAccess
+from coverage_audit.estate.model import Estate
 
 
 def draft(estate: Estate, place: Placed) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.difference import CopyComparison
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState
 from coverage_audit.evidence.visible import visible

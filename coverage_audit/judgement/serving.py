@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-from coverage_audit.estate.model import Device, SshAccess
+from coverage_audit.estate.access import SshAccess
+from coverage_audit.estate.model import Device
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 
 _URL = re.compile(r"[a-z][a-z0-9+.-]*://(?:[^@/]*@)?(\[[^\]]+\]|[^:/]+)")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from coverage_audit.estate.model import Address, Estate, ShelfAccess, SiteId
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address, Estate, SiteId
 from coverage_audit.evidence.shelf import Attached
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.wording import when

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from coverage_audit.audits.surveying import Surveyed
+from coverage_audit.estate.access import Access
 from coverage_audit.estate.addresses import parse_address, parse_volume_path
 from coverage_audit.estate.drafting import Entry, id_of, quoted, with_entries
-from coverage_audit.estate.model import Access, Address, Estate, VolumeKey
+from coverage_audit.estate.model import Address, Estate, VolumeKey
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.facts import MountedFilesystem
 from coverage_audit.evidence.surveyed import Unclaimed, VolumeSurvey

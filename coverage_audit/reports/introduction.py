@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 
-from coverage_audit.estate.model import Device, Estate, ShelfAccess, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Device, Estate, VolumeKey
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck, PinState, VolumeFacts

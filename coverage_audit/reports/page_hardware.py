@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from coverage_audit.estate.model import Device, Estate, LocalAccess, ShelfAccess, Volume, VolumeKey
+from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.model import Device, Estate, Volume, VolumeKey
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence

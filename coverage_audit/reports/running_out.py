@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
 
-from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
 from coverage_audit.judgement.wording import joined, last_day
 from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends

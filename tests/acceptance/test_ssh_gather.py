@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.collectors.gather import gather
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import SshAccess
 from coverage_audit.evidence.collected import Answer
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, VolumeFacts
 from coverage_audit.evidence.manifest import CompleteManifest, Kind

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 from tests.parts.sshd import end_with_descendants, free_port, make_key, wait_for
 
 _CONFIG = """

@@ -9,8 +9,8 @@ from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.access import Access, LocalAccess, ShelfAccess, SshAccess
 from coverage_audit.estate.model import (
-    Access,
     Address,
     Copy,
     Dataset,
@@ -18,16 +18,13 @@ from coverage_audit.estate.model import (
     Device,
     DeviceId,
     Estate,
-    LocalAccess,
     Medium,
     Policy,
     PolicyId,
     Proof,
     Schedule,
-    ShelfAccess,
     Site,
     SiteId,
-    SshAccess,
     Volume,
     VolumeId,
     VolumeKey,

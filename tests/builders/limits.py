@@ -21,6 +21,8 @@ _USUAL = Limits(
     survey_every=timedelta(days=7),
     survey_depth=4,
     attached_grace=timedelta(days=3),
+    content_time=timedelta(minutes=30),
+    content_rate=100_000_000,
 )
 
 

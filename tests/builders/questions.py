@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from coverage_audit.estate.access import Access, LocalAccess
 from coverage_audit.estate.model import (
-    Access,
     Address,
     Copy,
     Device,
     DeviceId,
-    LocalAccess,
     Medium,
     SiteId,
     Volume,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta
 
+from coverage_audit.estate.access import LocalAccess
 from coverage_audit.estate.model import (
     Address,
     DatasetId,
     Device,
     DeviceId,
-    LocalAccess,
     Medium,
     Proof,
     SiteId,

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import (
     Address,
@@ -21,7 +22,6 @@ from coverage_audit.estate.model import (
     PolicyId,
     Site,
     SiteId,
-    SshAccess,
     Volume,
     VolumeId,
     VolumeKey,
@@ -64,6 +64,8 @@ LIMITS = Limits(
     survey_every=timedelta(days=7),
     survey_depth=4,
     attached_grace=timedelta(days=3),
+    content_time=timedelta(minutes=30),
+    content_rate=100_000_000,
 )
 
 

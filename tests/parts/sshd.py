@@ -17,7 +17,7 @@ from typing import Protocol
 
 import pytest
 
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 
 _CONFIG = """
 ListenAddress 127.0.0.1

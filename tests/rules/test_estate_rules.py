@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import Copy, DatasetId, Device, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Copy, DatasetId, Device
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PinState
 from coverage_audit.judgement.judge import judge
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, JudgedEstate

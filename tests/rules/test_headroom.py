@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.evidence.room import RoomHistory

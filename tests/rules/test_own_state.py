@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from coverage_audit.estate.access import LocalAccess, SshAccess
 from coverage_audit.estate.drafting import quoted
-from coverage_audit.estate.model import Dataset, DatasetId, Device, Estate, LocalAccess, SshAccess
+from coverage_audit.estate.model import Dataset, DatasetId, Device, Estate
 from coverage_audit.evidence.own import OwnPart, OwnPlace, OwnPlaces
 from coverage_audit.judgement.context import EstateContext
 from coverage_audit.judgement.rules.own_state import check

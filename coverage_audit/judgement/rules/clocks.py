@@ -16,7 +16,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import timedelta
 
-from coverage_audit.estate.model import Device, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Device
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind
 from coverage_audit.judgement.clock_trust import offset_in_words
 from coverage_audit.judgement.context import EstateContext

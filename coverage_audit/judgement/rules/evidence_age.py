@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from coverage_audit.estate.model import ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.observing import of_copy, of_original

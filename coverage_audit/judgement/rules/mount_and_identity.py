@@ -18,7 +18,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from coverage_audit.estate.model import Address, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.case import PlaceEvidence

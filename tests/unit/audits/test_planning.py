@@ -6,7 +6,8 @@ import pytest
 
 from coverage_audit.audits.planning import plan_audit, plan_introduction
 from coverage_audit.errors import UsageError
-from coverage_audit.estate.model import Address, DeviceId, ShelfAccess, VolumeId, VolumeKey
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Address, DeviceId, VolumeId, VolumeKey
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.estate.shipped import sample_folder
 

@@ -6,7 +6,8 @@ import pytest
 
 from coverage_audit.audits.recording import plan_recording
 from coverage_audit.errors import UsageError
-from coverage_audit.estate.model import Copy, LocalAccess, ShelfAccess, SshAccess
+from coverage_audit.estate.access import LocalAccess, ShelfAccess, SshAccess
+from coverage_audit.estate.model import Copy
 from coverage_audit.estate.sources import DatedFolders
 from tests.builders.station import KESTREL, RECORDINGS, a_device, a_volume, an_address, an_estate, changed
 

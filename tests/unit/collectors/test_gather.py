@@ -22,8 +22,8 @@ from coverage_audit.collectors.errands import LookAgain
 from coverage_audit.collectors.gather import gather, look_again
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.errors import CollectionError
+from coverage_audit.estate.access import LocalAccess, ShelfAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import LocalAccess, ShelfAccess
 from coverage_audit.evidence.collected import Answer, Question
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import CompleteManifest

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.collectors.own_places import own_places
-from coverage_audit.estate.model import Estate, SshAccess
+from coverage_audit.estate.access import SshAccess
+from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.own import OwnPart, OwnPlaces
 from tests.builders.station import a_device, a_volume, an_estate
 

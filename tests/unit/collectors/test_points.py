@@ -12,15 +12,8 @@ from coverage_audit.collectors.asking_points import zone_of
 from coverage_audit.collectors.readers import points
 from coverage_audit.collectors.stamps.local_time import Zone
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.estate.model import (
-    Address,
-    Device,
-    DeviceId,
-    LocalAccess,
-    SiteId,
-    VolumeId,
-    VolumeKey,
-)
+from coverage_audit.estate.access import LocalAccess
+from coverage_audit.estate.model import Address, Device, DeviceId, SiteId, VolumeId, VolumeKey
 from coverage_audit.evidence.facts import GapKind, PointList
 from tests.builders.shell_reply import NONCE, answered
 

@@ -10,7 +10,7 @@ import pytest
 
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh.client_config import Hop, way_to
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 

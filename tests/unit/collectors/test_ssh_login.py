@@ -15,7 +15,7 @@ import pytest
 
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh import SshTransport
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.gates import ANYTHING
 from tests.builders.limits import some_limits

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
-from coverage_audit.estate.criteria import Keep, Rhythm
-from coverage_audit.estate.model import Policy
-from tests.builders.estate_file import mistakes, read, spoiled
+from coverage_audit.estate.criteria import Keep, Rhythm, Verify
+from coverage_audit.estate.hardware import Parity, ParityKind
+from coverage_audit.estate.model import DeviceId, Policy
+from tests.builders.estate_file import SMALL, mistakes, read, spoiled
 
 
 def policy(folder: Path, asked: str) -> Policy:
@@ -82,3 +84,39 @@ def test_a_mistake_in_them_is_told(tmp_path: Path, asked: str, mistake: str) -> 
 
     assert told.startswith("18:")
     assert mistake in told
+
+
+def test_what_a_volume_is_made_of_and_how_a_device_is_reached_are_read(tmp_path: Path) -> None:
+    made = "{path: /srv/main, medium: hdd, drives: [{size: 4 TB, count: 2}, {size: 8 TB, in_service: 2024-02-29}], parity: "
+    text = SMALL.replace("{path: /srv/main, medium: hdd}", f"{made}{{kind: dedicated, drives: 2}}}}")
+    estate = read(
+        tmp_path, text.replace("    site: barn\n", "    site: barn\n    link: 2.5 Gbit/s\n    fetch_time: 4h\n")
+    )
+    (volume,) = estate.device(DeviceId("kestrel")).volumes
+    assert [drive.size for drive in volume.drives] == [4 * 10**12, 4 * 10**12, 8 * 10**12]
+    assert volume.drives[2].in_service == date(2024, 2, 29)
+    assert volume.parity == Parity(kind=ParityKind.DEDICATED, drives=2)
+    barn = next(device for device in estate.devices if device.site == "barn")
+    assert (barn.link, barn.fetch_time) == (2_500_000_000, timedelta(hours=4))
+
+
+def test_a_rate_in_bytes_is_no_link(tmp_path: Path) -> None:
+    (told,) = mistakes(tmp_path, spoiled("    site: barn\n", "    site: barn\n    link: 100 MB/s\n"))
+    assert "no rate in bits a second" in told
+
+
+def test_a_sample_of_content_is_asked_for_in_exact_shares(tmp_path: Path) -> None:
+    asked = policy(tmp_path, "verify: {confidence: 95%, tolerable: 0.1%, every: 30d}").verify
+    assert asked == Verify(confidence=Fraction(19, 20), tolerable=Fraction(1, 1000), every=timedelta(days=30))
+
+
+@pytest.mark.parametrize(
+    ("keeper", "refused"), [("barn", False), ("kestrel", False), ("the-attic", True)], ids=["site", "device", "neither"]
+)
+def test_a_key_is_kept_at_a_site_or_on_a_device(tmp_path: Path, keeper: str, refused: bool) -> None:
+    text = SMALL.replace("medium: hdd}", f"medium: hdd, encrypted: true, key_kept: [{keeper}]}}", 1)
+    if refused:
+        (told,) = mistakes(tmp_path, text)
+        assert "no site or device 'the-attic' is declared" in told
+    else:
+        assert read(tmp_path, text).devices

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.errors import EstateError
-from coverage_audit.estate.model import Estate, LocalAccess, NoticeKind, ShelfAccess, SshAccess
+from coverage_audit.estate.access import LocalAccess, ShelfAccess, SshAccess
+from coverage_audit.estate.model import Estate, NoticeKind
 from coverage_audit.estate.reader import read_estate, read_limits
 from coverage_audit.estate.schema import estate_schema
 from coverage_audit.estate.shipped import defaults_folder, sample_folder
@@ -81,7 +82,7 @@ def test_the_shipped_limits_are_read_by_the_same_rules(tmp_path: Path) -> None:
     broken.write_text("memory: 1 KB\n", encoding="utf-8")
     with pytest.raises(EstateError, match=r"limits\.yaml:1:9: '1 KB' has the unit 'KB'") as caught:
         read_limits(broken)
-    assert str(caught.value).count("is missing") == 12
+    assert str(caught.value).count("is missing") == 14
 
 
 def test_an_installation_that_lost_its_files_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

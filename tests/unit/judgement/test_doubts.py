@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import Copy, Proof, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Copy, Proof
 from coverage_audit.evidence.difference import Mode, RowClass, RowVerdict, Sample, Tally
 from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.verdict import Ground, JudgedCopy, Standing

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import DeclaredIdentity, Volume
+from coverage_audit.estate.access import DeclaredIdentity
+from coverage_audit.estate.model import Volume
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck, PinnedFact, PinState, VolumeFacts
 from coverage_audit.judgement.identity import check_identity
 from tests.builders.cases import a_gap, device_facts, volume_facts

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from coverage_audit.estate.model import Attestation, Device, LocalAccess, ShelfAccess
+from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.model import Attestation, Device
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.independence import Apart, Relation, relation
 from tests.builders.cases import a_gap, a_place, device_facts, volume_facts

@@ -7,7 +7,8 @@ from datetime import timedelta
 
 import pytest
 
-from coverage_audit.estate.model import ShelfAccess, SiteId, SshAccess
+from coverage_audit.estate.access import ShelfAccess, SshAccess
+from coverage_audit.estate.model import SiteId
 from coverage_audit.evidence.shelf import Attached, of_the_drive, without_host
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.counting import Holding, Holdings

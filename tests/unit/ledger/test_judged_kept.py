@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlalchemy import func, select, text, update
 
-from coverage_audit.estate.model import Copy, LocalAccess, Medium, ShelfAccess, VolumeKey
+from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.model import Copy, Medium, VolumeKey
 from coverage_audit.estate.sources import BtrfsPoints, CommandPoints, DatedFiles, DatedFolders, ZfsPoints
 from coverage_audit.evidence.facts import PointList
 from coverage_audit.evidence.manifest import Blind, CompleteManifest, PartialManifest

@@ -19,7 +19,7 @@ from paramiko.ssh_exception import ConfigParseError
 
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh.config_text import read_config_text
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 _MOST_HOPS: Final = 8

@@ -20,8 +20,8 @@ from coverage_audit.collectors.transports.ssh.handshake import PACKET, WINDOW, k
 from coverage_audit.collectors.transports.ssh.known_hosts import HostKey
 from coverage_audit.collectors.transports.ssh.login import log_in
 from coverage_audit.collectors.transports.ssh.sftp import SftpPackets
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 _NO_ROOM: Final = 0.2  # seconds before a channel is asked for again; a server frees a closed one a little later

@@ -13,8 +13,8 @@ from coverage_audit.collectors.transports.ssh.client_config import Hop, way_to
 from coverage_audit.collectors.transports.ssh.connection import enter, leave
 from coverage_audit.collectors.transports.ssh.handshake import key_name, known_for, negotiated
 from coverage_audit.collectors.transports.ssh.known_hosts import HostKey
+from coverage_audit.estate.access import SshAccess
 from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import SshAccess
 from coverage_audit.evidence.facts import GapKind
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from coverage_audit.collectors.transports.ssh.client_config import way_to
 from coverage_audit.collectors.transports.ssh.login import usual_files
-from coverage_audit.estate.model import SshAccess
+from coverage_audit.estate.access import SshAccess
 
 
 def files_used(access: SshAccess) -> Iterator[Path]:
