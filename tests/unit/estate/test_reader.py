@@ -198,7 +198,7 @@ WRONG = [
     (
         "    site: barn",
         "    medium: hdd\n    site: barn",
-        "13:5: unknown key 'medium' (it is a key of a volume; known: access, attested_apart, failure_domains, fetch_time",
+        "13:5: unknown key 'medium' (it is a key of a volume; known: access, attested_apart, failure_domains",
     ),
     (
         "{ssh: auditor@heron.example}",
