@@ -87,11 +87,11 @@ def test_a_mistake_in_them_is_told(tmp_path: Path, asked: str, mistake: str) -> 
 
 
 def test_what_a_volume_is_made_of_and_how_a_device_is_reached_are_read(tmp_path: Path) -> None:
-    made = "{path: /srv/main, medium: hdd, drives: [{size: 4 TB, count: 2}, {size: 8 TB, in_service: 2024-02-29}], parity: "
-    text = SMALL.replace("{path: /srv/main, medium: hdd}", f"{made}{{kind: dedicated, drives: 2}}}}")
-    estate = read(
-        tmp_path, text.replace("    site: barn\n", "    site: barn\n    link: 2.5 Gbit/s\n    fetch_time: 4h\n")
-    )
+    drives = "drives: [{size: 4 TB, count: 2}, {size: 8 TB, in_service: 2024-02-29}]"
+    made = f"{{path: /srv/main, medium: hdd, {drives}, parity: {{kind: dedicated, drives: 2}}}}"
+    text = SMALL.replace("{path: /srv/main, medium: hdd}", made)
+    reached = "    site: barn\n    link: 2.5 Gbit/s\n    fetch_time: 4h\n"
+    estate = read(tmp_path, text.replace("    site: barn\n", reached))
     (volume,) = estate.device(DeviceId("kestrel")).volumes
     assert [drive.size for drive in volume.drives] == [4 * 10**12, 4 * 10**12, 8 * 10**12]
     assert volume.drives[2].in_service == date(2024, 2, 29)
