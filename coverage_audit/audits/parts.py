@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.collected import Answer, Question, SecondLook
+from coverage_audit.evidence.content import HashedFiles, Wanted
+from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.ledger.ledger import Ledger
 
@@ -28,6 +30,25 @@ class LookAgain(Protocol):
         """Return what lies there now; a path that cannot be looked at is left out.
 
         Raises CollectionError when the box cannot be asked.
+        """
+
+
+class HashFiles(Protocol):
+    """Reads the content of named files of a device, on the box itself where it has the means."""
+
+    def __call__(
+        self,
+        device: Device,
+        root: str,
+        wanted: Sequence[Wanted],
+        *,
+        algorithm: str,
+        budget: timedelta,
+        rate: int,
+    ) -> HashedFiles | Gap:
+        """Return digests of files below `root`, for at most `budget`, of at most `rate` bytes a second on average.
+
+        A gap where the box could not be asked at all, or its gate does not allow content to be read.
         """
 
 

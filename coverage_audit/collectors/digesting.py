@@ -9,10 +9,11 @@ from dataclasses import replace
 from coverage_audit.collectors.errands import Walk
 from coverage_audit.collectors.hashing import hash_here
 from coverage_audit.collectors.readers import digests
-from coverage_audit.collectors.readers.digests import Told, Wanted
+from coverage_audit.collectors.readers.digests import Told
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.estate.access import LocalAccess
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.manifest import Blind, Manifest
 from coverage_audit.evidence.store import with_digests
 

@@ -11,8 +11,9 @@ from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from typing import Final
 
-from coverage_audit.collectors.readers.digests import Told, Wanted
+from coverage_audit.collectors.readers.digests import Told
 from coverage_audit.collectors.transport import TransportError
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
 
 _AT_ONCE: Final = 4

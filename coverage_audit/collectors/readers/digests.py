@@ -8,13 +8,13 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from coverage_audit.collectors.framing import fields
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.visible import visible
 
@@ -24,15 +24,6 @@ LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
 _FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+)")
 _FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
 _WHY: Final = {b"gone": "it was gone", b"changed": "it is no file any more", b"unreadable": "it could not be read"}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Wanted:
-    """A file as the walk saw it: a digest of any other content is not its own."""
-
-    path: bytes
-    size: int
-    mtime_ns: int
 
 
 Told = bytes | str

@@ -14,10 +14,11 @@ import pytest
 from coverage_audit.collectors.gate_text import gate_text
 from coverage_audit.collectors.hashing import hash_here
 from coverage_audit.collectors.readers import digests
-from coverage_audit.collectors.readers.digests import Told, Wanted
+from coverage_audit.collectors.readers.digests import Told
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh import SshTransport
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.limits import some_limits
 from tests.parts.sshd import StartSshd
