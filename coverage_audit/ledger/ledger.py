@@ -27,44 +27,25 @@ from coverage_audit.evidence.surveyed import SurveySummary
 from coverage_audit.judgement.case import LeftOut
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.ledger import attachments, events, history, pairs, pins, shelf, surveys
-from coverage_audit.ledger.estates_kept import EstatesKept
+from coverage_audit.ledger.books import Books
 from coverage_audit.ledger.faults import speaking_of_database
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.keeping import prune
 from coverage_audit.ledger.mapping import load_finding
-from coverage_audit.ledger.night_book import NightBook
-from coverage_audit.ledger.outbox import Outbox
-from coverage_audit.ledger.past import Past
 from coverage_audit.ledger.pins import shown
-from coverage_audit.ledger.present import Present
-from coverage_audit.ledger.reader_book import ReaderBook
 from coverage_audit.ledger.record import AuditRecord, EarlierRecord, EstateEvent, Recorded, StoredFinding
 from coverage_audit.ledger.recording import record_audit
 from coverage_audit.ledger.recording_shelf import record_shelf
-from coverage_audit.ledger.summary_book import SummaryBook
 from coverage_audit.ledger.tables import AUDITS, FINDINGS
-from coverage_audit.ledger.transactions import Transactions
-from coverage_audit.ledger.waiver_book import WaiverBook
 
 
-class Ledger(Transactions):
-    """A state folder's ledger. `seed` keys the paths of its manifests (16 bytes), `outbox` is what is to be told.
-
-    `waivers` is what was accepted for a while, `past` and `estates` look back.
-    """
+class Ledger(Books):
+    """A state folder's ledger and its books. `seed` keys the paths of its manifests (16 bytes)."""
 
     def __init__(self, *, engine: Engine, folder: StateFolder, seed: bytes, where: str) -> None:
-        super().__init__(engine, where)
+        super().__init__(engine=engine, folder=folder, where=where)
         self._folder = folder
         self.seed = seed
-        self.outbox = Outbox(engine, folder, where)
-        self.waivers = WaiverBook(engine, where)
-        self.nights = NightBook(engine, where)
-        self.past = Past(engine, where)
-        self.summaries = SummaryBook(engine, folder, where)
-        self.readers = ReaderBook(engine, where)
-        self.estates = EstatesKept(engine, where)
-        self.present = Present(engine, folder, where)
 
     def __enter__(self) -> Self:
         """Return itself; `close` is called at the end."""
