@@ -1,0 +1,83 @@
+"""A volume while one of its drives is out: what it stands, for how long, and what is at stake meanwhile.
+
+Sizes are decimal bytes. Every chance is an upper bound, with what it assumes beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from coverage_audit.estate.model import Address, DatasetId, VolumeKey
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bounded:
+    """A figure that is an upper bound, with what it assumes. `value` is a share (0 to 1); None: not to be reckoned."""
+
+    value: float | None
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveAge:
+    """A drive's age against the service life that is reckoned with. `years` None: its first day is not declared."""
+
+    number: int
+    size: int
+    years: float | None
+    service_years: float
+
+    @property
+    def is_over(self) -> bool:
+        """Whether it is past its service life."""
+        return self.years is not None and self.years >= self.service_years
+
+
+@dataclass(frozen=True, kw_only=True)
+class ArrayState:
+    """What a volume's drives are together: bytes that can be used and that serve nothing, losses that it stands.
+
+    `wrong` says why no such array can be (then the figures are 0).
+    """
+
+    drives: tuple[int, ...]
+    parity: str
+    usable: int
+    unused: int
+    stands: int
+    wrong: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class AtStake:
+    """A dataset of which a volume holds something that no proven copy elsewhere holds."""
+
+    dataset: DatasetId
+    address: Address
+    bytes: int | None
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveOut:
+    """A volume while a drive is out. The chances are of a rebuild of `lost` bytes' drive; times are at least that long.
+
+    `replaced` is the array after `--replace` (None: not asked); `steps` what to mind in what order.
+    `at_stake` has no proven copy elsewhere while it is out.
+    """
+
+    volume: VolumeKey
+    number: int | None  # of the drive that is out; None: any of them, the worst
+    array: ArrayState
+    replaced: ArrayState | None
+    stands_now: int
+    rebuild_read: int | None
+    rebuild_written: int | None
+    rebuild_least: timedelta | None
+    unreadable: Bounded
+    second_loss: Bounded
+    ages: tuple[DriveAge, ...]
+    at_stake: tuple[AtStake, ...]
+    steps: tuple[str, ...]
+    assumptions: tuple[str, ...]
