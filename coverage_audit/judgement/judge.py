@@ -6,26 +6,21 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
-from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
-from coverage_audit.judgement.counting import Holding, Holdings
 from coverage_audit.judgement.feasibility import of_dataset
 from coverage_audit.judgement.forecast import RoomForecast, forecasts_of
-from coverage_audit.judgement.independence import relations
+from coverage_audit.judgement.holding import holdings_of
 from coverage_audit.judgement.rules.catalogue import COUNTING, EXPLAINING, OF_THE_ESTATE
-from coverage_audit.judgement.same_points import counted_once
-from coverage_audit.judgement.shelf import site_of, stays_attached
 from coverage_audit.judgement.standing import judge_copy, judge_original
 from coverage_audit.judgement.troubles import with_troubles
-from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
+from coverage_audit.judgement.verdict import Finding, JudgedDataset, JudgedEstate
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +95,14 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
         estate=audit.estate,
         original=original,
         copies=copies,
-        holdings=_holdings(case, original, copies, audit),
+        holdings=holdings_of(
+            case.dataset.original,
+            original,
+            copies,
+            estate=audit.estate,
+            machines=audit.machines,
+            started=audit.started,
+        ),
         started=audit.started,
         finished=audit.finished,
         rooms=audit.rooms,
@@ -123,44 +125,6 @@ def _findings(context: DatasetContext) -> tuple[Finding, ...]:
     counted = [finding for _, check in COUNTING for finding in check(context)]
     decided = replace(context, decided=worst(finding.answer for finding in counted))
     return (*counted, *(finding for _, check in EXPLAINING for finding in check(decided)))
-
-
-def _holdings(case: DatasetCase, original: JudgedOriginal, copies: Iterable[JudgedCopy], audit: _Audit) -> Holdings:
-    tree = case.original.tree
-    first = Holding(
-        address=case.dataset.original,
-        place=case.original.place,
-        standing=original.standing,
-        reason=original.reason,
-        seen_at=tree.origin.started if isinstance(tree, Manifest) else None,
-        attached=isinstance(tree, Manifest),
-        site=site_of(case.original.place, audit.estate),
-        on_host=stays_attached(case.original.place, audit.estate),
-    )
-    rest = [
-        Holding(
-            address=copy.address,
-            place=copy.evidence.place,
-            standing=copy.standing,
-            reason=copy.reason,
-            seen_at=copy.evidence.tree_at,
-            attached=_attached(copy, audit),
-            site=site_of(copy.evidence.place, audit.estate),
-            on_host=stays_attached(copy.evidence.place, audit.estate),
-        )
-        for copy in copies
-    ]
-    places = (first, *rest)
-    found = relations([holding.place for holding in places], audit.estate, audit.machines)
-    found = counted_once(found, [None, *(copy.evidence.points for copy in copies)])
-    return Holdings(places=places, relations=found, rehearsal=audit.estate.rehearsal)
-
-
-def _attached(copy: JudgedCopy, audit: _Audit) -> bool:
-    """Whether a copy was seen on a box in this audit; a drive that is plugged in for a while is on the shelf still."""
-    if isinstance(copy.evidence.place.device.access, ShelfAccess):
-        return stays_attached(copy.evidence.place, audit.estate) is not None
-    return copy.evidence.tree_at is None or copy.evidence.tree_at >= audit.started
 
 
 def _devices(cases: Sequence[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:
