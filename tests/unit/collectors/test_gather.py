@@ -268,7 +268,7 @@ def test_an_auditor_that_is_killed_leaves_no_worker_behind(start_sshd: StartSshd
     script = tmp_path / "auditor.py"
     script.write_text(
         "from datetime import UTC, datetime\nfrom pathlib import Path\n"
-        "from coverage_audit.collectors.gather import gather\nfrom coverage_audit.estate.model import *\n"
+        "from coverage_audit.collectors.gather import gather\nfrom coverage_audit.estate.access import SshAccess\n"
         "from tests.builders.limits import some_limits\nfrom tests.builders.questions import a_device, a_question\n"
         f"access = {box.access!r}\n"
         "device = a_device('curlew', {'main': Path('/')}, access)\n"
