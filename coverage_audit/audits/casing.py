@@ -1,0 +1,58 @@
+"""The case of one dataset: its original's evidence, and each copy compared with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
+from coverage_audit.audits.exposing import exposure_of
+from coverage_audit.audits.fallback import excused, place_then
+from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.rooms import Rooms, volumes_of
+from coverage_audit.audits.sighting import Sighting
+from coverage_audit.estate.former import lineage_of
+from coverage_audit.estate.model import Dataset, Estate
+from coverage_audit.evidence.facts import Gap
+from coverage_audit.judgement.case import DatasetCase, OriginalEvidence
+
+
+@dataclass(frozen=True, kw_only=True)
+class CaseOutcome:
+    """One dataset's case with the outcomes that the ledger is to keep."""
+
+    case: DatasetCase
+    outcomes: tuple[CopyOutcome, ...]
+
+
+def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, parts: Parts) -> CaseOutcome:
+    """Gather all evidence of one dataset, and compare its copies with its original. Raises LedgerError."""
+    policy = estate.policy(dataset.policy)
+    device = estate.device(dataset.original.volume.device)
+    seen = sighting.tree(estate, dataset.original)
+    earlier = parts.ledger.last_manifest(dataset.original, device.formerly, complete=True)
+    place = sighting.place(estate, dataset.original)
+    if isinstance(seen, Gap) and earlier is not None and excused(device, seen, earlier, parts):
+        place = place_then(estate, place, parts)
+    evidence = OriginalEvidence(
+        place=place,
+        tree=seen,
+        as_of=earlier if isinstance(seen, Gap) else None,
+        before=parts.ledger.proven_size(dataset.id, dataset.original.volume, lineage_of(estate)),
+    )
+    tree = earlier if isinstance(seen, Gap) and earlier is not None else seen
+    original = (
+        tree
+        if isinstance(tree, Gap)
+        else OriginalTree(estate=estate, dataset=dataset, policy=policy, device=device, tree=tree, fresh=tree is seen)
+    )
+    outcomes = tuple(compare_copy(estate, original, copy, sighting, parts) for copy in dataset.copies)
+    copies = tuple(outcome.evidence for outcome in outcomes)
+    case = DatasetCase(
+        dataset=dataset,
+        policy=policy,
+        original=evidence,
+        copies=copies,
+        exposure=None if isinstance(tree, Gap) else exposure_of(dataset, evidence, tree, copies, estate, parts.work),
+        rooms=tuple(rooms[volume] for volume in volumes_of(dataset)),
+    )
+    return CaseOutcome(case=case, outcomes=outcomes)
