@@ -22,7 +22,8 @@ from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedOriginal
 class DatasetContext:
     """One dataset. `decided` is the worst answer of the rules that count proven copies, `rooms` the room of volumes.
 
-    Those rules decide, so a copy's own defect is a criterion only as far as they need that copy: `own_answer`.
+    `machines` is what each device of the audit showed of itself. The rules that count decide, so a copy's own
+    defect is a criterion only as far as they need that copy: `own_answer`.
     """
 
     case: DatasetCase
@@ -34,6 +35,7 @@ class DatasetContext:
     finished: datetime
     decided: Answer = Answer.CONFORMITY
     rooms: Mapping[VolumeKey, RoomForecast] = field(default_factory=dict)
+    machines: Mapping[DeviceId, DeviceFacts] = field(default_factory=dict)
 
     @property
     def dataset(self) -> Dataset:

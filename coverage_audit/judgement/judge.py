@@ -106,8 +106,9 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
         started=audit.started,
         finished=audit.finished,
         rooms=audit.rooms,
+        machines=audit.machines,
     )
-    findings = with_troubles((*of_dataset(case.dataset, audit.estate), *_findings(context)), context)
+    findings = with_troubles((*of_dataset(case.dataset, audit.estate), *findings_of(context)), context)
     return JudgedDataset(
         id=case.dataset.id,
         policy=case.policy.id,
@@ -120,7 +121,7 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
     )
 
 
-def _findings(context: DatasetContext) -> tuple[Finding, ...]:
+def findings_of(context: DatasetContext) -> tuple[Finding, ...]:
     """Apply the rules that count, then those that explain, which ask how far each copy is needed."""
     counted = [finding for _, check in COUNTING for finding in check(context)]
     decided = replace(context, decided=worst(finding.answer for finding in counted))

@@ -13,7 +13,9 @@ from enum import StrEnum
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, Proof, SiteId, VolumeKey
 from coverage_audit.evidence.difference import Exposure, Tally
 from coverage_audit.judgement.domains import Domain
+from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, Standing
+from coverage_audit.reckoning.restoring import TimeBack
 from coverage_audit.scenarios.cut_set import DatasetCuts
 from coverage_audit.scenarios.drive_out import DriveOut
 
@@ -26,14 +28,6 @@ class Fate(StrEnum):
     FALLS_BACK = "falls back"  # the original is gone, and the best copy is behind it
     HELD = "held"  # the original is gone, and a copy holds all that was seen of it
     TOUCHED = "less covered"  # only copies are gone
-
-
-class Holds(StrEnum):
-    """What is shown of a place that is left."""
-
-    ALL = "holds it"  # proven, or the original as this audit saw it
-    PART = "holds part of it, or an older state"  # stale, incomplete or damaged, and shown to hold something
-    NOT_SHOWN = "may hold it, not shown"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,22 +55,12 @@ class Place:
 
 
 @dataclass(frozen=True, kw_only=True)
-class RestoreTime:
-    """How long it takes until so many bytes are back from one place.
-
-    `least` cannot be beaten on what is declared and measured (None: nothing of either is known); `fetch` is part of it.
-    `limit` says in a few words what is slowest. `measured`: the rate was measured, by a drill or by reading.
-    `assumptions` belong beside every figure that is made of it.
-    """
+class Restore:
+    """How long it takes until so many bytes are back from one place (`time` None: no rate on the way is known)."""
 
     source: Address
     bytes: int
-    least: timedelta | None
-    fetch: timedelta | None
-    rate: float | None  # bytes a second
-    limit: str
-    measured: bool
-    assumptions: tuple[str, ...]
+    time: TimeBack | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +102,7 @@ class DatasetLoss:
     exposed: Exposure | None
     below: tuple[BelowPolicy, ...]
     conclusion: Conclusion
-    restore: RestoreTime | None
+    restore: Restore | None
     restore_within: timedelta | None
 
 
