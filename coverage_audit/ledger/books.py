@@ -14,13 +14,14 @@ from coverage_audit.ledger.present import Present
 from coverage_audit.ledger.reader_book import ReaderBook
 from coverage_audit.ledger.summary_book import SummaryBook
 from coverage_audit.ledger.transactions import Transactions
+from coverage_audit.ledger.verification_book import VerificationBook
 from coverage_audit.ledger.waiver_book import WaiverBook
 
 
 class Books(Transactions):
     """What is to be told (`outbox`), what was accepted for a while (`waivers`), looks back (`past`, `estates`), others.
 
-    `drills` is what was read back out of copies.
+    `drills` is what was read back out of copies, `verifications` what their content was found to be.
     """
 
     def __init__(self, *, engine: Engine, folder: StateFolder, where: str) -> None:
@@ -34,3 +35,4 @@ class Books(Transactions):
         self.estates = EstatesKept(engine, where)
         self.present = Present(engine, folder, where)
         self.drills = DrillBook(engine, where)
+        self.verifications = VerificationBook(engine, where)

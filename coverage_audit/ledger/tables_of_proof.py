@@ -1,4 +1,4 @@
-"""The tables of the ledger that hold what was proven of content: drills."""
+"""The tables of the ledger that hold what was proven of content: drills, and verifications."""
 
 from __future__ import annotations
 
@@ -21,4 +21,17 @@ DRILLS = Table(  # files read back out of copies, or said by a person to have be
     Column("seconds", Float, nullable=False),
     Column("body", Json, nullable=False),
     Index("ix_drills_place", "device", "volume", "path"),
+)
+
+VERIFICATIONS = Table(  # what is known of the content of each copy, and of each original: one row a place
+    "verifications",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("dataset", Words, nullable=False),
+    Column("device", Words, nullable=False),
+    Column("volume", Words, nullable=False),
+    Column("path", PathBytes, nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("body", Json, nullable=False),
+    Index("ix_verifications_place", "device", "volume", "path"),
 )

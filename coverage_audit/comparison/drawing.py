@@ -1,0 +1,230 @@
+"""Files of a copy drawn at random among all that it holds, each with a place in one random order.
+
+The population are the regular files that a comparison found held under the same path. Each has a rank: its keyed
+path, which nobody outside the ledger can tell, mixed with the seed of the draw. The files of the lowest ranks are a
+simple random sample without replacement, of however many; and they stay one when files come, go or change meanwhile,
+as a rank depends on nothing but the path (permanent random numbers: Ohlsson, in Business Survey Methods, 1995).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
+from coverage_audit.comparison.reading import opened
+from coverage_audit.comparison.relation import read_relation
+from coverage_audit.comparison.side import FILE, Limits, Tree
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.errors import ComparisonError
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.store.columns import integers, single
+
+SEED_BYTES: Final = 16
+FIRST: Final = 0
+"""From this rank on: all."""
+
+_GROUPS: Final = 16
+_ROOM: Final = 1 << 18
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """What a side's listing shows of a file."""
+
+    size: int
+    mtime_ns: int
+    ctime_ns: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """A file of the population with its place in the random order (0 to 2**63 - 1)."""
+
+    rank: int
+    path: bytes
+    original: Listed
+    copy: Listed
+
+
+@dataclass(frozen=True, kw_only=True)
+class Draw:
+    """`files` are those of the lowest ranks from the one asked for on, rising; `left` is all that lies from there on.
+
+    `population` is all that the copy was found to hold. Where it holds some under another spelling of their names,
+    these are counted in it and never drawn: what is said of shares then errs on the safe side.
+    """
+
+    population: Tally
+    left: Tally
+    files: tuple[Drawn, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Compared:
+    """Two listings, the relation of what differs between them, and what was left out of the comparison."""
+
+    original: Manifest
+    copy: Manifest
+    relation: Path
+    leave_out: tuple[str, ...]
+
+
+def draw(compared: Compared, seed: bytes, most: int, work: Workspace, *, begin: int = FIRST) -> Draw:
+    """Draw at most `most` files of the lowest ranks from `begin` on.
+
+    Memory: some hundred bytes for each of `most`, and 8 bytes for each row that differs. Raises ComparisonError and
+    EvidenceError where the listings or the relation cannot be read, or are not those that were compared.
+    """
+    aside = _keys_of(compared.relation)
+    with opened(compared.original, compared.copy, work, threads=1) as ((mine, other),):
+        lowest = _Lowest(most, begin)
+        for rows in _files(mine, LeavingOut(compared.leave_out)):
+            lowest.take(rows.only(~_among(aside, rows.folded)), seed)
+        picked = lowest.picked()
+        there = _places(other, picked)
+        found = picked.only(there >= 0)
+        files = tuple(_drawn(found, mine, other, there[there >= 0]))
+    return Draw(population=lowest.population, left=lowest.left, files=files)
+
+
+def ranks(key_hi: Any, key_lo: Any, seed: bytes) -> Any:
+    """Return the ranks of keyed paths, as unsigned 63-bit integers.
+
+    Keys are digests under a secret already; the seed makes another order of them (the finalizer of SplitMix64: Steele,
+    Lea and Flood, OOPSLA 2014, figure 16).
+    """
+    first, second = np.frombuffer(seed[:SEED_BYTES], dtype="<u8")
+    return _mixed(_mixed(key_hi + first) ^ (key_lo + second)) >> np.uint64(1)
+
+
+def _mixed(values: Any) -> Any:
+    values = (values ^ (values >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    values = (values ^ (values >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return values ^ (values >> np.uint64(31))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Rows:
+    """Some rows of the original: their numbers, keys and sizes, and once they have them their ranks."""
+
+    place: Any
+    key_hi: Any
+    key_lo: Any
+    size: Any
+    rank: Any
+
+    @property
+    def folded(self) -> Any:
+        return self.key_hi ^ self.key_lo
+
+    def only(self, chosen: Any) -> _Rows:
+        return _Rows(**{name: getattr(self, name)[chosen] for name in ("place", "key_hi", "key_lo", "size", "rank")})
+
+    def joined(self, more: _Rows) -> _Rows:
+        columns = {
+            name: np.concatenate([getattr(self, name), getattr(more, name)])
+            for name in ("place", "key_hi", "key_lo", "size", "rank")
+        }
+        return _Rows(**columns)
+
+
+class _Lowest:
+    """Keeps the rows of the lowest ranks of all that it is given, and counts them all."""
+
+    def __init__(self, most: int, begin: int) -> None:
+        self._most = most
+        self._begin = begin
+        self._kept: _Rows | None = None
+        self.population = Tally()
+        self.left = Tally()
+
+    def take(self, rows: _Rows, seed: bytes) -> None:
+        self.population += Tally(files=len(rows.place), bytes=int(rows.size.sum()))
+        rank = ranks(rows.key_hi, rows.key_lo, seed)
+        ranked = _Rows(place=rows.place, key_hi=rows.key_hi, key_lo=rows.key_lo, size=rows.size, rank=rank)
+        ranked = ranked.only(rank >= np.uint64(self._begin))
+        self.left += Tally(files=len(ranked.place), bytes=int(ranked.size.sum()))
+        self._kept = ranked if self._kept is None else self._kept.joined(ranked)
+        if len(self._kept.place) > 2 * self._most + _ROOM:
+            self._kept = self._kept.only(np.argpartition(self._kept.rank, self._most)[: self._most])
+
+    def picked(self) -> _Rows:
+        if self._kept is None:
+            empty = np.empty(0, dtype=np.uint64)
+            return _Rows(place=empty, key_hi=empty, key_lo=empty, size=empty, rank=empty)
+        return self._kept.only(np.lexsort((self._kept.place, self._kept.rank))[: self._most])
+
+
+def _files(tree: Tree, leaving: LeavingOut) -> Iterator[_Rows]:
+    also = ("path",) if leaving else ()
+    for groups in _batches(tree):
+        side, more = tree.read(groups, Limits(), also)
+        chosen = side.kind == FILE
+        if leaving:
+            chosen &= leaving.which_of(single(more["path"]), side.kind) == KEPT
+        yield _Rows(
+            place=side.place[chosen],
+            key_hi=side.key_hi[chosen],
+            key_lo=side.key_lo[chosen],
+            size=side.size[chosen],
+            rank=side.key_lo[chosen],
+        )
+
+
+def _batches(tree: Tree) -> Iterator[range]:
+    for first in range(0, len(tree.groups), _GROUPS):
+        yield range(first, min(first + _GROUPS, len(tree.groups)))
+
+
+def _keys_of(relation: Path) -> Any:
+    """Return the folded keys of all rows that differ, in order. Two of one folded key are one in 10**12 draws."""
+    parts = [
+        integers(rows["key_hi"]) ^ integers(rows["key_lo"])
+        for rows in read_relation(relation, ["key_hi", "key_lo"], batch=1 << 18)
+    ]
+    return np.sort(np.concatenate(parts)) if parts else np.empty(0, dtype=np.uint64)
+
+
+def _among(ordered: Any, keys: Any) -> Any:
+    if not len(ordered):
+        return np.zeros(len(keys), dtype=bool)
+    at = np.minimum(np.searchsorted(ordered, keys), len(ordered) - 1)
+    return ordered[at] == keys
+
+
+def _places(tree: Tree, picked: _Rows) -> Any:
+    """Return the number of each picked file's row in the copy; -1: it is not held under that path."""
+    there = np.full(len(picked.place), -1, dtype=np.int64)
+    order = np.argsort(picked.folded)
+    ordered = picked.folded[order]
+    for groups in _batches(tree) if len(ordered) else ():
+        side, _ = tree.read(groups, Limits())
+        folded = side.key_hi ^ side.key_lo
+        rows = np.flatnonzero(_among(ordered, folded) & (side.kind == FILE))
+        at = order[np.searchsorted(ordered, folded[rows])]
+        same = picked.key_hi[at] == side.key_hi[rows]
+        there[at[same]] = side.place[rows[same]]
+    return there
+
+
+def _drawn(found: _Rows, mine: Tree, other: Tree, there: Any) -> Iterator[Drawn]:
+    paths = mine.late(found.place, "path").to_pylist()
+    if other.late(there, "path").to_pylist() != paths:
+        raise ComparisonError(
+            "Files that were drawn have other names in the copy: its listing is not the one compared."
+        )
+    originals, copies = _listed(mine, found.place), _listed(other, there)
+    for rank, path, original, copy in zip(found.rank.tolist(), paths, originals, copies, strict=True):
+        yield Drawn(rank=rank, path=path, original=original, copy=copy)
+
+
+def _listed(tree: Tree, places: Any) -> Iterator[Listed]:
+    columns = (tree.late(places, name).to_pylist() for name in ("size", "mtime_ns", "ctime_ns"))
+    for size, mtime_ns, ctime_ns in zip(*columns, strict=True):
+        yield Listed(size=size, mtime_ns=mtime_ns, ctime_ns=ctime_ns)
