@@ -9,11 +9,22 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.criteria import Keep
 from coverage_audit.evidence.facts import RecoveryPoint
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.dated import Dated
+from coverage_audit.judgement.context import DatasetContext
+from coverage_audit.judgement.dated import Dated, dated_copies
 from coverage_audit.judgement.kept_slots import slots_asked
 from coverage_audit.judgement.wording import duration, joined, when
-from coverage_audit.reckoning.leaving import pruning
+from coverage_audit.reckoning.leaving import Going, pruning
 from coverage_audit.reckoning.slots import Slot, empty_slots, last_whole
+
+
+def going_next(context: DatasetContext) -> tuple[Going, ...]:
+    """Return the point that goes next of each dated copy whose pruning is known, where the policy says what is kept."""
+    keep = context.policy.keep
+    if keep is None:
+        return ()
+    copies = [one for one in dated_copies(context) if not one.unknown and one.points]
+    found = (_going(keep, one, copies, context.zone) for one in copies)
+    return tuple(going for going in found if going is not None)
 
 
 def what_goes_next(keep: Keep, copies: Sequence[Dated], zone: ZoneInfo) -> Iterator[str]:
@@ -34,18 +45,26 @@ def deleted_before(complete: date, copies: Sequence[Dated], zone: ZoneInfo) -> s
 
 
 def _of_copy(keep: Keep, one: Dated, copies: Sequence[Dated], zone: ZoneInfo) -> str:
-    learned, oldest = pruning(one.left), one.points[0]
+    learned = pruning(one.left)
     if learned.oldest_at is None and learned.thinned_from is None:
         since = f" since {when(one.past.since, zone)}" if one.past is not None else ""
         return f"no point left{since}, so what is deleted next is not known"
-    if learned.oldest_at is None:
+    going = _going(keep, one, copies, zone)
+    if going is None:
         thinned = duration(learned.thinned_from) if learned.thinned_from is not None else ""
         return f"points are thinned out from an age of {thinned} on, the oldest stays"
-    goes = oldest.earliest + learned.oldest_at
-    with_it = _only_in(keep, oldest, goes, copies, zone)
-    lost = f", and with it all that is held of {joined(map(str, with_it))}" if with_it else ""
-    next_one = f"“{visible(oldest.name)}” goes next, about {goes.astimezone(zone).date()}"
-    return f"the oldest is deleted at the age of {duration(learned.oldest_at)}: {next_one}{lost}"
+    lost = f", and with it all that is held of {joined(map(str, going.lost))}" if going.lost else ""
+    next_one = f"“{visible(going.name)}” goes next, about {going.at.astimezone(zone).date()}"
+    return f"the oldest is deleted at the age of {duration(going.deleted_at)}: {next_one}{lost}"
+
+
+def _going(keep: Keep, one: Dated, copies: Sequence[Dated], zone: ZoneInfo) -> Going | None:
+    age, oldest = pruning(one.left).oldest_at, one.points[0]
+    if age is None:
+        return None
+    at = oldest.earliest + age
+    lost = _only_in(keep, oldest, at, copies, zone)
+    return Going(address=one.copy.address, name=oldest.name, at=at, deleted_at=age, lost=lost)
 
 
 def _only_in(

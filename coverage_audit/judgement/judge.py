@@ -11,6 +11,7 @@ from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
+from coverage_audit.judgement.about_pruning import going_next
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
@@ -118,6 +119,7 @@ def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
         exposure=case.exposure,
         findings=findings,
         waived=waived(findings),
+        going=going_next(context),
     )
 
 

@@ -11,6 +11,7 @@ from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
 from coverage_audit.judgement.case import CopyEvidence, OriginalEvidence
 from coverage_audit.judgement.forecast import RoomForecast
+from coverage_audit.reckoning.leaving import Going
 
 
 class Standing(StrEnum):
@@ -141,7 +142,7 @@ class JudgedCopy:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedDataset:
-    """One dataset's conclusion with all that led to it."""
+    """One dataset's conclusion with all that led to it. `going` are the recovery points that a pruning deletes next."""
 
     id: DatasetId
     policy: str
@@ -151,6 +152,7 @@ class JudgedDataset:
     exposure: Exposure | None
     findings: tuple[Finding, ...]
     waived: int = 0
+    going: tuple[Going, ...] = ()
 
     @property
     def left_out(self) -> Tally:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from statistics import median
 from typing import Final
 
+from coverage_audit.estate.model import Address
 from coverage_audit.evidence.points_past import LeftPoint
+from coverage_audit.reckoning.slots import Slot
 
 RECENT: Final = timedelta(days=90)
 """What left longer before the last one tells of a pruning that may be another now (the project's own choice)."""
@@ -23,6 +25,20 @@ class Pruning:
 
     oldest_at: timedelta | None
     thinned_from: timedelta | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Going:
+    """The oldest point of a copy, which the present pruning deletes about `at`; `lost` is then held by no other.
+
+    `deleted_at` is the age at which it deletes.
+    """
+
+    address: Address
+    name: str
+    at: datetime
+    deleted_at: timedelta
+    lost: tuple[Slot, ...]
 
 
 def pruning(left: Sequence[LeftPoint]) -> Pruning:

@@ -9,12 +9,14 @@ from typing import Final
 
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
-from coverage_audit.judgement.wording import joined, last_day
+from coverage_audit.judgement.wording import duration, joined, last_day
 from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends
 from coverage_audit.reports.filling import full_next
 from coverage_audit.reports.instants import short_span
 
+POINTS_AHEAD: Final = timedelta(days=60)
 WAIVERS_AHEAD: Final = timedelta(days=60)
 HARDWARE_AHEAD: Final = timedelta(days=90)
 _NAMED: Final = 3
@@ -33,8 +35,9 @@ class Due:
 
 
 def due_next(judged: JudgedEstate, estate: Estate, now: datetime) -> tuple[Due, ...]:
-    """Return what is due, the first first: drives to plug in, full volumes, waivers that end, old hardware."""
-    found = [*_drives(judged, estate, now), *_rooms(judged, estate, now), *_waivers(judged, estate, now)]
+    """Return what is due, the first first: drives to plug in, full volumes, last points, waivers, old hardware."""
+    found = [*_drives(judged, estate, now), *_rooms(judged, estate, now), *_points(judged, estate, now)]
+    found += _waivers(judged, estate, now)
     return (*_by_date(found), *_by_date(_hardware(estate, now)))  # what is old will be old for long: it comes last
 
 
@@ -81,6 +84,17 @@ def _rooms(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due]
     for full in full_next(judged, estate, now):
         by = full.at.astimezone(estate.time_zone).date()
         yield _due(by, now, estate, f"{full.volume} is full at its present pace", full.why)
+
+
+def _points(judged: JudgedEstate, estate: Estate, now: datetime) -> Iterator[Due]:
+    """Name each recovery point that goes soon and is the last to hold a day, week, month or year that is to be kept."""
+    for dataset in judged.datasets:
+        for going in dataset.going:
+            if going.lost and going.at - now <= POINTS_AHEAD:
+                by = going.at.astimezone(estate.time_zone).date()
+                slots = _listed([str(slot) for slot in going.lost])
+                why = f"all that is held of {slots}; that copy deletes at the age of {duration(going.deleted_at)}"
+                yield _due(by, now, estate, f"{dataset.id} loses “{visible(going.name)}” on {going.address}", why)
 
 
 def _on(judged: JudgedEstate, device: Device) -> Iterator[tuple[JudgedDataset, JudgedCopy]]:

@@ -7,10 +7,13 @@ from datetime import date, timedelta
 
 import pytest
 
+from coverage_audit.estate.criteria import Keep
 from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.verdict import Acceptance, Answer, JudgedEstate
 from coverage_audit.reports.ages import age_in_years, life_ends
 from coverage_audit.reports.running_out import Due, due_next
+from tests.builders.cases import judged_dataset
+from tests.builders.dated import asked, kept, nights, remembering
 from tests.builders.judged import NOW, a_copy, a_dataset, a_finding, address, an_estate, judged
 
 DAY = timedelta(days=1)
@@ -106,3 +109,23 @@ def test_an_age_is_counted_as_people_count() -> None:
     assert age_in_years(date(2019, 3, 2), date(2019, 3, 20)) == "under a month"
     assert age_in_years(date(2027, 1, 1), date(2026, 3, 20)) == "none yet: its service begins on 2027-01-01"
     assert life_ends(date(2020, 2, 29)) == date(2025, 3, 1)
+
+
+def test_the_last_state_of_a_month_that_is_deleted_soon_is_due() -> None:
+    lists = [(age, (*nights(*range(age, age + 3)), *nights(28 + age))) for age in range(3, 0, -1)]
+    case = asked(remembering(kept((*nights(28), *nights(0, 1, 2))), *lists), keep=Keep(monthly=2))
+    dataset = judged_dataset(case)
+    (going,) = dataset.going
+    assert [str(slot) for slot in going.lost] == ["2026-10"]
+
+    (found,) = [one for one in due(judged((dataset,))) if " loses " in one.what]
+    assert "“2026-10-28” on heron:pool/.points/{point}/recordings" in found.what
+    assert "all that is held of 2026-10" in found.why
+    assert found.by == going.at.date()
+
+
+def test_a_state_that_another_point_holds_too_is_not_due_when_it_is_deleted() -> None:
+    lists = [(age, nights(*range(age, age + 15))) for age in range(5, 0, -1)]
+    dataset = judged_dataset(asked(remembering(kept(nights(*range(15))), *lists), keep=Keep(daily=7)))
+    assert dataset.going
+    assert not [one for one in due(judged((dataset,))) if " loses " in one.what]
