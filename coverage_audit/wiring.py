@@ -15,6 +15,7 @@ from coverage_audit.audits.audit import Audited
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.summing_up import SummedUp, sum_up
 from coverage_audit.collectors.gather import gather, look_again
+from coverage_audit.collectors.hash_files import hash_files, usable_digests
 from coverage_audit.collectors.own_places import own_places
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Device, Estate, NoticeKind
@@ -82,6 +83,19 @@ def assembled(
                     withheld=variables_of(estate) | {DATABASE},
                 ),
                 look_again=partial(_look_again, estate),
+                hash_files=partial(
+                    hash_files,
+                    limits=estate.limits,
+                    clock=clock,
+                    progress=progress,
+                    withheld=variables_of(estate) | {DATABASE},
+                ),
+                usable_digests=partial(
+                    usable_digests,
+                    limits=estate.limits,
+                    clock=clock,
+                    withheld=variables_of(estate) | {DATABASE},
+                ),
                 ledger=ledger,
                 own=_own(estate, StateFolder(path=state)),
                 work=Workspace(folder=staging, memory=estate.limits.memory, seed=ledger.seed),

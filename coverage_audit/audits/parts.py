@@ -46,18 +46,24 @@ class HashFiles(Protocol):
         budget: timedelta,
         rate: int,
     ) -> HashedFiles | Gap:
-        """Return digests of files below `root`, for at most `budget`, of at most `rate` bytes a second on average.
+        """Return digests of files below `root`, in their order, at most `rate` bytes a second on average.
 
-        A gap where the box could not be asked at all, or its gate does not allow content to be read.
+        It ends after `budget`. A file that does not fit the rest of it at that rate is passed over and left. A gap
+        where nothing came of it: the box could not be asked, or its gate does not allow content to be read.
         """
 
 
 @dataclass(frozen=True, kw_only=True)
 class Parts:
-    """An audit's collaborators. `clock` gives aware instants in UTC."""
+    """An audit's collaborators. `clock` gives aware instants in UTC.
+
+    `usable_digests` tells which algorithms a device's files can be digested with, the best first.
+    """
 
     gather: Gather
     look_again: LookAgain
+    hash_files: HashFiles
+    usable_digests: Callable[[Device], tuple[str, ...] | Gap]
     ledger: Ledger
     work: Workspace
     own: OwnPlaces

@@ -159,7 +159,7 @@ class _Asking:
         outcome = self._or_gap(address, partial(self._tree, address))
         undigested: tuple[Blind, ...] = ()
         if self._question.digest is not None and not isinstance(outcome, Gap):
-            read = partial(digested, self._errand, outcome, self._question.digest, self._transport)
+            read = partial(digested, self._errand, outcome, self._question.digest, self._transport, self._ways)
             told = self._or_gap(address, read)
             outcome, undigested = (told, ()) if isinstance(told, Gap) else told
         return SeenTree(address=address, outcome=outcome, point_of=point_of, undigested=undigested)

@@ -17,6 +17,7 @@ from typing import Final
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import Device, VolumeKey
 from coverage_audit.evidence.collected import Question, SecondLook, SeenPoints, SeenTree
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, VolumeFacts
 
 _HEAD: Final = 8  # bytes of a word's length, before it
@@ -61,7 +62,28 @@ class LookAgain:
     deadline: float
 
 
-Errand = Walk | LookAgain
+@dataclass(frozen=True, kw_only=True)
+class HashFiles:
+    """An errand: read the content of named files below `root`, for `budget` seconds, `rate` bytes a second."""
+
+    device: Device
+    root: str
+    wanted: tuple[Wanted, ...]
+    algorithm: str
+    budget: float
+    rate: int
+    limits: Limits
+
+
+@dataclass(frozen=True, kw_only=True)
+class AskDigests:
+    """An errand: find out which digests can be had of a device's files."""
+
+    device: Device
+    limits: Limits
+
+
+Errand = Walk | LookAgain | HashFiles | AskDigests
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +117,26 @@ class Looked:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Hashed:
+    """What came of files, by their number in the errand: (number, ctime in ns, digest) and (number, why not).
+
+    `seconds` and `bytes` are what all of it took so far.
+    """
+
+    files: tuple[tuple[int, int | None, bytes], ...]
+    without: tuple[tuple[int, str], ...]
+    seconds: float
+    bytes: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class CanDigest:
+    """The algorithms of which digests can be had, the best first."""
+
+    algorithms: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Ended:
     """The last word of a worker; with a reason where it could not go on (which then holds for all that lacks)."""
 
@@ -102,7 +144,7 @@ class Ended:
     detail: str = ""
 
 
-Word = Counted | SeenDevice | SeenVolume | SeenTree | SeenPoints | Looked | Ended
+Word = Counted | SeenDevice | SeenVolume | SeenTree | SeenPoints | Looked | Hashed | CanDigest | Ended
 
 
 def packed(value: Word | Errand) -> bytes:

@@ -5,48 +5,94 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-import time
-from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
-from functools import partial
+from collections import deque
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Final
 
-from coverage_audit.collectors.readers.digests import Told
-from coverage_audit.collectors.transport import TransportError
-from coverage_audit.evidence.content import Wanted
-from coverage_audit.evidence.facts import GapKind
+from coverage_audit.collectors.pace import OutOfTimeError, Pace
+from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
+
+Say = Callable[[HashedFile | NotHashed], None]
+"""Takes what came of one file, as soon as it is known."""
+
+CHANGED_BEFORE: Final = "it changed since it was listed"
+CHANGED_MEANWHILE: Final = "it changed while it was read"
 
 _AT_ONCE: Final = 4
 _PIECE: Final = 1 << 20
+_LARGE: Final = 1 << 20  # bytes; below that a thread costs more than it gives
+_ONE_READER: Final = 400_000_000  # bytes a second that a single thread reads and digests with ease
 
 
-def hash_here(algorithm: str, root: str, wanted: Sequence[Wanted], *, deadline: float) -> tuple[Told, ...]:
-    """Return a digest of each file below `root`, or why there is none, in their order.
+def hash_here(algorithm: str, root: str, wanted: Iterable[Wanted], pace: Pace, say: Say) -> None:
+    """Say of each file below `root` its digest, or why there is none. What does not fit the time is passed over.
 
-    `deadline` is on time.monotonic(). Raises TransportError when it is over.
+    Raises OutOfTimeError when the time is over: what was not said by then was not read.
     """
-    with ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="digest") as pool:
-        return tuple(pool.map(partial(_digest, algorithm, os.fsencode(root), deadline), wanted))
+    top = os.fsencode(root)
+    is_slow = pace.rate is not None and pace.rate < _ONE_READER
+    with ThreadPoolExecutor(1 if is_slow else _AT_ONCE, thread_name_prefix="digest") as pool:
+        under_way: deque[Future[HashedFile | NotHashed]] = deque()
+        try:
+            for one in wanted:
+                if not pace.fits(one.size):
+                    continue
+                if one.size < _LARGE or is_slow:
+                    say(_read(algorithm, top, one, pace))
+                else:
+                    under_way.append(pool.submit(_read, algorithm, top, one, pace))
+                if len(under_way) > _AT_ONCE:
+                    say(under_way.popleft().result())
+        finally:
+            _say_rest(under_way, say)
 
 
-def _digest(algorithm: str, root: bytes, deadline: float, one: Wanted) -> Told:
+def _say_rest(under_way: Iterable[Future[HashedFile | NotHashed]], say: Say) -> None:
+    late: OutOfTimeError | None = None
+    for future in under_way:
+        try:
+            say(future.result())
+        except OutOfTimeError as error:
+            late = error
+    if late is not None:
+        raise late
+
+
+def _read(algorithm: str, root: bytes, one: Wanted, pace: Pace) -> HashedFile | NotHashed:
     try:
         descriptor = _opened(root + b"/" + one.path)
     except OSError as error:
-        return error.strerror or str(error)
+        return NotHashed(path=one.path, why=error.strerror or str(error))
     try:
-        if _figures(descriptor) != (one.size, one.mtime_ns):
-            return "it changed since it was listed"
-        hashed = hashlib.new(algorithm, usedforsecurity=False)
-        while piece := os.read(descriptor, _PIECE):
-            hashed.update(piece)
-            if time.monotonic() > deadline:
-                raise TransportError(GapKind.TIME_LIMIT, "the files were not read within the time limit")
-        return hashed.digest() if _figures(descriptor) == (one.size, one.mtime_ns) else "it changed while it was read"
+        before = os.fstat(descriptor)
+        if not stat.S_ISREG(before.st_mode) or (before.st_size, before.st_mtime_ns) != (one.size, one.mtime_ns):
+            return NotHashed(path=one.path, why=CHANGED_BEFORE)
+        digest = _digest(algorithm, descriptor, one.size, pace)
+        after = os.fstat(descriptor)
+        if (before.st_size, before.st_mtime_ns, before.st_ctime_ns) != (
+            after.st_size,
+            after.st_mtime_ns,
+            after.st_ctime_ns,
+        ):
+            return NotHashed(path=one.path, why=CHANGED_MEANWHILE)
+        return HashedFile(
+            path=one.path, size=one.size, mtime_ns=one.mtime_ns, ctime_ns=before.st_ctime_ns, digest=digest
+        )
     except OSError as error:
-        return error.strerror or str(error)
+        return NotHashed(path=one.path, why=error.strerror or str(error))
     finally:
         os.close(descriptor)
+
+
+def _digest(algorithm: str, descriptor: int, size: int, pace: Pace) -> bytes:
+    hashed = hashlib.new(algorithm, usedforsecurity=False)
+    left = size + 1  # one that grows as fast as it is read has no end
+    while left > 0 and (piece := os.read(descriptor, min(_PIECE, left))):
+        hashed.update(piece)
+        left -= len(piece)
+        pace.took(len(piece))
+    return hashed.digest()
 
 
 def _opened(path: bytes) -> int:
@@ -56,8 +102,3 @@ def _opened(path: bytes) -> int:
         return os.open(path, flags | getattr(os, "O_NOATIME", 0))
     except PermissionError:
         return os.open(path, flags)  # only its owner may ask for that
-
-
-def _figures(descriptor: int) -> tuple[int, int] | None:
-    seen = os.fstat(descriptor)
-    return (seen.st_size, seen.st_mtime_ns) if stat.S_ISREG(seen.st_mode) else None

@@ -63,7 +63,7 @@ class Ways:
             except TransportError as error:
                 if error.kind not in NO_COMMANDS:
                     raise
-                self._require_sftp(error)
+                self._sftp_instead(error)
         with self.open_sftp(self._soon()) as packets:
             return by_files(packets)
 
@@ -73,6 +73,11 @@ class Ways:
             raise TransportError(GapKind.NO_TOOL, "nothing is asked over SFTP on this machine")
         return self._transport.open_sftp(deadline=deadline)
 
+    def require_sftp(self) -> None:
+        """Raise TransportError where the box does not speak SFTP."""
+        with self.open_sftp(self._soon()) as packets:
+            Session(packets)
+
     def _find_out(self) -> None:
         nonce = secrets.token_hex(16)
         try:
@@ -81,17 +86,16 @@ class Ways:
         except TransportError as error:
             if error.kind not in NO_COMMANDS:
                 raise
-            self._require_sftp(error)
+            self._sftp_instead(error)
             return
         if found.walk is None:
-            self._require_sftp(TransportError(GapKind.NO_TOOL, _NO_WAY))
+            self._sftp_instead(TransportError(GapKind.NO_TOOL, _NO_WAY))
         else:
             self._tools = found
 
-    def _require_sftp(self, otherwise: TransportError) -> None:
+    def _sftp_instead(self, otherwise: TransportError) -> None:
         try:
-            with self.open_sftp(self._soon()) as packets:
-                Session(packets)
+            self.require_sftp()
         except TransportError as error:
             raise (otherwise if error.kind in _NO_SFTP else error) from error
         self._sftp_only = otherwise

@@ -10,10 +10,23 @@ import os
 import sys
 import threading
 from collections.abc import Iterator
+from functools import partial
 
 from coverage_audit.collectors.asking import ask
 from coverage_audit.collectors.connecting import connect
-from coverage_audit.collectors.errands import Counted, Ended, Errand, Inbox, LookAgain, Walk, Word, send
+from coverage_audit.collectors.errands import (
+    AskDigests,
+    Counted,
+    Ended,
+    Errand,
+    HashFiles,
+    Inbox,
+    LookAgain,
+    Walk,
+    Word,
+    send,
+)
+from coverage_audit.collectors.hashing_wanted import digests_of, hash_wanted
 from coverage_audit.collectors.looking import look
 from coverage_audit.collectors.reporting_progress import Sparing
 from coverage_audit.collectors.sessions import end_session
@@ -48,6 +61,10 @@ def run(errand: Errand, pipe: int) -> Iterator[Word]:
                 yield from ask(errand, transport, progress)
             case LookAgain():
                 yield look(errand, transport)
+            case HashFiles():
+                hash_wanted(errand, transport, partial(send, pipe))
+            case AskDigests():
+                yield digests_of(errand, transport)
 
 
 def _device(errand: Errand) -> Device:

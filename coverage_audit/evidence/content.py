@@ -5,10 +5,20 @@ Paths are bytes below the root of the tree that was listed. All times are ns sin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from coverage_audit.evidence.facts import Gap
+
+ALGORITHMS: Final = ("sha256", "sha512", "sha1", "md5")
+"""Of digests, the preferred first: what every box is likely to have, then what nobody forges, then what finds decay."""
+
+
+def common_algorithm(*usable: Sequence[str]) -> str | None:
+    """Return the best algorithm that all sides can use; None: there is none, and nothing can be compared."""
+    return next((name for name in ALGORITHMS if all(name in one for one in usable)), None)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,6 @@
 """Digests of named files below a root, made on the box itself: their content never travels.
 
-Each file's size and time are told before and after it was read: of one that changed meanwhile there is no digest.
+Each file's size and times are told before and after it was read: of one that changed meanwhile there is no digest.
 """
 
 from __future__ import annotations
@@ -14,20 +14,20 @@ from coverage_audit.collectors.framing import fields
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.evidence.content import Wanted
+from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.visible import visible
 
 LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
 """Bytes of a digest by its algorithm."""
 
-_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+)")
+_SECOND_NS: Final = 10**9
+_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?)(?: / (-?\d+) ([0-9:.+ -]+))?")
 _FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
+_ONE_PATH: Final = re.compile(r"gate\.conf allows no root that holds \./|a path does not lie below its root")
 _WHY: Final = {b"gone": "it was gone", b"changed": "it is no file any more", b"unreadable": "it could not be read"}
-
-
-Told = bytes | str
-"""A digest, or why there is none."""
+_NOTHING: Final = "the box told nothing of it"
+_CHANGED: Final = "it changed while it was read"
 
 
 def batches(algorithm: str, root: str, wanted: Sequence[Wanted]) -> tuple[tuple[Wanted, ...], ...]:
@@ -46,7 +46,7 @@ def request(algorithm: str, root: str, wanted: Sequence[Wanted], nonce: str) -> 
 
 def parse(
     reply: bytes, exit_status: int | None, *, nonce: str, algorithm: str, root: str, wanted: Sequence[Wanted]
-) -> tuple[Told, ...]:
+) -> tuple[HashedFile | NotHashed, ...]:
     """Read the answer of one batch, in its order. Raises TransportError where it is not an answer to each file."""
     values = fields(reply, exit_status, nonce)
     if values[:1] == (b"refused",):
@@ -55,7 +55,7 @@ def parse(
         raise TransportError(GapKind.NO_TOOL, f"the box has no tool that makes {algorithm} digests")
     if values[:1] != (b"digests",) or len(values) != 1 + 5 * len(wanted):
         raise TransportError(GapKind.MALFORMED, f"{root}: the answer with the digests has no shape")
-    told = []
+    told: list[HashedFile | NotHashed] = []
     for at, one in enumerate(wanted):
         state, name, digest, before, after = values[1 + 5 * at : 6 + 5 * at]
         if name != b"./" + one.path:
@@ -64,15 +64,36 @@ def parse(
     return tuple(told)
 
 
-def _told(state: bytes, digest: bytes, figures: tuple[bytes, bytes], one: Wanted, length: int) -> Told:
+def is_about_a_path(error: TransportError) -> bool:
+    """Whether the gate refused a single path, not content altogether: that path leads out of its root by now."""
+    return error.kind is GapKind.REFUSED and bool(_ONE_PATH.search(error.detail))
+
+
+def _told(
+    state: bytes, digest: bytes, figures: tuple[bytes, bytes], one: Wanted, length: int
+) -> HashedFile | NotHashed:
     if state != b"ok":
-        return _WHY.get(state, "the box told nothing of it")
+        return NotHashed(path=one.path, why=_WHY.get(state, _NOTHING))
     shape = _FIGURES.fullmatch(figures[0])
     if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or shape is None:
-        return "the box told nothing of it"
-    seconds, fraction = divmod(one.mtime_ns, 10**9)
+        return NotHashed(path=one.path, why=_NOTHING)
+    seconds, fraction = divmod(one.mtime_ns, _SECOND_NS)
     shown = _FRACTION.search(shape[3])
     within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
     if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:
-        return "it changed while it was read"
-    return bytes.fromhex(digest.decode("ascii"))
+        return NotHashed(path=one.path, why=_CHANGED)
+    return HashedFile(
+        path=one.path,
+        size=one.size,
+        mtime_ns=one.mtime_ns,
+        ctime_ns=_ctime(shape),
+        digest=bytes.fromhex(digest.decode("ascii")),
+    )
+
+
+def _ctime(shape: re.Match[bytes]) -> int | None:
+    """Return when the file's entry was changed last; a gate of an earlier version does not tell it."""
+    if shape[4] is None:
+        return None
+    fraction = _FRACTION.search(shape[5])
+    return int(shape[4]) * _SECOND_NS + (int(fraction[1]) if fraction else 0)

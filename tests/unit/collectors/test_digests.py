@@ -13,12 +13,12 @@ import pytest
 
 from coverage_audit.collectors.gate_text import gate_text
 from coverage_audit.collectors.hashing import hash_here
+from coverage_audit.collectors.pace import Pace
 from coverage_audit.collectors.readers import digests
-from coverage_audit.collectors.readers.digests import Told
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.transports.ssh import SshTransport
-from coverage_audit.evidence.content import Wanted
+from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.limits import some_limits
 from tests.parts.sshd import StartSshd
@@ -45,6 +45,14 @@ def wanted(root: Path, *names: bytes) -> list[Wanted]:
     ]
 
 
+Told = HashedFile | NotHashed
+
+
+def told_of(told: Sequence[Told]) -> list[bytes | None]:
+    """The digest of each file, None where there is none."""
+    return [one.digest if isinstance(one, HashedFile) else None for one in told]
+
+
 def by_gate(algorithm: str, root: Path, files: Sequence[Wanted]) -> tuple[Told, ...]:
     request = digests.request(algorithm, str(root), files, NONCE)
     done = subprocess.run(["sh", "-s", "--", *request.words], input=gate_text(), capture_output=True, check=False)
@@ -52,7 +60,9 @@ def by_gate(algorithm: str, root: Path, files: Sequence[Wanted]) -> tuple[Told, 
 
 
 def here(algorithm: str, root: Path, files: Sequence[Wanted]) -> tuple[Told, ...]:
-    return hash_here(algorithm, str(root), files, deadline=time.monotonic() + 30)
+    told: list[Told] = []
+    hash_here(algorithm, str(root), files, Pace(until=time.monotonic() + 30), told.append)
+    return tuple(told)
 
 
 Way = Callable[[str, Path, Sequence[Wanted]], tuple[Told, ...]]
@@ -64,7 +74,7 @@ WAYS = pytest.mark.parametrize("way", [by_gate, here])
 def test_every_file_has_the_digest_of_its_content_whatever_its_name(root: Path, way: Way, algorithm: str) -> None:
     told = way(algorithm, root, wanted(root, *CONTENT))
 
-    assert list(told) == [hashlib.new(algorithm, content).digest() for content in CONTENT.values()]
+    assert told_of(told) == [hashlib.new(algorithm, content).digest() for content in CONTENT.values()]
 
 
 @WAYS
@@ -76,7 +86,7 @@ def test_of_what_is_another_file_than_was_listed_there_is_no_digest(root: Path, 
 
     told = way("sha256", root, files)
 
-    assert [isinstance(one, bytes) for one in told] == [False, True, False]
+    assert [isinstance(one, HashedFile) for one in told] == [False, True, False]
 
 
 @WAYS
@@ -89,7 +99,7 @@ def test_of_what_was_written_within_the_second_in_which_it_was_listed_there_is_n
 
     told = way("sha256", root, files)
 
-    assert [isinstance(one, bytes) for one in told] == [False, True]
+    assert [isinstance(one, HashedFile) for one in told] == [False, True]
 
 
 @WAYS
@@ -101,7 +111,7 @@ def test_a_pipe_and_a_file_that_is_gone_hold_nobody_up(root: Path, way: Way) -> 
 
     told = way("sha256", root, files)
 
-    assert [isinstance(one, bytes) for one in told] == [False, True, False]
+    assert [isinstance(one, HashedFile) for one in told] == [False, True, False]
 
 
 def test_reading_here_leaves_the_access_times_as_they_were(root: Path) -> None:
@@ -131,7 +141,9 @@ def test_a_box_may_be_silent_for_as_long_as_it_takes_to_read_its_largest_file(
 ) -> None:
     twenty_megabytes = 20_000_000  # four seconds more
 
-    assert slowly(twenty_megabytes, root, start_sshd) == (hashlib.sha256(bytes(twenty_megabytes)).digest(),)
+    told = told_of(slowly(twenty_megabytes, root, start_sshd))
+
+    assert told == [hashlib.sha256(bytes(twenty_megabytes)).digest()]
 
 
 def test_a_box_that_is_silent_over_a_small_file_is_given_up(root: Path, start_sshd: StartSshd) -> None:
@@ -174,7 +186,7 @@ def test_an_installed_gate_reads_content_only_where_its_conf_says_so(root: Path)
     assert "no content" in refused.value.detail
 
     (silent.parent / "gate.conf").write_text(f"root {root}\ncontent {root}\n")
-    assert by_installed(silent, root, files) == (hashlib.sha256(b"field notes").digest(),)
+    assert told_of(by_installed(silent, root, files)) == [hashlib.sha256(b"field notes").digest()]
 
 
 def test_a_link_inside_does_not_lead_reading_to_another_allowed_root(root: Path) -> None:

@@ -23,14 +23,18 @@ class Kind(IntEnum):
 
     INIT = 1
     VERSION = 2
+    OPEN = 3
     CLOSE = 4
+    READ = 5
     LSTAT = 7
+    FSTAT = 8
     OPENDIR = 11
     READDIR = 12
     STAT = 17
     READLINK = 19
     STATUS = 101
     HANDLE = 102
+    DATA = 103
     NAME = 104
     ATTRS = 105
     EXTENDED = 200
@@ -87,6 +91,11 @@ class Answer:
     def handle(self) -> bytes:
         """Return a handle."""
         self._require(Kind.HANDLE)
+        return self._text()
+
+    def data(self) -> bytes:
+        """Return a piece of a file's content."""
+        self._require(Kind.DATA)
         return self._text()
 
     def attributes(self) -> Attributes:
@@ -172,10 +181,20 @@ def understood(packet: bytes) -> frozenset[bytes]:
     return frozenset(offered)
 
 
-def question(kind: Kind, number: int, *texts: bytes) -> bytes:
-    """Return a question of so many texts (paths, handles, an extension's name)."""
+def question(kind: Kind, number: int, *texts: bytes, more: bytes = b"") -> bytes:
+    """Return a question of so many texts (paths, handles, an extension's name), and what its kind has after them."""
     body = b"".join(struct.pack(">I", len(text)) + text for text in texts)
-    return struct.pack(">BI", kind, number) + body
+    return struct.pack(">BI", kind, number) + body + more
+
+
+def to_read() -> bytes:
+    """Return what opening a file to read it has after the path: flags, and no attributes."""
+    return struct.pack(">II", 1, 0)  # SSH_FXF_READ
+
+
+def piece(offset: int, size: int) -> bytes:
+    """Return what reading has after the handle: from where on, and how many bytes."""
+    return struct.pack(">QI", offset, size)
 
 
 def _cut(rest: bytes) -> tuple[bytes, bytes]:

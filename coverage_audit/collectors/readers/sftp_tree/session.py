@@ -25,13 +25,13 @@ class Session:
         self._packets = packets
         self._number = 0
         self._then: dict[int, Then] = {}
-        self._waiting: deque[tuple[Kind, tuple[bytes, ...], Then]] = deque()
+        self._waiting: deque[tuple[Kind, tuple[bytes, ...], bytes, Then]] = deque()
         packets.send(hello())
         self.extensions = understood(packets.receive())
 
-    def ask(self, then: Then, kind: Kind, *texts: bytes) -> None:
-        """Ask; the answer goes to `then` while `run` runs."""
-        self._waiting.append((kind, texts, then))
+    def ask(self, then: Then, kind: Kind, *texts: bytes, more: bytes = b"") -> None:
+        """Ask; the answer goes to `then` while `run` runs. `more` is what a question of its kind has after texts."""
+        self._waiting.append((kind, texts, more, then))
         self._send()
 
     def run(self) -> None:
@@ -53,7 +53,7 @@ class Session:
 
     def _send(self) -> None:
         while self._waiting and len(self._then) < _UNDER_WAY:
-            kind, texts, then = self._waiting.popleft()
+            kind, texts, more, then = self._waiting.popleft()
             self._number = (self._number + 1) % _LAST
             self._then[self._number] = then
-            self._packets.send(question(kind, self._number, *texts))
+            self._packets.send(question(kind, self._number, *texts, more=more))
