@@ -6,17 +6,9 @@ Sizes are decimal bytes. Every chance is an upper bound, with what it assumes be
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 
 from coverage_audit.estate.model import Address, DatasetId, VolumeKey
-
-
-@dataclass(frozen=True, kw_only=True)
-class Bounded:
-    """A figure that is an upper bound, with what it assumes. `value` is a share (0 to 1); None: not to be reckoned."""
-
-    value: float | None
-    assumptions: tuple[str, ...]
+from coverage_audit.reckoning.rebuilding import RebuildRisk
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,22 +53,17 @@ class AtStake:
 
 @dataclass(frozen=True, kw_only=True)
 class DriveOut:
-    """A volume while a drive is out. The chances are of a rebuild of `lost` bytes' drive; times are at least that long.
+    """A volume while a drive is out. `risk` is that of its rebuild (None: the volume stands no loss, or `array.wrong`).
 
-    `replaced` is the array after `--replace` (None: not asked); `steps` what to mind in what order.
-    `at_stake` has no proven copy elsewhere while it is out.
+    `number` is the drive's, as declared. `replaced` is the array after the replacement that was asked about (None:
+    none was), `steps` what to mind meanwhile, in order. `at_stake` has no proven copy elsewhere.
     """
 
     volume: VolumeKey
-    number: int | None  # of the drive that is out; None: any of them, the worst
+    number: int
     array: ArrayState
     replaced: ArrayState | None
-    stands_now: int
-    rebuild_read: int | None
-    rebuild_written: int | None
-    rebuild_least: timedelta | None
-    unreadable: Bounded
-    second_loss: Bounded
+    risk: RebuildRisk | None
     ages: tuple[DriveAge, ...]
     at_stake: tuple[AtStake, ...]
     steps: tuple[str, ...]

@@ -126,8 +126,8 @@ class KeyAt:
 class Loss:
     """What is lost with one failure domain. `datasets` are those that it touches, the worst first.
 
-    `back` is how long all of it takes at least, one after the other in the order of `order` (None: of some nothing is
-    known, which `not_reckoned` names).
+    `back` is how long all of it takes at least, one after the other in the order of `order`; of `not_reckoned` no rate
+    is known, and they are not in it (None: of all of them, or nothing has to come back).
     """
 
     domain: Domain
