@@ -55,7 +55,7 @@ class MountedFilesystem:
 
     `target` is where it is mounted, exactly (a name that is no UTF-8 as `os.fsdecode` writes it); `fs_root` is the
     part of the filesystem that is mounted (`/`, a subvolume, a folder bound there) and `device_number` its st_dev
-    as "major:minor". `is_network`: its bytes lie on another machine, or may.
+    as "major:minor". `is_network`: its bytes lie on another machine, or may. `read_only` is how it is mounted there.
     """
 
     source: str
@@ -67,6 +67,7 @@ class MountedFilesystem:
     fs_root: str | None = None
     device_number: str | None = None
     is_network: bool = False
+    read_only: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,7 +180,9 @@ class RecoveryPoint:
     `earliest` equals `latest` but for a name that means two instants (the hour repeated in autumn) or a whole day.
     `assumed_zone` names the zone that was taken where the name has none. `size` is bytes, where the point is a file or
     a command says it. `identity` is what its filesystem knows it by: the same identity is the same point, wherever it
-    is reported. `doubts` are sentences about what speaks against it without refusing it.
+    is reported. `doubts` are sentences about what speaks against it without refusing it. `sealed`: its filesystem shows
+    that it is read-only, and nothing there says that it was written to since it was made; `generation` is the
+    filesystem's own count at its last change, where it keeps one.
     """
 
     name: str
@@ -190,6 +193,8 @@ class RecoveryPoint:
     size: int | None = None
     identity: str | None = None
     doubts: tuple[str, ...] = ()
+    sealed: bool = False
+    generation: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

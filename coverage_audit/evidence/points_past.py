@@ -37,13 +37,15 @@ class LeftPoint:
 class PointsPast:
     """A copy's past: `since` is its first list, `oldest` the oldest point ever seen (None: none ever was).
 
-    `left` are those that left, by their instants; `listed` when it was listed, the last times, in order.
+    `left` are those that left, by their instants; `listed` when it was listed, the last times, in order. `rewritten`
+    are the identities of points that are there and were changed after an earlier list had them: once is for good.
     """
 
     since: datetime
     oldest: datetime | None
     left: tuple[LeftPoint, ...] = ()
     listed: tuple[datetime, ...] = ()
+    rewritten: tuple[str, ...] = ()
 
 
 def begun_with(first: PointList) -> PointsPast:
@@ -64,7 +66,20 @@ def brought_up_to(past: PointsPast, before: PointList, now: PointList) -> Points
         oldest=min(known, default=None),
         left=tuple(sorted(left, key=lambda one: one.at)),
         listed=(*past.listed, now.at)[-LISTS_KEPT:],
+        rewritten=tuple(sorted(_rewritten(past, before, now))),
     )
+
+
+def _rewritten(past: PointsPast, before: PointList, now: PointList) -> Iterator[str]:
+    """Yield what is there still and is known to have been changed: its filesystem counts a later change than before."""
+    known = {point.identity: point.generation for point in before.points if point.generation is not None}
+    for point in now.points:
+        if point.identity is None:
+            continue
+        then = known.get(point.identity)
+        later = then is not None and point.generation is not None and point.generation > then
+        if later or point.identity in past.rewritten:
+            yield point.identity
 
 
 def _left(before: PointList, now: PointList) -> Iterator[LeftPoint]:

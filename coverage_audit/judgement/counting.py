@@ -15,7 +15,9 @@ from coverage_audit.estate.model import Address, Medium, SiteId
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
 from coverage_audit.evidence.shelf import Attached
 from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.firmness import CHANGEABLE, Firm, Firmness
 from coverage_audit.judgement.independence import Apart, Relations, largest_apart
+from coverage_audit.judgement.reach import OUT_OF_REACH, Reach, Reached
 from coverage_audit.judgement.verdict import Answer, Standing
 
 ORIGINAL = 0
@@ -27,6 +29,7 @@ class Holding:
     """One place that holds the dataset: the original or a copy. `seen_at` is when its tree was observed.
 
     `attached`: that was in this audit. `site` is where it is, `on_host` says since when a shelf drive stays attached.
+    `reached` says whether the original's device can write to a copy, `firmness` whether it can be changed from there.
     """
 
     address: Address
@@ -37,6 +40,8 @@ class Holding:
     attached: bool
     site: SiteId | None = None
     on_host: Attached | None = None
+    reached: Reached = OUT_OF_REACH
+    firmness: Firmness = CHANGEABLE
 
     @property
     def is_at(self) -> SiteId:
@@ -111,11 +116,28 @@ class Holdings:
     def offline(self) -> Span:
         """Count the places declared offline; one that was seen attached in this audit is offline at best.
 
-        A shelf drive that stays attached is not offline at all.
+        A shelf drive that stays attached is not offline at all, nor is what the original's device has mounted.
         """
         declared = [i for i, h in enumerate(self.places) if h.place.volume.offline and h.on_host is None]
+        declared = [i for i in declared if self.places[i].reached.reach is not Reach.SHOWN]
         away = [i for i in declared if self.rehearsal or not self.places[i].attached]
+        away = [i for i in away if self.places[i].reached.reach is Reach.NOT]
         return self._apart(_both(self.proven(), away), _both(self.perhaps(), declared))
+
+    def immutable(self) -> Span:
+        """Count the copies that are shown to be out of reach of changes made where the original is worked on."""
+        firm = [self.firm(i) for i in range(len(self.places))]
+        shown = [i for i, found in enumerate(firm) if found is Firm.SHOWN]
+        perhaps = [i for i, found in enumerate(firm) if found is not Firm.NOT]
+        return self._apart(_both(self.proven(), shown), _both(self.perhaps(), perhaps))
+
+    def firm(self, number: int) -> Firm:
+        """Say how firm a copy is; what may lie on the original's own machine is open at best, if it is not away."""
+        found = self.places[number].firmness
+        apart = Apart.ONE if number == ORIGINAL else self._from_original(number)
+        if apart is Apart.ONE:
+            return Firm.NOT
+        return found.firm if apart is Apart.SHOWN or found.away else min(found.firm, Firm.OPEN)
 
     def _apart(self, certain: tuple[int, ...], assumed: tuple[int, ...]) -> Span:
         return Span(

@@ -8,9 +8,12 @@ from datetime import datetime
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Address, Estate
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.counting import Holding, Holdings
+from coverage_audit.judgement.firmness import firmness_of
 from coverage_audit.judgement.hosting import Machines
 from coverage_audit.judgement.independence import relations
+from coverage_audit.judgement.reach import OUT_OF_REACH, reach_of
 from coverage_audit.judgement.same_points import counted_once
 from coverage_audit.judgement.shelf import site_of, stays_attached
 from coverage_audit.judgement.verdict import JudgedCopy, JudgedOriginal
@@ -37,24 +40,28 @@ def holdings_of(
         site=site_of(original.evidence.place, estate),
         on_host=stays_attached(original.evidence.place, estate),
     )
-    rest = [holding_of(copy, estate, started) for copy in copies]
+    rest = [holding_of(copy, estate, started, worked_on=original.evidence.place) for copy in copies]
     places = (first, *rest)
     found = relations([holding.place for holding in places], estate, machines)
     found = counted_once(found, [None, *(copy.evidence.points for copy in copies)])
     return Holdings(places=places, relations=found, rehearsal=estate.rehearsal)
 
 
-def holding_of(copy: JudgedCopy, estate: Estate, started: datetime) -> Holding:
-    """Return one copy as a place that can be counted."""
+def holding_of(copy: JudgedCopy, estate: Estate, started: datetime, *, worked_on: PlaceEvidence) -> Holding:
+    """Return one copy as a place that can be counted. `worked_on` is its original's place."""
+    attached = _attached(copy, estate, started)
+    reached = OUT_OF_REACH if estate.rehearsal else reach_of(worked_on, copy.evidence.place, copy.address)
     return Holding(
         address=copy.address,
         place=copy.evidence.place,
         standing=copy.standing,
         reason=copy.reason,
         seen_at=copy.evidence.tree_at,
-        attached=_attached(copy, estate, started),
+        attached=attached,
         site=site_of(copy.evidence.place, estate),
         on_host=stays_attached(copy.evidence.place, estate),
+        reached=reached,
+        firmness=firmness_of(copy.evidence, estate, reached=reached, attached=attached, started=started),
     )
 
 

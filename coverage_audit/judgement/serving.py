@@ -22,8 +22,12 @@ def lies_elsewhere(seen: VolumeFacts) -> bool:
 
 def server_of(seen: VolumeFacts) -> str | None:
     """Return the serving host as the mount source names it, in lower case (None: it names none)."""
-    source = seen.mount_source or ""
-    if not source or source.startswith("/dev/") or seen.filesystem_type == "zfs":
+    return server_named_by(seen.mount_source or "", seen.filesystem_type)
+
+
+def server_named_by(source: str, filesystem_type: str | None) -> str | None:
+    """Return the serving host that a mount's source names, in lower case (None: it names none)."""
+    if not source or source.startswith("/dev/") or filesystem_type == "zfs":
         return None
     for form in (_URL, _SHARE, _EXPORT):
         found = form.match(source)

@@ -163,6 +163,7 @@ def _store_point(point: RecoveryPoint) -> list[Any]:
     return [
         *(point.name, point.earliest.isoformat(), point.latest.isoformat(), point.assumed_zone),
         *(point.dated_by.value, point.size, point.identity, list(point.doubts)),
+        *(point.sealed, point.generation),
     ]
 
 
@@ -186,6 +187,8 @@ def _load_point(  # noqa: PLR0913, PLR0917 - the parts of a stored point in thei
     size: int | None = None,
     identity: str | None = None,
     doubts: Sequence[str] = (),
+    sealed: bool = False,  # noqa: FBT001, FBT002 - a part of a stored point
+    generation: int | None = None,
 ) -> RecoveryPoint:
     return RecoveryPoint(
         name=name,
@@ -196,6 +199,8 @@ def _load_point(  # noqa: PLR0913, PLR0917 - the parts of a stored point in thei
         size=size,
         identity=identity,
         doubts=tuple(doubts),
+        sealed=sealed,
+        generation=generation,
     )
 
 

@@ -22,6 +22,7 @@ def store_filesystem(filesystem: MountedFilesystem) -> Stored:
         "fs_root": filesystem.fs_root,
         "device_number": filesystem.device_number,
         "is_network": filesystem.is_network,
+        "read_only": filesystem.read_only,
     }
 
 
@@ -37,4 +38,5 @@ def load_filesystem(stored: Stored) -> MountedFilesystem:
         fs_root=stored["fs_root"],
         device_number=stored["device_number"],
         is_network=stored["is_network"],
+        read_only=stored.get("read_only"),
     )

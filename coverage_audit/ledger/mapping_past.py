@@ -19,6 +19,7 @@ def store_past(past: PointsPast) -> Mapping[str, Any]:
             for one in past.left
         ],
         "listed": [at.isoformat() for at in past.listed],
+        "rewritten": list(past.rewritten),
     }
 
 
@@ -29,6 +30,7 @@ def load_past(stored: Mapping[str, Any]) -> PointsPast:
         oldest=None if stored["oldest"] is None else datetime.fromisoformat(stored["oldest"]),
         left=tuple(_left(*one) for one in stored["left"]),
         listed=tuple(datetime.fromisoformat(at) for at in stored["listed"]),
+        rewritten=tuple(stored.get("rewritten", ())),
     )
 
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coverage_audit.estate.model import Medium, SiteId
 from coverage_audit.evidence.difference import CopyComparison, Tally
-from coverage_audit.evidence.facts import Gap, PinState, PointList
+from coverage_audit.evidence.facts import Gap, MountedFilesystem, PinState, PointList
 from coverage_audit.evidence.manifest import CompleteManifest
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase, PlaceEvidence
 from coverage_audit.judgement.verdict import JudgedEstate
@@ -54,7 +54,7 @@ def all_well() -> DatasetCase:
         a_copy(HERON, RECORDINGS.copies[0]),
         a_copy(CURLEW, RECORDINGS.copies[1]),
         a_copy(AVOCET, replace(RECORDINGS.copies[1], address=an_address("avocet:images/recordings"))),
-        a_dated_copy(HERON, a_point("2026-11-24", STARTED - timedelta(hours=9))),
+        a_dated_copy(HERON, a_point("2026-11-24", STARTED - timedelta(hours=9), sealed=True)),
     )
 
 
@@ -140,6 +140,10 @@ def identity(state: PinState) -> OnPlace:
     return lambda place, _: replace(place, identity=an_identity(place.volume, state, "filesystem UUID was a, is now b"))
 
 
+MOUNTED = MountedFilesystem(
+    source="heron.example:/srv/pool", target="/mnt/pool", filesystem_type="nfs4", is_network=True, read_only=False
+)
+
 FAULTS_OF_A_PLACE: dict[str, OnPlace] = {
     "another volume": identity(PinState.CHANGED),
     "asked about": identity(PinState.ASKED),
@@ -152,6 +156,8 @@ FAULTS_OF_A_PLACE: dict[str, OnPlace] = {
     "guest": on_box(is_guest=True),
     "clock": on_box(clock_offset=timedelta(hours=1)),
     "medium": on_volume(rotational=True),
+    "has heron mounted": on_box(filesystems=(MOUNTED,)),
+    "can be written": on_volume(read_only=False),
 }
 
 # Silence about `is_guest` and `rotational` is no evidence lost: there what is declared stands.
@@ -160,6 +166,7 @@ EVIDENCE_OF_A_PLACE: dict[str, OnPlace] = {
     "addresses": on_box(own_addresses=frozenset()),
     **{name: on_volume(**{name: None}) for name in ("filesystem_uuid", "backing_file", "mount_source", "on_root")},
     "drives": on_volume(drives=frozenset()),
+    "mounts": on_box(filesystems=(), filesystems_unseen="it has no mount table"),
     "box": lambda place, _: replace(place, device_facts=a_gap()),
     "volume": lambda place, _: replace(place, volume_facts=a_gap()),
     "identity": lambda place, _: replace(place, identity=a_gap()),

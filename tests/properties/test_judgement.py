@@ -35,8 +35,15 @@ from tests.builders.station import (
 )
 
 POLICIES = st.builds(
-    lambda copies, media, offsite, keep, rhythm, dump_size: replace(
-        POLICY, copies=copies, media=media, offsite=offsite, keep=keep, rhythm=rhythm, dump_size=dump_size
+    lambda copies, media, offsite, keep, rhythm, dump_size, immutable: replace(
+        POLICY,
+        copies=copies,
+        media=media,
+        offsite=offsite,
+        keep=keep,
+        rhythm=rhythm,
+        dump_size=dump_size,
+        immutable=immutable,
     ),
     st.integers(1, 4),
     st.sampled_from([None, 1, 2]),
@@ -44,11 +51,14 @@ POLICIES = st.builds(
     st.sampled_from([None, Keep(daily=1), Keep(daily=3, monthly=2), Keep(span=timedelta(days=1)), Keep(weekly=1)]),
     st.sampled_from([None, Rhythm(every=timedelta(days=1)), Rhythm(every=timedelta(hours=6)), Rhythm()]),
     st.sampled_from([None, 0.5]),
+    st.sampled_from([None, 1, 2]),
 )
 
 
 def test_the_case_from_which_the_laws_start_conforms() -> None:
     assert audited(all_well()).conclusion is Conclusion.CONFORMING
+    firm = replace(all_well(), policy=replace(POLICY, immutable=1))
+    assert audited(firm).conclusion is Conclusion.CONFORMING
 
 
 @settings(max_examples=250, deadline=None)

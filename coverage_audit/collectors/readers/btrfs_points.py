@@ -61,6 +61,7 @@ class _Shown:
     parent: bytes
     received: bytes
     created: datetime
+    generation: int
     grown: bool
     read_only: bool
 
@@ -161,6 +162,7 @@ def _shown(text: bytes) -> _Shown | None:
         parent=only["parent"],
         received=only["received"],
         created=created,
+        generation=int(only["now"]),
         grown=int(only["now"]) > int(only["then"]),
         read_only=b"readonly" in only["flags"].replace(b",", b" ").split(),
     )
@@ -203,7 +205,9 @@ def _point(  # noqa: PLR0913 - what a subvolume is judged by
     if source is None and shown.received != b"-" and shown.number != firsts[shown.received]:
         raise NoPointError("it is a snapshot made of one that was received, and is counted with that one")
     made = _received(name, shown, meant, zone, at) if source is None else _local(name, shown, source, meant, zone, at)
-    return replace(made, identity=f"btrfs {shown.uuid.decode()}")
+    # Receiving itself writes to what it makes: of those only later audits can tell that they were written to.
+    sealed = shown.read_only and not (source is not None and shown.grown)
+    return replace(made, identity=f"btrfs {shown.uuid.decode()}", sealed=sealed, generation=shown.generation)
 
 
 def _local(name: str, shown: _Shown, source: _Shown, meant: Spans, zone: Zone, at: datetime) -> RecoveryPoint:

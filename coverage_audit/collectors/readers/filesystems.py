@@ -89,6 +89,7 @@ def _filesystem(mount: Mount, told: _Told) -> MountedFilesystem:
         fs_root=os.fsdecode(mount.fs_root) or None,
         device_number=mount.device_number or None,
         is_network=is_network(mount.filesystem_type, source),
+        read_only=mount.read_only,
     )
 
 

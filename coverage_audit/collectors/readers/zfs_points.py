@@ -106,4 +106,5 @@ def _point(
     said = meant[snapshot.name]
     far = not isinstance(said, NoPointError) and apart(created, said) > _FAR_APART
     doubt = f"“{visible(name)}” says another time than the pool recorded, {created:%Y-%m-%dT%H:%M:%SZ}"
-    return replace(made, identity=f"zfs {whose} {snapshot.guid}", doubts=(doubt,) if far else ())
+    identity = f"zfs {whose} {snapshot.guid}"
+    return replace(made, identity=identity, doubts=(doubt,) if far else (), sealed=True)

@@ -11,11 +11,13 @@ from coverage_audit.judgement.rules import (
     age,
     clocks,
     completeness,
+    content,
     dump_size,
     enough_copies,
     every_dataset,
     evidence_age,
     headroom,
+    immutable,
     independence,
     kept_points,
     leaving_out,
@@ -29,6 +31,7 @@ from coverage_audit.judgement.rules import (
     steady_rhythm,
     undeclared_data,
     unjudged_criterion,
+    within_reach,
 )
 from coverage_audit.judgement.verdict import Finding
 
@@ -40,6 +43,7 @@ COUNTING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (media.RULE, media.check),
     (offsite.RULE, offsite.check),
     (offline.RULE, offline.check),
+    (immutable.RULE, immutable.check),
 )
 """They count proven copies, and so decide how far each copy is needed."""
 
@@ -52,8 +56,10 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (kept_points.RULE, kept_points.check),
     (steady_rhythm.RULE, steady_rhythm.check),
     (dump_size.RULE, dump_size.check),
+    (content.RULE, content.check),
     (leaving_out.RULE, leaving_out.check),
     (headroom.RULE, headroom.check),
+    (within_reach.RULE, within_reach.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""

@@ -2,7 +2,8 @@
 
 What it asks: the policy's `offline`, counted over proven copies on volumes declared `offline: true`. A volume that
 this audit found attached is not shown to be offline: it is offline at best. A shelf drive may be plugged in for as long
-as `limits.attached_grace` says; one that stays attached for longer is not offline, whatever is declared.
+as `limits.attached_grace` says; one that stays attached for longer is not offline, whatever is declared; nor is what
+the original's own device has mounted read-write over the network.
 
 Why: what is attached can be overwritten by a mistake, a fault or an intruder in the same minute as the original.
 
@@ -16,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from coverage_audit.judgement.context import DatasetContext
+from coverage_audit.judgement.reach import Reach
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.shelf import attached_in_words
 from coverage_audit.judgement.subjects import dataset_subject
@@ -46,6 +48,12 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         f"{holding.address} is not offline: {attached_in_words(holding.on_host, context.estate)}"
         for holding in context.holdings.places
         if holding.place.volume.offline and holding.on_host
+    ]
+    attached += [
+        f"{holding.address} is not {'shown to be ' if holding.reached.reach is Reach.PERHAPS else ''}offline: "
+        f"{holding.reached.why}"
+        for holding in context.holdings.places
+        if holding.place.volume.offline and holding.reached.reach is not Reach.NOT
     ]
     sentence = f"{span} proven {'copy is' if span.certain == 1 else 'copies are'} offline"
     yield Finding(

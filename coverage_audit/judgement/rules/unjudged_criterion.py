@@ -1,14 +1,13 @@
 """Unjudged criterion: what a policy asks for and this version cannot judge yet is said, and stays unverified.
 
-What it asks: that every criterion of the policy is judged. One that is not (kept points, verification, drills,
-immutability) is neither met nor failed.
+What it asks: that every criterion of the policy is judged. One that is not is neither met nor failed.
 
 Why: silence about a criterion would read as if it were met.
 
 How to mend: use a version that judges it, or take the criterion out of the policy until there is one.
 
 The control: depends on the criterion; NIST SP 800-53 Rev. 5 SI-12 for `keep`, CP-9(1) for `verify`, CP-9(2) and CP-4
-for `drill`, CP-9 d for `immutable`, CP-9 for the rest.
+for `drill`, CP-9 for the rest.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ RULE = Rule(
     doc=__doc__ or "",
 )
 
-_CONTROLS: Final = {"verify": "CP-9(1)", "drill": "CP-9(2) and CP-4", "immutable": "CP-9 d"}
+_CONTROLS: Final = {"verify": "CP-9(1)", "drill": "CP-9(2) and CP-4"}
 
 
 def check(context: DatasetContext) -> Iterable[Finding]:

@@ -107,10 +107,9 @@ def test_a_copy_has_its_own_criteria_and_recovery_points(tmp_path: Path) -> None
 
 
 def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(tmp_path: Path) -> None:
-    more = "shrinkage: 14%, immutable: 1"
+    more = "shrinkage: 14%"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
     assert estate.policies[0].unjudged == (
-        UnjudgedCriterion(name="immutable", text="1"),
         UnjudgedCriterion(name="shrinkage", text="0.14"),
     )
 

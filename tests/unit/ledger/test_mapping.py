@@ -104,7 +104,15 @@ def test_what_a_volume_showed_comes_back_as_it_was(facts: VolumeFacts) -> None:
         address=st.just(COPY),
         at=instants,
         points=st.lists(
-            st.builds(RecoveryPoint, name=words, earliest=instants, latest=instants, assumed_zone=st.none() | words)
+            st.builds(
+                RecoveryPoint,
+                name=words,
+                earliest=instants,
+                latest=instants,
+                assumed_zone=st.none() | words,
+                sealed=st.booleans(),
+                generation=st.none() | st.integers(0),
+            )
         ).map(tuple),
         refused=st.lists(st.tuples(words, words)).map(tuple),
         thin=st.lists(st.builds(RecoveryPoint, name=words, earliest=instants, latest=instants, size=st.just(0))).map(
@@ -127,6 +135,7 @@ def test_recovery_points_come_back_as_they_were(points: PointList) -> None:
             st.builds(LeftPoint, name=words, at=instants, seen=instants, gone=instants, size=st.none() | st.integers(0))
         ).map(tuple),
         listed=st.lists(instants).map(tuple),
+        rewritten=st.lists(words).map(tuple),
     )
 )
 def test_what_is_remembered_of_points_comes_back_as_it_was(past: PointsPast) -> None:
