@@ -23,6 +23,7 @@ from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.points_past import PointsPast
 from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.evidence.shelf import Attached
+from coverage_audit.evidence.verified import Spoilt, Verified
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,12 +47,15 @@ class OriginalEvidence:
 
     `tree` is this audit's; `as_of` the last complete manifest against which the copies were judged when `tree`
     is a gap (None: there is none). `before` is what it held when it was last proven, for shrinkage (None: never).
+    `spoilt` are the first of the `spoilt_files` whose content changed although nothing says that they were written to.
     """
 
     place: PlaceEvidence
     tree: Manifest | Gap
     as_of: Manifest | None = None
     before: Tally | None = None
+    spoilt: tuple[Spoilt, ...] = ()
+    spoilt_files: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +79,7 @@ class CopyEvidence:
     `points` lists all and `point` is the one whose tree was compared; `half_made` names those that were compared and
     are no whole state, `past` is what is remembered of its points, this audit's list with it (None: nothing).
     `left_out_before` is what earlier comparisons left out, the newest first. `seen_before` is when its tree was last
-    seen, where that counts no more.
+    seen, where that counts no more. `verified` is what reading its content has shown (None: it was never to be read).
     """
 
     copy: Copy
@@ -89,6 +93,7 @@ class CopyEvidence:
     past: PointsPast | None = None
     left_out_before: tuple[LeftOut, ...] = ()
     seen_before: datetime | None = None
+    verified: Verified | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.model import Estate, Proof
 from coverage_audit.evidence.difference import CopyComparison
 from coverage_audit.evidence.facts import PointList, RecoveryPoint
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase, OriginalEvidence
+from coverage_audit.judgement.content_shown import terms_of
 from coverage_audit.judgement.original_standing import why_not_judged_against
 from coverage_audit.judgement.verdict import Ground, Standing
 
@@ -31,6 +33,7 @@ class Reasoned:
 class CopyView:
     """What is judged. `comparison` is None where there is none or `void` says why it proves nothing.
 
+    `verify` is what must be shown of its content (None: nothing).
     `now` is when the audit ended, `started` when it began: evidence of this audit was seen since then.
     """
 
@@ -40,6 +43,7 @@ class CopyView:
     void: str | None
     max_age: timedelta
     wanted: Proof
+    verify: Verify | None
     tolerance: timedelta
     zone: ZoneInfo
     started: datetime
@@ -84,6 +88,7 @@ def view_of(
         void=void,
         max_age=evidence.copy.max_age or case.policy.max_age,
         wanted=evidence.copy.proof if evidence.copy.proof is not None else case.policy.proof,
+        verify=terms_of(evidence.copy, case.policy),
         tolerance=estate.limits.clock_tolerance,
         zone=estate.time_zone,
         started=started,

@@ -8,21 +8,24 @@ from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.verdict import Ground, Standing
-from coverage_audit.judgement.wording import age, amount, duration, files, such_as, when
+from coverage_audit.judgement.wording import NAMES_SHOWN, age, amount, duration, files, such_as, when
 from coverage_audit.reckoning import keeping_up
 
 
 def damaged(view: CopyView) -> Reasoned | None:
     """Find content that differs, or that the copy changed and the original did not."""
-    found = view.comparison
-    if found is None or not (found.own.files or found.content.files):
-        return None
+    found, read = view.comparison, view.evidence.verified
     parts = []
-    if found.own.files:
+    if read is not None and read.spoilt_files:
+        named = ", ".join(f"“{visible(one.path)}”" for one in read.spoilt[:NAMES_SHOWN])
+        parts.append(f"the content of {files(read.spoilt_files)} was read and is not right: {named}")
+    if found is not None and found.own.files:
         rows = such_as(found, RowVerdict.ITS_OWN)
         parts.append(f"{amount(found.own)} changed in the copy and not in the original{rows}")
-    if found.content.files:
+    if found is not None and found.content.files:
         parts.append(f"the content of {amount(found.content)} differs from the original's")
+    if not parts:
+        return None
     return Reasoned(standing=Standing.DAMAGED, ground=Ground.CONTENT, reason="; ".join(parts))
 
 

@@ -11,6 +11,7 @@ from coverage_audit.evidence.difference import CopyComparison, RowClass, RowVerd
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinState, PointList
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
+from coverage_audit.judgement.content_shown import why_not_shown
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.defects import lacks_most
 from coverage_audit.judgement.original_standing import part_not_read
@@ -84,19 +85,28 @@ def too_little_proof(view: CopyView) -> Reasoned | None:
     reason = f"its proof is “{reached.word}”, and “{view.wanted.word}” is asked"
     if view.comparison is not None and view.comparison.unproven.files:
         reason += f": of {amount(view.comparison.unproven)} neither times nor digests could be compared"
-    if view.wanted >= Proof.SAMPLED:
+    if view.wanted > Proof.SAMPLED:
         reason += ", which this version cannot give yet"
+    elif view.wanted is Proof.SAMPLED and reached is Proof.LISTED:
+        reason += f": {_content_not_shown(view)}"
     return _kept(Ground.EVIDENCE, reason)
 
 
 def proof_reached(view: CopyView) -> Proof:
     """Return how much was observed of the copy.
 
-    A listing that shows neither times nor digests of what it holds does not show that it holds what is meant.
+    A listing that shows neither times nor digests of what it holds does not show that it holds what is meant. One that
+    does, with a sample of its content that shows as much as is asked for, is more.
     """
     if view.comparison is not None and not view.comparison.unproven.files:
-        return Proof.LISTED
+        return Proof.LISTED if _content_not_shown(view) else Proof.SAMPLED
     return Proof.DATED if view.newest_point is not None else Proof.DECLARED
+
+
+def _content_not_shown(view: CopyView) -> str | None:
+    if view.verify is None:
+        return "no sample of its content is asked for"
+    return why_not_shown(view.evidence.verified, view.verify, view.now, view.zone)
 
 
 def _content_unverified(found: CopyComparison) -> str:

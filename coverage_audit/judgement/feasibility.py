@@ -82,12 +82,12 @@ def _too_little_proof(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     policy = estate.policy(dataset.policy)
     asked = {copy.proof if copy.proof is not None else policy.proof for copy in dataset.copies} or {policy.proof}
     most = max(asked)
-    if most >= Proof.SAMPLED:
+    if most > Proof.SAMPLED:
         yield _finding(
             criterion_subject(dataset.id, "proof"),
             Answer.UNVERIFIED,
-            figures=("at most “listed” in this version", f"“{most.word}”"),
-            message=f"“{most.word}” is asked of {dataset.id}; this version gives “listed” at most: unverified.",
+            figures=("at most “sampled” in this version", f"“{most.word}”"),
+            message=f"“{most.word}” is asked of {dataset.id}; this version gives “sampled” at most: unverified.",
         )
 
 

@@ -11,7 +11,7 @@ from coverage_audit.evidence.manifest import Census, Manifest, PartialManifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import OriginalEvidence
 from coverage_audit.judgement.verdict import JudgedOriginal, Standing
-from coverage_audit.judgement.wording import NAMES_SHOWN, amount, joined
+from coverage_audit.judgement.wording import NAMES_SHOWN, amount, files, joined
 
 SHRUNK_TO = 0.1
 """An original that kept less than this share of its files or bytes since it was last proven has shrunk to nothing.
@@ -21,12 +21,18 @@ That holds until the owner accepts anew what its volume shows.
 
 
 def judge_original(evidence: OriginalEvidence, *, started: datetime) -> JudgedOriginal:
-    """Judge the original: proven only where it was seen whole, now, on the pinned volume, and did not shrink away."""
+    """Judge the original: proven only where it was seen whole, now, on the pinned volume, and did not shrink away.
+
+    One of whose files the content was seen to have changed by itself is damaged.
+    """
     reason = why_not_counted(evidence, started=started)
     seen = isinstance(evidence.tree, Manifest)
     if reason:
         proof = Proof.LISTED if seen and not why_not_judged_against(evidence) else Proof.DECLARED
         return JudgedOriginal(standing=Standing.UNVERIFIED, reason=reason, evidence=evidence, proof=proof)
+    if evidence.spoilt_files:
+        changed = f"the content of {files(evidence.spoilt_files)} changed, and nothing says that they were written to"
+        return JudgedOriginal(standing=Standing.DAMAGED, reason=changed, evidence=evidence, proof=Proof.LISTED)
     return JudgedOriginal(
         standing=Standing.PROVEN,
         reason="seen whole in this audit, on the volume that is pinned",

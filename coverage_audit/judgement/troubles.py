@@ -54,8 +54,11 @@ def _of_copy(copy: JudgedCopy) -> _Trouble:
 def _of_original(original: JudgedOriginal) -> _Trouble:
     evidence = original.evidence
     gaps = [evidence.place.identity, evidence.tree]
+    decayed = original.standing is Standing.DAMAGED
     shrunk = why_not_judged_against(evidence) is not None and isinstance(evidence.place.identity, IdentityCheck)
-    return _Trouble(kind=_said([str(original.standing), _why(gaps)]), grave=shrunk or _is_another(evidence.place, gaps))
+    return _Trouble(
+        kind=_said([str(original.standing), _why(gaps)]), grave=shrunk or decayed or _is_another(evidence.place, gaps)
+    )
 
 
 def _is_another(place: PlaceEvidence, seen: Iterable[object]) -> bool:

@@ -125,7 +125,7 @@ def test_a_shelf_drive_is_judged_by_its_last_manifest_while_that_is_younger_than
     assert judged_copy(nothing).reason == "it was not compared: on the shelf (no route to host)"
 
 
-@pytest.mark.parametrize("proof", [Proof.SAMPLED, Proof.RESTORED])
+@pytest.mark.parametrize("proof", [Proof.RESTORED])
 def test_more_proof_than_this_version_gives_stays_unverified(proof: Proof) -> None:
     copy = judged_copy(a_copy(HERON, replace(MIRROR, proof=proof)))
 
