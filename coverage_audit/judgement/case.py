@@ -20,6 +20,7 @@ from coverage_audit.evidence.facts import (
     VolumeFacts,
 )
 from coverage_audit.evidence.manifest import Manifest
+from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.evidence.points_past import PointsPast
 from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.evidence.shelf import Attached
@@ -98,7 +99,10 @@ class CopyEvidence:
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetCase:
-    """One dataset with its policy and its evidence. `rooms` is the past of the volumes on which it lies."""
+    """One dataset with its policy and its evidence.
+
+    `rooms` is the past of the volumes on which it lies, `rates` how fast those were seen to give back what they hold.
+    """
 
     dataset: Dataset
     policy: Policy
@@ -106,3 +110,4 @@ class DatasetCase:
     copies: tuple[CopyEvidence, ...]
     exposure: Exposure | None = None
     rooms: tuple[RoomHistory, ...] = ()
+    rates: tuple[MeasuredRate, ...] = ()
