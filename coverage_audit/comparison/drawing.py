@@ -8,7 +8,7 @@ as a rank depends on nothing but the path (permanent random numbers: Ohlsson, in
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -17,20 +17,22 @@ import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
 from coverage_audit.comparison.reading import opened
+from coverage_audit.comparison.ranks import ranks
 from coverage_audit.comparison.relation import read_relation
 from coverage_audit.comparison.side import FILE, Limits, Tree
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.keys import key_of
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store.columns import integers, single
 
-SEED_BYTES: Final = 16
 FIRST: Final = 0
 """From this rank on: all."""
 
 _GROUPS: Final = 16
 _ROOM: Final = 1 << 18
+_NONE: Final = np.empty(0, dtype=np.uint64)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,20 +95,26 @@ def draw(compared: Compared, seed: bytes, most: int, work: Workspace, *, begin: 
     return Draw(population=lowest.population, left=lowest.left, files=files)
 
 
-def ranks(key_hi: Any, key_lo: Any, seed: bytes) -> Any:
-    """Return the ranks of keyed paths, as unsigned 63-bit integers.
+@dataclass(frozen=True, kw_only=True)
+class Again:
+    """Named files looked for once more: those that are `held` now, and those that the original does not list any more."""
 
-    Keys are digests under a secret already; the seed makes another order of them (the finalizer of SplitMix64: Steele,
-    Lea and Flood, OOPSLA 2014, figure 16).
-    """
-    first, second = np.frombuffer(seed[:SEED_BYTES], dtype="<u8")
-    return _mixed(_mixed(key_hi + first) ^ (key_lo + second)) >> np.uint64(1)
+    held: Mapping[bytes, Drawn]
+    gone: frozenset[bytes]
 
 
-def _mixed(values: Any) -> Any:
-    values = (values ^ (values >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
-    values = (values ^ (values >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
-    return values ^ (values >> np.uint64(31))
+def again(compared: Compared, paths: Sequence[bytes], work: Workspace) -> Again:
+    """Look up named files in both listings. Raises as `draw` does."""
+    keys = [key_of(work.seed, path) for path in paths]
+    upper, lower = (np.array(half, dtype=np.uint64) for half in zip(*keys, strict=True)) if keys else (_NONE, _NONE)
+    wanted = _Rows(place=np.arange(len(keys)), key_hi=upper, key_lo=lower, size=lower, rank=lower)
+    aside = _among(_keys_of(compared.relation), wanted.folded)
+    with opened(compared.original, compared.copy, work, threads=1) as ((mine, other),):
+        here, there = _places(mine, wanted), _places(other, wanted)
+        chosen = (here >= 0) & (there >= 0) & ~aside
+        found = _Rows(place=here, key_hi=upper, key_lo=lower, size=lower, rank=np.zeros(len(keys), dtype=np.uint64))
+        held = {one.path: one for one in _drawn(found.only(chosen), mine, other, there[chosen])}
+    return Again(held=held, gone=frozenset(path for path, at in zip(paths, here.tolist(), strict=True) if at < 0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,8 +164,7 @@ class _Lowest:
 
     def picked(self) -> _Rows:
         if self._kept is None:
-            empty = np.empty(0, dtype=np.uint64)
-            return _Rows(place=empty, key_hi=empty, key_lo=empty, size=empty, rank=empty)
+            return _Rows(place=_NONE, key_hi=_NONE, key_lo=_NONE, size=_NONE, rank=_NONE)
         return self._kept.only(np.lexsort((self._kept.place, self._kept.rank))[: self._most])
 
 

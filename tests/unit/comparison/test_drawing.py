@@ -12,7 +12,8 @@ import pytest
 from scipy.stats import chi2, kstest
 
 from coverage_audit.comparison.compare import match
-from coverage_audit.comparison.drawing import Compared, Draw, Listed, draw, ranks
+from coverage_audit.comparison.drawing import Compared, Draw, Listed, again, draw
+from coverage_audit.comparison.ranks import ranks
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import Tally
@@ -105,6 +106,19 @@ def test_a_sample_stays_one_when_files_come_and_go(tmp_path: Path) -> None:
 
     gone, come = {row.path for row in rows[:500]}, {row.path for row in later[3_500:]}
     assert [p for p in _paths(before) if p not in gone] == [p for p in _paths(after) if p not in come]
+
+
+def test_named_files_are_found_again_with_what_is_listed_of_them_now(tmp_path: Path) -> None:
+    original = [*(a_row(name) for name in HOSTILE), a_row(b"edited", mtime_ns=MTIME + 1), a_row(b"missing")]
+    copy = [*(a_row(name, ctime_ns=MTIME + 7) for name in HOSTILE), a_row(b"edited"), a_row(b"extra")]
+    pair = _compared(tmp_path, a_manifest(tmp_path, original), a_manifest(tmp_path, copy))
+
+    found = again(pair, [*HOSTILE, b"edited", b"missing", b"extra", b"never"], _work(tmp_path))
+
+    assert set(found.held) == set(HOSTILE)
+    assert {one.copy.ctime_ns for one in found.held.values()} == {MTIME + 7}
+    assert found.gone == {b"extra", b"never"}
+    assert again(pair, [], _work(tmp_path)).held == {}
 
 
 def test_listings_that_are_not_those_that_were_compared_are_refused(tmp_path: Path) -> None:
