@@ -1,0 +1,78 @@
+"""What the page prints of the smallest sets of failures: as text that only needs placing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from coverage_audit.judgement.wording import joined
+from coverage_audit.scenarios.cut_set import CutMember, DatasetCuts
+
+FIRST: Final = 6
+"""So many sets of a dataset stand open; the rest folds away behind them."""
+
+_FAILURES: Final = {1: "one failure", 2: "two failures", 3: "three failures"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutView:
+    """One set: how many failures it takes, and each of them as what is enough for it."""
+
+    order: int
+    members: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutsView:
+    """One dataset: how many failures together it survives at least, in words, and the sets."""
+
+    name: str
+    slug: str
+    said: str
+    sets: tuple[CutView, ...]
+    not_counted: tuple[str, ...]
+
+
+def cuts_view(cuts: DatasetCuts) -> CutsView:
+    """Prepare the sets of one dataset."""
+    least = min((found.order for found in cuts.sets), default=None)
+    return CutsView(
+        name=cuts.dataset,
+        slug=_slug(cuts, least),
+        said=_said(cuts, least),
+        sets=tuple(CutView(order=one.order, members=tuple(map(member_said, one.members))) for one in cuts.sets),
+        not_counted=tuple(map(str, cuts.not_counted)),
+    )
+
+
+def weakest_first(cuts: Sequence[DatasetCuts]) -> list[DatasetCuts]:
+    """Return the datasets in the order in which they fall: of which nothing is shown, then by their smallest set."""
+    return sorted(cuts, key=lambda one: (one.shown, min((found.order for found in one.sets), default=one.at_most + 1)))
+
+
+def member_said(member: CutMember) -> str:
+    """Say one failure: its narrowest domain, and what else is enough for it."""
+    names = [str(domain) for domain in member.domains]
+    if member.needed > 1:
+        return f"{member.needed} of {joined(names)}"
+    return names[0] if len(names) == 1 else f"{names[0]} (or {_or(names[1:])})"
+
+
+def _or(names: Sequence[str]) -> str:
+    *first, last = names
+    return f"{', '.join(first)} or {last}" if first else last
+
+
+def _slug(cuts: DatasetCuts, least: int | None) -> str:
+    if not cuts.shown:
+        return "not-shown"
+    return "lost" if least == 1 else "held"
+
+
+def _said(cuts: DatasetCuts, least: int | None) -> str:
+    if not cuts.shown:
+        return "nothing shows that any place holds it"
+    if least is None:
+        return f"survives any {_FAILURES.get(cuts.at_most, f'{cuts.at_most} failures')} at once"
+    return f"lost by {_FAILURES.get(least, f'{least} failures')}"

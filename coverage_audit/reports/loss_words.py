@@ -1,0 +1,125 @@
+"""Sentences about a loss, so that the page, the sheet and the terminal say it alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Final
+
+from coverage_audit.estate.model import Estate
+from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.wording import joined
+from coverage_audit.scenarios.loss import Fate, Loss, LossTable, Place, Restore
+
+NOT_KNOWN: Final = "not known"
+
+_ONE: Final = {
+    Fate.LOST: "1 dataset is lost whole",
+    Fate.NOT_SHOWN: "of 1 nothing shows that anything is left",
+    Fate.FALLS_BACK: "1 falls back to an older state",
+    Fate.HELD: "1 is held elsewhere as last seen",
+    Fate.TOUCHED: "1 loses a copy and keeps its original",
+}
+_MANY: Final = {
+    Fate.LOST: "{} datasets are lost whole",
+    Fate.NOT_SHOWN: "of {} nothing shows that anything is left",
+    Fate.FALLS_BACK: "{} fall back to an older state",
+    Fate.HELD: "{} are held elsewhere as last seen",
+    Fate.TOUCHED: "{} lose a copy and keep their original",
+}
+
+
+def count_said(fate: Fate, count: int) -> str:
+    """Say how many datasets meet a fate."""
+    return _ONE[fate] if count == 1 else _MANY[fate].format(count)
+
+
+def loss_said(loss: Loss) -> str:
+    """Say in one sentence the worst that a loss does."""
+    worst = next((count_said(fate, len(loss.of(fate))) for fate in Fate if loss.of(fate)), "no dataset loses anything")
+    return f"With {loss.said} gone {worst}."
+
+
+def besides_said(loss: Loss) -> str:
+    """Say what else a loss does (empty: nothing)."""
+    told = [count_said(fate, len(loss.of(fate))) for fate in Fate if loss.of(fate)][1:]
+    said = [f"Besides, {joined(told)}."] if told else []
+    if loss.drive is not None and loss.drive.at_stake:
+        names = joined(dict.fromkeys(one.dataset for one in loss.drive.at_stake))
+        said.append(f"Until the drive is made up, no copy elsewhere is proven of {names}.")
+    return " ".join(said)
+
+
+def table_said(table: LossTable) -> str:
+    """Say in one sentence what single failures do; with one loss alone that is the loss."""
+    if len(table.losses) == 1:
+        return loss_said(table.losses[0])
+    losing = [loss for loss in table.losses if loss.of(Fate.LOST)]
+    unshown = [loss for loss in table.losses if not loss.of(Fate.LOST) and loss.of(Fate.NOT_SHOWN)]
+    of_all = f"of {len(table.losses)} single failures"
+    if losing:
+        verb = "loses" if len(losing) == 1 else "lose"
+        return f"{len(losing)} {of_all} {verb} a dataset whole{_unshown(unshown)}."
+    if unshown:
+        one = len(unshown) == 1
+        return (
+            f"Of {len(table.losses)} single failures none surely loses a dataset; after {len(unshown)} of them nothing"
+            f" shows that {'one' if one else 'some dataset'} is left."
+        )
+    return f"None {of_all} loses a dataset whole." if table.losses else "Nothing that could be lost is declared."
+
+
+def _unshown(unshown: Sequence[Loss]) -> str:
+    if not unshown:
+        return ""
+    return f"; after {len(unshown)} more nothing shows that one is left"
+
+
+def time_said(restore: Restore | None) -> str:
+    """Say how long a restore takes: a bound below, unless its rate was measured."""
+    if restore is None or restore.time is None:
+        return NOT_KNOWN
+    span = span_said(restore.time.time)
+    return f"about {span}" if restore.time.measured else f"at least {span}"
+
+
+def span_said(span: timedelta) -> str:
+    """Say how long something takes, without the seconds from ten minutes on."""
+    return format_duration(span - span % timedelta(minutes=1) if span >= timedelta(minutes=10) else span)
+
+
+def limit_said(restore: Restore | None) -> str:
+    """Say what makes a restore so long (empty: nothing is known of it)."""
+    if restore is None or restore.time is None:
+        return ""
+    fetching = restore.time.fetching
+    slowest = restore.time.bottleneck.what
+    return f"{slowest}; {format_duration(fetching)} to fetch it" if fetching else slowest
+
+
+def holds_said(place: Place) -> str:
+    """Say what is shown of a place, and that its key is gone where it is."""
+    return "encrypted, and every place of its key is gone" if place.key_gone else place.holds.value
+
+
+def keys_said(place: Place, estate: Estate) -> str:
+    """Say where the key of an encrypted place is kept (empty: it is not encrypted)."""
+    if not place.encrypted:
+        return ""
+    if place.key_gone:
+        return "its key is gone"
+    if not place.key_kept:
+        return "where its key is kept is not declared"
+    return f"its key is kept at {joined(named(place.key_kept, estate))}"
+
+
+def named(keepers: Sequence[str], estate: Estate) -> list[str]:
+    """Return the names of sites, and of devices with their sites, from their ids."""
+    sites = {str(site.id): site.name for site in estate.sites}
+    devices = {str(device.id): f"{device.id} ({sites[device.site]})" for device in estate.devices}
+    return [devices.get(keeper, sites.get(keeper, keeper)) for keeper in keepers]
+
+
+def is_shown(place: Place) -> bool:
+    """Whether something is shown of it that can be brought back."""
+    return place.holds.shown and not place.key_gone
