@@ -8,6 +8,7 @@ from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_c
 from coverage_audit.audits.exposing import exposure_of
 from coverage_audit.audits.fallback import excused, place_then
 from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.rates import rates_of
 from coverage_audit.audits.rooms import Rooms, volumes_of
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.estate.former import lineage_of
@@ -54,5 +55,6 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
         copies=copies,
         exposure=None if isinstance(tree, Gap) else exposure_of(dataset, evidence, tree, copies, estate, parts.work),
         rooms=tuple(rooms[volume] for volume in volumes_of(dataset)),
+        rates=rates_of(estate, [dataset], parts.ledger),
     )
     return CaseOutcome(case=case, outcomes=outcomes)

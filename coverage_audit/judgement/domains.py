@@ -40,6 +40,11 @@ class Domain:
         """Spell it."""
         return self.name
 
+    @property
+    def breadth(self) -> int:
+        """Return how wide it is; the kinds are declared from the narrowest to the widest."""
+        return tuple(DomainKind).index(self.kind)
+
 
 def device_domain(device: DeviceId) -> Domain:
     """Return the loss of a device with all that is in it."""
@@ -64,3 +69,18 @@ def site_domain(site: SiteId) -> Domain:
 def shared_domain(kind: str, name: str) -> Domain:
     """Return the loss of something that devices share; of an admin account it is that somebody erases by it."""
     return Domain(kind=DomainKind.ACCOUNT if kind == ACCOUNT else DomainKind.SHARED, name=f"{kind}={name}")
+
+
+def in_words(domain: Domain) -> str:
+    """Say what fails, as part of a sentence."""
+    kind, _, name = domain.name.partition("=")
+    match domain.kind:
+        case DomainKind.DRIVE:
+            volume, _, number = domain.name.rpartition("#")
+            return f"drive {number} of {volume}"
+        case DomainKind.VOLUME | DomainKind.DEVICE:
+            return f"the {domain.kind} {domain.name}"
+        case DomainKind.ACCOUNT:
+            return f"the admin account {name}"
+        case DomainKind.SHARED | DomainKind.SITE:
+            return f"the {kind} {name}"

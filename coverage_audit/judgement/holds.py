@@ -27,6 +27,11 @@ class Holds(StrEnum):
         """Whether it is shown to hold anything."""
         return self in {Holds.ALL, Holds.PART}
 
+    @property
+    def may(self) -> bool:
+        """Whether it may hold something, shown or not."""
+        return self is not Holds.NOTHING
+
 
 def original_holds(original: JudgedOriginal) -> Holds:
     """Say what is shown of an original: what was read of it on the pinned volume is there."""

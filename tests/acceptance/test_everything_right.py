@@ -109,7 +109,7 @@ def test_an_original_that_is_empty_is_covered_by_nothing(in_order: Station) -> N
     assert dataset_of(audited, "field-recordings").original.standing is Standing.UNVERIFIED
 
 
-def test_a_criterion_that_cannot_be_judged_yet_is_unverified_and_said(in_order: Station) -> None:
+def test_a_time_to_restore_that_nothing_has_measured_is_unverified_and_said(in_order: Station) -> None:
     text = in_order.estate_file.read_text().replace("max_age: 26h", "max_age: 26h, restore_within: 4h")
     in_order.estate_file.write_text(text)
 
@@ -117,7 +117,7 @@ def test_a_criterion_that_cannot_be_judged_yet_is_unverified_and_said(in_order: 
 
     assert ran.status == 69, ran.err
     findings = ran.object["datasets"][0]["findings"]
-    assert any("restore_within" in finding["id"] and finding["answer"] == "unverified" for finding in findings)
+    assert any(finding["rule"] == "restore-time" and finding["answer"] == "unverified" for finding in findings)
 
 
 def test_only_the_datasets_named_are_audited(in_order: Station) -> None:
