@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -17,9 +17,9 @@ from coverage_audit.audits.summing_up import SummedUp, sum_up
 from coverage_audit.collectors.gather import gather, look_again
 from coverage_audit.collectors.hash_files import hash_files, usable_digests
 from coverage_audit.collectors.own_places import own_places
+from coverage_audit.collectors.read_back import read_back
 from coverage_audit.comparison.types import Workspace
-from coverage_audit.estate.model import Device, Estate, NoticeKind
-from coverage_audit.evidence.collected import SecondLook
+from coverage_audit.estate.model import Estate, NoticeKind
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.progress import Progress, silent
 from coverage_audit.ledger.folder import StateFolder
@@ -69,6 +69,7 @@ def assembled(
 
     Raises LedgerBusyError when one does, LedgerError when the folder or its ledger cannot be used.
     """
+    withheld = variables_of(estate) | {DATABASE}
     with exclusive(state), reading(state) as ledger:
         staging = ledger.staging(clock())
         try:
@@ -80,22 +81,12 @@ def assembled(
                     seed=ledger.seed,
                     clock=clock,
                     progress=progress,
-                    withheld=variables_of(estate) | {DATABASE},
+                    withheld=withheld,
                 ),
-                look_again=partial(_look_again, estate),
-                hash_files=partial(
-                    hash_files,
-                    limits=estate.limits,
-                    clock=clock,
-                    progress=progress,
-                    withheld=variables_of(estate) | {DATABASE},
-                ),
-                usable_digests=partial(
-                    usable_digests,
-                    limits=estate.limits,
-                    clock=clock,
-                    withheld=variables_of(estate) | {DATABASE},
-                ),
+                look_again=partial(look_again, limits=estate.limits, withheld=withheld),
+                hash_files=partial(hash_files, limits=estate.limits, clock=clock, progress=progress, withheld=withheld),
+                usable_digests=partial(usable_digests, limits=estate.limits, clock=clock, withheld=withheld),
+                read_back=partial(read_back, limits=estate.limits, clock=clock, progress=progress, withheld=withheld),
                 ledger=ledger,
                 own=_own(estate, StateFolder(path=state)),
                 work=Workspace(folder=staging, memory=estate.limits.memory, seed=ledger.seed),
@@ -110,11 +101,6 @@ def _own(estate: Estate, folder: StateFolder) -> OwnPlaces:
     database = None if os.environ.get(DATABASE) else folder.database
     needed = (folder.path / "seed", folder.manifests, folder.relations)
     return own_places(estate, database=database, dump=folder.dump, needed=needed)
-
-
-def _look_again(estate: Estate, device: Device, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
-    withheld = variables_of(estate) | {DATABASE}
-    return look_again(device, root, paths, limits=estate.limits, withheld=withheld)
 
 
 def tell(

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Protocol
 
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.collected import Answer, Question, SecondLook
 from coverage_audit.evidence.content import HashedFiles, Wanted
+from coverage_audit.evidence.drilling import FilesBack
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.ledger.ledger import Ledger
@@ -53,6 +55,18 @@ class HashFiles(Protocol):
         """
 
 
+class ReadBack(Protocol):
+    """Reads named files of a device back onto a scratch disk, over the device's own way."""
+
+    def __call__(
+        self, device: Device, root: str, wanted: Sequence[Wanted], *, algorithms: Sequence[str], scratch: Path
+    ) -> FilesBack | Gap:
+        """Return what the scratch disk held of files below `root`, in their order.
+
+        A gap where nothing came of it: the box could not be asked, or its gate does not let content be sent.
+        """
+
+
 @dataclass(frozen=True, kw_only=True)
 class Parts:
     """An audit's collaborators. `clock` gives aware instants in UTC.
@@ -64,6 +78,7 @@ class Parts:
     look_again: LookAgain
     hash_files: HashFiles
     usable_digests: Callable[[Device], tuple[str, ...] | Gap]
+    read_back: ReadBack
     ledger: Ledger
     work: Workspace
     own: OwnPlaces

@@ -18,6 +18,7 @@ from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import Device, VolumeKey
 from coverage_audit.evidence.collected import Question, SecondLook, SeenPoints, SeenTree
 from coverage_audit.evidence.content import Wanted
+from coverage_audit.evidence.drilling import FileBack
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, VolumeFacts
 
 _HEAD: Final = 8  # bytes of a word's length, before it
@@ -83,7 +84,20 @@ class AskDigests:
     limits: Limits
 
 
-Errand = Walk | LookAgain | HashFiles | AskDigests
+@dataclass(frozen=True, kw_only=True)
+class ReadBack:
+    """An errand: read named files below `root` back onto the scratch disk, and digest what it holds of them."""
+
+    device: Device
+    root: str
+    wanted: tuple[Wanted, ...]
+    algorithms: tuple[str, ...]
+    scratch: Path
+    limits: Limits
+    deadline: float
+
+
+Errand = Walk | LookAgain | HashFiles | AskDigests | ReadBack
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +151,16 @@ class CanDigest:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Back:
+    """What came of one file; `read` bytes in `seconds` is what all took so far, `way` how they come."""
+
+    file: FileBack
+    read: int
+    seconds: float
+    way: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Ended:
     """The last word of a worker; with a reason where it could not go on (which then holds for all that lacks)."""
 
@@ -144,7 +168,7 @@ class Ended:
     detail: str = ""
 
 
-Word = Counted | SeenDevice | SeenVolume | SeenTree | SeenPoints | Looked | Hashed | CanDigest | Ended
+Word = Counted | SeenDevice | SeenVolume | SeenTree | SeenPoints | Looked | Hashed | CanDigest | Back | Ended
 
 
 def packed(value: Word | Errand) -> bytes:

@@ -54,7 +54,7 @@ class ContentReader:
         """
         try:
             if self._is_local:
-                hash_here(algorithm, _still_there(root), wanted, pace, say)
+                hash_here(algorithm, still_there(root), wanted, pace, say)
             elif self._has(algorithm):
                 self._by_gate(algorithm, root, wanted, pace, say)
             else:
@@ -113,7 +113,7 @@ def _in_time(batch: Sequence[Wanted], pace: Pace) -> Iterator[tuple[Wanted, ...]
         yield tuple(part)
 
 
-def _still_there(root: str) -> str:
+def still_there(root: str) -> str:
     """Return the root. Raises TransportError where it is no folder that can be read, or is empty now."""
     try:
         with os.scandir(root) as entries:

@@ -22,12 +22,14 @@ from coverage_audit.collectors.errands import (
     HashFiles,
     Inbox,
     LookAgain,
+    ReadBack,
     Walk,
     Word,
     send,
 )
 from coverage_audit.collectors.hashing_wanted import digests_of, hash_wanted
 from coverage_audit.collectors.looking import look
+from coverage_audit.collectors.reading_back import read_wanted
 from coverage_audit.collectors.reporting_progress import Sparing
 from coverage_audit.collectors.sessions import end_session
 from coverage_audit.collectors.transport import TransportError
@@ -65,6 +67,8 @@ def run(errand: Errand, pipe: int) -> Iterator[Word]:
                 hash_wanted(errand, transport, partial(send, pipe))
             case AskDigests():
                 yield digests_of(errand, transport)
+            case ReadBack():
+                read_wanted(errand, transport, partial(send, pipe))
 
 
 def _device(errand: Errand) -> Device:

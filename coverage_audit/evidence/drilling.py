@@ -7,7 +7,9 @@ from datetime import datetime
 from enum import StrEnum
 
 from coverage_audit.estate.model import Address, DatasetId
+from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.facts import Gap
 
 LEAST_MEASURED = 4 << 20
 """Bytes that must have been read for a rate: what takes less is over before a link has got going."""
@@ -30,6 +32,36 @@ class Fate(StrEnum):
     UNREAD = "unread"  # it could not be read back
     CHANGED = "changed meanwhile"  # the original, or the copy's file, is another version by now: it shows nothing
     UNHELD = "nothing to hold it against"  # the original could not be read, and no digest of it is stored
+
+
+@dataclass(frozen=True, kw_only=True)
+class FileBack:
+    """A file that was read back, held on the scratch disk and read from there again; with `why` it does not count.
+
+    `digests` are of what the scratch disk gave back, by algorithm.
+    """
+
+    path: bytes
+    size: int = 0
+    digests: tuple[tuple[str, bytes], ...] = ()
+    why: str | None = None
+    is_another: bool = False  # what lies there is not what was listed, or is another version by now
+
+
+@dataclass(frozen=True, kw_only=True)
+class FilesBack:
+    """What came of reading files back: each that was wanted is in exactly one of `back` and `left`.
+
+    `left` was not reached, `stopped` says why. `read` bytes passed in `seconds` of reading and writing alone, by `way`
+    (in a few words).
+    """
+
+    back: tuple[FileBack, ...]
+    left: tuple[Wanted, ...] = ()
+    read: int = 0
+    seconds: float = 0.0
+    way: str = ""
+    stopped: Gap | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

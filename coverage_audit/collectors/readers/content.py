@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final, Protocol
 
 from coverage_audit.collectors.framing import MODES, beginning, ending, refusal
+from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
@@ -24,10 +25,11 @@ _MOST_BETWEEN: Final = 1 << 20  # bytes of what is no content: noise of start fi
 _FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?) / .*")
 _FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
 _SECOND_NS: Final = 10**9
-CHANGED_BEFORE: Final = "it changed since it was listed"
-CHANGED_MEANWHILE: Final = "it changed while it was read"
 GONE: Final = "it was gone"
-_WHY: Final = {b"gone": GONE, b"changed": "it is no file any more", b"unreadable": "it could not be read"}
+NO_FILE: Final = "it is no file any more"
+ANOTHER: Final = frozenset({CHANGED_BEFORE, CHANGED_MEANWHILE, NO_FILE})
+"""Why a file does not count that is not, or not any more, what was listed."""
+_WHY: Final = {b"gone": GONE, b"changed": NO_FILE, b"unreadable": "it could not be read"}
 _NOTHING: Final = "the box told nothing of it"
 _REFUSAL: Final = b"R "
 _NEVER: Final = b"\0\0never\0\0"  # nothing more comes of this answer but its end

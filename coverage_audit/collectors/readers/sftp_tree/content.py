@@ -10,11 +10,12 @@ import hashlib
 import stat
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
-from typing import Final
+from typing import Final, Protocol
 
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE, Say
 from coverage_audit.collectors.pace import Pace
 from coverage_audit.collectors.packets import Packets
+from coverage_audit.collectors.readers.content import Sink
 from coverage_audit.collectors.readers.sftp_tree.folders import Folder
 from coverage_audit.collectors.readers.sftp_tree.names import WHY, no_folder
 from coverage_audit.collectors.readers.sftp_tree.packets import Answer, Code, Kind, piece, to_read
@@ -29,6 +30,15 @@ _PIECES: Final = 16  # of one file that are under way
 _FILES: Final = 4  # that are read at a time: a small one is mostly waiting
 _SECOND_NS: Final = 10**9
 
+Into = tuple[Callable[[bytes], None], Callable[[str | None], None]]
+
+
+class Hashing(Protocol):
+    """A digest that is being made."""
+
+    def digest(self) -> bytes:
+        """Return it."""
+
 
 def hash_over_sftp(packets: Packets, root: str, wanted: Iterable[Wanted], algorithm: str, pace: Pace, say: Say) -> None:
     """Say of each file below `root` (absolute) its digest, or why there is none. What does not fit is passed over.
@@ -36,6 +46,34 @@ def hash_over_sftp(packets: Packets, root: str, wanted: Iterable[Wanted], algori
     Raises OutOfTimeError when the time is over: what was not said by then was not read. Raises TransportError where
     the root cannot be read, or is empty now: then its volume is gone.
     """
+    session = _begun(packets, root)
+    coming = (one for one in wanted if pace.fits(one.size))
+
+    def following() -> None:
+        one = next(coming, None)
+        if one is not None:
+            hashed = hashlib.new(algorithm, usedforsecurity=False)
+            done = partial(_said, say, following, one, hashed)
+            _File(session, below(root, one.path), one, (hashed.update, done), pace)
+
+    for _ in range(_FILES):
+        following()
+    session.run()
+
+
+def read_over_sftp(packets: Packets, root: str, wanted: Iterable[Wanted], sink: Sink, pace: Pace) -> None:
+    """Hand the content of each file below `root` (absolute) to `sink`, one after the other, or why it does not count.
+
+    Raises OutOfTimeError when the time is over, TransportError as above, and whatever the sink raises.
+    """
+    session = _begun(packets, root)
+    for one in wanted:
+        sink.begin(one)
+        _File(session, below(root, one.path), one, (sink.take, sink.end), pace)
+        session.run()
+
+
+def _begun(packets: Packets, root: str) -> Session:
     session = Session(packets)
     names: list[int] = []
     ended: list[int] = []
@@ -45,33 +83,29 @@ def hash_over_sftp(packets: Packets, root: str, wanted: Iterable[Wanted], algori
         raise no_folder(root, ended[0])
     if not sum(names):
         raise TransportError(GapKind.NOT_MOUNTED, f"{shown(root)}: it is empty now")
-    coming = (one for one in wanted if pace.fits(one.size))
-
-    def following() -> None:
-        one = next(coming, None)
-        if one is not None:
-            _File(session, below(root, one.path), one, algorithm, pace, partial(_said, say, following))
-
-    for _ in range(_FILES):
-        following()
-    session.run()
+    return session
 
 
-def _said(say: Say, following: Callable[[], None], outcome: HashedFile | NotHashed) -> None:
-    say(outcome)
+def _said(say: Say, following: Callable[[], None], one: Wanted, hashed: Hashing, why: str | None) -> None:
+    if why is None:
+        say(HashedFile(path=one.path, size=one.size, mtime_ns=one.mtime_ns, ctime_ns=None, digest=hashed.digest()))
+    else:
+        say(NotHashed(path=one.path, why=why))
     following()
 
 
 class _File:
-    """One file on its way: looked at, opened, looked at, read from its beginning to its end, looked at."""
+    """One file on its way: looked at, opened, looked at, read from its beginning to its end, looked at.
 
-    def __init__(self, session: Session, place: bytes, one: Wanted, algorithm: str, pace: Pace, say: Say) -> None:
+    `into` takes its pieces in their order, then that it is whole (None) or why it does not count.
+    """
+
+    def __init__(self, session: Session, place: bytes, one: Wanted, into: Into, pace: Pace) -> None:
         self._session = session
         self._place = place
         self._one = one
         self._pace = pace
-        self._say = say
-        self._hashed = hashlib.new(algorithm, usedforsecurity=False)
+        self._give, self._done = into
         self._handle = b""
         self._offsets = self._all_offsets()
         self._held: dict[int, bytes] = {}  # pieces that came before those in front of them
@@ -129,7 +163,7 @@ class _File:
     def _take(self, offset: int, data: bytes) -> None:
         self._held[offset] = data
         while (held := self._held.pop(self._next, None)) is not None:
-            self._hashed.update(held)
+            self._give(held)
             self._next += len(held)
         self._pace.took(len(data))
 
@@ -141,14 +175,9 @@ class _File:
         self._end(self._why)
 
     def _end(self, why: str | None) -> None:
-        one = self._one
-        if why is None and self._next != one.size:
+        if why is None and self._next != self._one.size:
             raise TransportError(GapKind.MALFORMED, "the box gave a file in pieces that do not make a whole")
-        if why is not None:
-            self._say(NotHashed(path=one.path, why=why))
-        else:
-            digest = self._hashed.digest()
-            self._say(HashedFile(path=one.path, size=one.size, mtime_ns=one.mtime_ns, ctime_ns=None, digest=digest))
+        self._done(why)
 
     def _differs(self, answer: Answer, how: str) -> str | None:
         """Say why what is there is not the file that was listed (None: it is)."""
