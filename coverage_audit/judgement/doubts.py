@@ -62,6 +62,15 @@ def partly_seen(view: CopyView) -> Reasoned | None:
     return None
 
 
+def locked_up(view: CopyView) -> Reasoned | None:
+    """Doubt that what is encrypted can be restored where nobody is declared to keep its key."""
+    copy, volume = view.evidence.copy, view.evidence.place.volume
+    if (copy.encrypted and not copy.key_kept) or (volume.encrypted and not volume.key_kept):
+        why = "it is encrypted, and nobody is declared to keep its key: whether it can be restored is unknown"
+        return Reasoned(standing=Standing.UNVERIFIED, ground=Ground.KEY, reason=why, point_stands=False)
+    return None
+
+
 def cannot_be_told(view: CopyView) -> Reasoned | None:
     """Doubt rows whose start no audit can place, or whose content was never seen before."""
     found = view.comparison

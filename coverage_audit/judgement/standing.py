@@ -13,6 +13,7 @@ from coverage_audit.judgement.doubts import (
     another_volume,
     cannot_be_told,
     clock_not_trusted,
+    locked_up,
     nothing_to_go_by,
     partly_seen,
     proof_reached,
@@ -37,6 +38,7 @@ STEPS: tuple[Callable[[CopyView], Reasoned | None], ...] = (
     clock_not_trusted,
     partly_seen,
     cannot_be_told,
+    locked_up,
     too_little_proof,
 )
 """In this order; the first that has something to say decides, what the others have to say is remarked."""
@@ -77,4 +79,6 @@ def _why_proven(view: CopyView) -> str:
     if view.comparison is None:
         return "its newest recovery point is young enough"
     held = f"all {amount(view.comparison.same)} are held"
+    if view.comparison.held_back.files:
+        return f"{held}, and of what changed at once in the original {amount(view.comparison.held_back)} as before"
     return f"{held}, but for what is pending" if view.comparison.pending_rows else held

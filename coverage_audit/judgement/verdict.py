@@ -33,6 +33,7 @@ class Ground(StrEnum):
     AGE = "age"
     EVIDENCE = "evidence"
     CLOCK = "clock"
+    KEY = "key"
 
 
 class Answer(StrEnum):

@@ -1,0 +1,65 @@
+"""Where the keys of an encrypted copy are kept, held against what takes them.
+
+A copy is needed when its original is lost. So of each layer of its encryption a key must be left by whatever single
+failure takes the original (its volume, its device, its site, what that shares with others), and it must lie elsewhere
+than what it opens: a key that goes with it opens nothing, and a key inside of it never did.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.model import Estate
+from coverage_audit.judgement.domains import Domain, DomainKind, site_domain
+from coverage_audit.judgement.falling import of_device
+from coverage_audit.judgement.stakes import Stake
+from coverage_audit.judgement.wording import joined
+
+_KINDS: Final = tuple(DomainKind)
+
+
+def keys_left(estate: Estate, failed: Domain | None = None) -> frozenset[str]:
+    """Return the sites and devices at which a key that is kept there can be had, after one failure or none.
+
+    Of a loose drive that is encrypted as a whole it can be had only where its own key can: not of two that keep each
+    other's.
+    """
+    left = [device for device in estate.devices if failed not in of_device(device.id, estate)]
+    loose = [device for device in left if isinstance(device.access, ShelfAccess)]
+    found = {str(site.id) for site in estate.sites if site_domain(site.id) != failed}
+    found |= {str(device.id) for device in left if device not in loose}
+    while True:
+        more = {
+            str(device.id)
+            for device in loose
+            if any(not volume.encrypted or found.intersection(volume.key_kept) for volume in device.volumes)
+        }
+        if more <= found:
+            return frozenset(found)
+        found |= more
+
+
+def lost_with(copy: Stake, original: Stake, estate: Estate) -> str | None:
+    """Say by what the last key to a copy is lost with its original or with the copy itself (None: by nothing)."""
+    for layer in copy.keys:
+        names = {holder.name for holder in layer}
+        said = f"its key is kept at {joined(sorted(names))} alone"
+        if not names & keys_left(estate):
+            return f"{said}, inside of what is encrypted itself"
+        for failed in _singly(original):
+            if not copy.falls.by(frozenset({failed})) and not names & keys_left(estate, failed):
+                return (
+                    f"{said}: what takes {original.address} by the loss of {failed} takes the key, too, and the copy "
+                    "that is left cannot be opened"
+                )
+        for failed in _singly(copy):
+            if failed.kind in {DomainKind.DEVICE, DomainKind.SITE} and not names & keys_left(estate, failed):
+                return f"{said}: it is lost with what it opens, by the loss of {failed}"
+    return None
+
+
+def _singly(stake: Stake) -> list[Domain]:
+    """Return the failures that take a place by themselves, the narrowest first."""
+    single = (domain for domain in stake.falls.certain if stake.falls.by(frozenset({domain})))
+    return sorted(single, key=lambda domain: (_KINDS.index(domain.kind), domain.name))
