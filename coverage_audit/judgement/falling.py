@@ -15,8 +15,8 @@ from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.counting import Holding
 from coverage_audit.judgement.domains import (
-    ACCOUNT,
     Domain,
+    DomainKind,
     device_domain,
     drive_domain,
     shared_domain,
@@ -92,6 +92,31 @@ def of_device(device: DeviceId, estate: Estate) -> dict[Domain, str]:
     return found
 
 
+def of_volume(volume: Volume, estate: Estate) -> Falls:
+    """Return what a volume falls with by declaration."""
+    certain: dict[Domain, str] = {}
+    perhaps: dict[Domain, str] = {}
+    groups: list[DriveGroup] = []
+    for upon, why in _volumes(volume, estate):
+        beneath = of_device(upon.key.device, estate)
+        certain = {**{domain: said or why for domain, said in beneath.items()}, **certain, volume_domain(upon.key): why}
+        _add_drives(upon, why, certain, perhaps, groups)
+    kept = _declared_beyond_reach(volume)
+    accounts = {domain: kept for domain in certain if kept and domain.kind is DomainKind.ACCOUNT}
+    certain = {domain: why for domain, why in certain.items() if domain not in accounts}
+    return Falls(certain=certain, perhaps=perhaps, groups=tuple(groups), kept_from=accounts)
+
+
+def losses_stood(volume: Volume) -> int | None:
+    """Return how many of its drives a volume may lose (None: what is declared cannot be; 0 where none is declared)."""
+    if not volume.drives:
+        return 0
+    try:
+        return array_of([drive.size for drive in volume.drives], volume.parity).stands
+    except ValueError:
+        return None
+
+
 def _direct(holding: Holding, estate: Estate, machines: Machines) -> Falls:
     place = holding.place
     certain: dict[Domain, str] = {}
@@ -104,7 +129,7 @@ def _direct(holding: Holding, estate: Estate, machines: Machines) -> Falls:
         certain[volume_domain(volume.key)] = why
         _add_drives(volume, why, certain, perhaps, groups)
     kept, doubt = _beyond_reach(holding, rehearsal=estate.rehearsal)
-    accounts = {domain: why for domain, why in certain.items() if domain.name.startswith(f"{ACCOUNT}=")}
+    accounts = {domain: why for domain, why in certain.items() if domain.kind is DomainKind.ACCOUNT}
     if kept:
         certain = {domain: why for domain, why in certain.items() if domain not in accounts}
     if kept and doubt:
@@ -135,12 +160,10 @@ def _add_drives(
     drives = tuple(drive_domain(volume.key, number) for number in range(1, len(volume.drives) + 1))
     if not drives:
         return
-    try:
-        stands = array_of([drive.size for drive in volume.drives], volume.parity).stands
-    except ValueError:
+    stands = losses_stood(volume)
+    if stands is None:
         perhaps |= dict.fromkeys(drives, f"{why}; what it stands cannot be reckoned from what is declared")
-        return
-    if stands:
+    elif stands:
         groups.append(DriveGroup(volume=volume.key, drives=drives, needed=stands + 1))
     else:
         certain |= dict.fromkeys(drives, f"{why}; it stands no loss of a drive")
@@ -149,13 +172,20 @@ def _add_drives(
 def _beyond_reach(holding: Holding, *, rehearsal: bool) -> tuple[str, str]:
     """Say why an admin account cannot erase what a place holds, and what speaks against that (empty: nothing)."""
     volume, seen = holding.place.volume, holding.place.volume_facts
+    kept = _declared_beyond_reach(volume)
     if volume.immutable:
         writable = isinstance(seen, VolumeFacts) and seen.read_only is False and not rehearsal
-        return f"{volume.key} is immutable", f"{volume.key} is declared immutable, and it is writable" * writable
+        return kept, f"{volume.key} is declared immutable, and it is writable" * writable
     if volume.offline and holding.on_host is None:
         online = holding.attached and not rehearsal
-        return f"{volume.key} is offline", f"{volume.key} is declared offline, and it was attached" * online
+        return kept, f"{volume.key} is declared offline, and it was attached" * online
     return "", ""
+
+
+def _declared_beyond_reach(volume: Volume) -> str:
+    if volume.immutable:
+        return f"{volume.key} is declared immutable"
+    return f"{volume.key} is declared offline" if volume.offline else ""
 
 
 def _with_others(

@@ -7,11 +7,12 @@ elsewhere then. A place that was judged and is declared no more is left out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from coverage_audit.estate.model import Address, Dataset, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts
+from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.holding import holdings_of
@@ -32,18 +33,18 @@ class DatasetMaterial:
 
 @dataclass(frozen=True, kw_only=True)
 class Material:
-    """All of it. `at` is now, `rates` bytes a second that were measured. `unjudged` names what counts for nothing."""
+    """All of it. `at` is now, `rates` are those that drills measured. `unjudged` names what counts for nothing."""
 
     estate: Estate
     judged: JudgedEstate
     datasets: tuple[DatasetMaterial, ...]
     unjudged: tuple[str, ...]
     at: datetime
-    rates: Mapping[VolumeKey, int] = field(default_factory=dict)
+    rates: tuple[MeasuredRate, ...] = ()
 
 
 def material_of(
-    estate: Estate, judged: JudgedEstate, *, at: datetime, rates: Mapping[VolumeKey, int] | None = None
+    estate: Estate, judged: JudgedEstate, *, at: datetime, rates: tuple[MeasuredRate, ...] = ()
 ) -> Material:
     """Lay out an audit for the scenarios."""
     before = {dataset.id: dataset for dataset in judged.datasets}
@@ -56,7 +57,7 @@ def material_of(
             unjudged.append(str(dataset.id))
             continue
         unjudged += [f"{dataset.id} at {address}" for address in _not_judged(dataset, found)]
-        contexts.append((found, _context(dataset, found, estate, judged, machines)))
+        contexts.append((found, _context(dataset, found, estate, judged, machines, rates)))
     places = _places(contexts)
     return Material(
         estate=estate,
@@ -72,7 +73,7 @@ def material_of(
         ),
         unjudged=tuple(unjudged),
         at=at,
-        rates=rates or {},
+        rates=rates,
     )
 
 
@@ -87,6 +88,7 @@ def _context(
     estate: Estate,
     audit: JudgedEstate,
     machines: Mapping[DeviceId, DeviceFacts],
+    rates: tuple[MeasuredRate, ...],
 ) -> DatasetContext:
     policy = estate.policy(dataset.policy)
     original = _original_now(judged.original, dataset.original, estate)
@@ -97,6 +99,7 @@ def _context(
         original=original.evidence,
         copies=tuple(copy.evidence for copy in copies),
         exposure=judged.exposure,
+        rates=rates,
     )
     return DatasetContext(
         case=case,
