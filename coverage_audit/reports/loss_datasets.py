@@ -63,7 +63,7 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock) -> LossView:
         best=place_view(best, estate, clock) if best is not None else None,
         back=clock.maybe(loss.since) if loss.original_gone else None,
         trimmed=clock.maybe(loss.since_trimmed) if loss.since_trimmed != loss.since and loss.original_gone else None,
-        lacks=_lacks(loss),
+        lacks=lacks_said(loss),
         exposed=_exposed(loss),
         others=tuple(place_view(place, estate, clock) for place in loss.left if place != best),
         gone=tuple(place_view(place, estate, clock) for place in loss.gone),
@@ -93,8 +93,8 @@ def site_of(place: Place, estate: Estate) -> str:
     return next((site.name for site in estate.sites if site.id == place.site), place.site)
 
 
-def _lacks(loss: DatasetLoss) -> str:
-    """Say what the best place lacks of the original as last seen."""
+def lacks_said(loss: DatasetLoss) -> str:
+    """Say what the best place lacks of the original as last seen (empty: nothing has to come back from it)."""
     if not loss.original_gone or loss.best is None:
         return ""
     if loss.not_held is None:

@@ -1,0 +1,191 @@
+"""The recovery sheet: one page to keep on paper, which somebody else in the house can follow.
+
+What was on a box, where the best copy of each is and as of when, where the key of an encrypted one is kept, in what
+order to bring it back, and how long that takes. Nothing is told as a way back that was not shown to hold something.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.model import POINT, Device, Estate, VolumeKey
+from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.domains import DomainKind
+from coverage_audit.judgement.wording import joined
+from coverage_audit.reports.lead import FRESH
+from coverage_audit.reports.loss_datasets import lacks_said, site_of
+from coverage_audit.reports.loss_drive import size_in_both
+from coverage_audit.reports.loss_words import keys_said, limit_said, named, span_said, time_said
+from coverage_audit.reports.page_words import Clock, Moment
+from coverage_audit.reports.templating import render
+from coverage_audit.scenarios.loss import DatasetLoss, Fate, Loss, LossTable, Place
+
+_CLEAN: Final = "From a machine that is surely clean, change that password, and unplug or lock what it can still reach."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """One dataset in its turn: from where, of when, with which key, and how long."""
+
+    name: str
+    size: str
+    device: str
+    path: str
+    site: str
+    state: Moment | None
+    lacks: str
+    key: str
+    time: str
+    limit: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attempt:
+    """A dataset for which no way back is shown: where one may try (empty: there is no place left)."""
+
+    name: str
+    places: tuple[str, ...]
+
+
+def recovery_sheet(loss: Loss, table: LossTable, estate: Estate) -> str:
+    """Make the sheet of one loss. Raises ReportError where the template cannot be filled."""
+    clock = Clock(zone=estate.time_zone, now=table.at)
+    coming = _in_order(loss)
+    ways = tuple(_way(dataset, dataset.best, estate, clock) for dataset in coming if dataset.best is not None)
+    return render(
+        "recovery_sheet.html",
+        table=table,
+        loss=loss,
+        zone=estate.time_zone.key,
+        made=clock.moment(table.at),
+        as_of=clock.moment(table.as_of),
+        old=_old(table),
+        was=tuple(_was(loss, estate)),
+        first=tuple(_first(loss, coming)),
+        ways=ways,
+        has_points=any(POINT in way.path for way in ways),
+        total=span_said(loss.back) if loss.back else "",
+        not_reckoned=joined(loss.not_reckoned) if loss.not_reckoned else "",
+        attempts=tuple(_attempt(dataset, estate) for dataset in loss.datasets if _has_no_way(dataset)),
+        copies=tuple(_copy(dataset, estate) for dataset in loss.of(Fate.TOUCHED)),
+        keys=tuple(_key(str(key.volume), key.elsewhere, estate) for key in loss.keys),
+        reach=tuple(_reach(device, estate) for device in _sources(coming, estate)),
+    )
+
+
+def _old(table: LossTable) -> str:
+    age = table.at - table.as_of
+    return (
+        f"That audit began {format_duration(age)} ago: look at the copies before you rely on this."
+        if age > FRESH
+        else ""
+    )
+
+
+def _in_order(loss: Loss) -> list[DatasetLoss]:
+    """Return what has a way back, in the order of the loss; what that does not name comes last."""
+    turn = {dataset: number for number, dataset in enumerate(loss.order)}
+    coming = [dataset for dataset in loss.datasets if dataset.original_gone and not _has_no_way(dataset)]
+    return sorted(coming, key=lambda dataset: turn.get(dataset.dataset, len(turn)))
+
+
+def _has_no_way(dataset: DatasetLoss) -> bool:
+    return dataset.original_gone and (dataset.best is None or dataset.fate in {Fate.LOST, Fate.NOT_SHOWN})
+
+
+def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock) -> Way:
+    device, path = place_on_box(best, estate)
+    return Way(
+        name=dataset.dataset,
+        size=size_in_both(dataset.size.bytes) if dataset.size is not None else "size not known",
+        device=device,
+        path=path,
+        site=site_of(best, estate),
+        state=clock.maybe(dataset.since),
+        lacks=lacks_said(dataset),
+        key=keys_said(best, estate),
+        time=time_said(dataset.restore),
+        limit=limit_said(dataset.restore),
+    )
+
+
+def place_on_box(place: Place, estate: Estate) -> tuple[str, str]:
+    """Return a place's device and its path there, as one types it."""
+    volume = estate.volume(place.address.volume)
+    path = f"{volume.path.rstrip('/')}/{place.address.path}" if place.address.path else volume.path
+    return place.address.volume.device, path
+
+
+def _attempt(dataset: DatasetLoss, estate: Estate) -> Attempt:
+    return Attempt(name=dataset.dataset, places=tuple(_place(place, estate) for place in dataset.left))
+
+
+def _copy(dataset: DatasetLoss, estate: Estate) -> tuple[str, str]:
+    """Return a dataset that only loses copies, and where its original stands."""
+    return dataset.dataset, _place(dataset.best, estate) if dataset.best is not None else "its original, not seen"
+
+
+def _place(place: Place, estate: Estate) -> str:
+    device, path = place_on_box(place, estate)
+    key = keys_said(place, estate)
+    return f"{device}, {path} ({site_of(place, estate)}{'; ' + key if key else ''})"
+
+
+def _was(loss: Loss, estate: Estate) -> Iterator[str]:
+    """Say what stood where: each device that is gone, with its site and its volumes."""
+    for gone in loss.devices:
+        device = estate.device(gone)
+        volumes = joined(_volume(volume.key, estate) for volume in device.volumes)
+        yield f"{device.id} stood at {estate.site(device.site).name}, with {volumes}."
+    for key in (key for key in loss.volumes if key.device not in loss.devices):
+        yield f"{_volume(key, estate)} was in {key.device}, at {estate.site(estate.device(key.device).site).name}."
+    if loss.also:
+        yield f"With it goes {joined(f'{other.name} ({other.why})' for other in loss.also)}."
+
+
+def _volume(key: VolumeKey, estate: Estate) -> str:
+    volume = estate.volume(key)
+    return f"{key} ({volume.medium}, {volume.path})"
+
+
+def _first(loss: Loss, coming: Sequence[DatasetLoss]) -> Iterator[str]:
+    """Say what is to be done before anything is brought back."""
+    if loss.domain.kind is DomainKind.ACCOUNT:
+        yield _CLEAN
+    yield "Stop everything that copies from there by itself: an empty box must not be copied over a full one."
+    yield "Change nothing at the places named below. Read from them; do not tidy, repair or move there first."
+    sizes = [dataset.size for dataset in coming]
+    needed = sum(size.bytes for size in sizes if size is not None)
+    beside = " and more, for not every size is known" if None in sizes else ""
+    if needed:
+        yield f"Have a box or drive with room for {size_in_both(needed)}{beside}."
+    yield "Keep what is broken, and erase nothing on it, until all is back. Unplug a box before you open it."
+
+
+def _key(volume: str, elsewhere: Sequence[str], estate: Estate) -> str:
+    if not elsewhere:
+        return f"{volume}: no other place of it is declared"
+    return f"{volume}: also at {joined(named(elsewhere, estate))}"
+
+
+def _sources(coming: Sequence[DatasetLoss], estate: Estate) -> list[Device]:
+    ids = dict.fromkeys(dataset.best.address.volume.device for dataset in coming if dataset.best is not None)
+    return [estate.device(each) for each in ids]
+
+
+def _reach(device: Device, estate: Estate) -> tuple[str, str]:
+    """Return a device, and where it is and how one gets to it."""
+    where = estate.site(device.site).name
+    if isinstance(device.access, ShelfAccess):
+        how = "on the shelf: fetch it and plug it in"
+    elif isinstance(device.access, LocalAccess):
+        how = "the machine that runs the auditor"
+    else:
+        user = f"{device.access.user}@" if device.access.user else ""
+        port = f" port {device.access.port}" if device.access.port else ""
+        how = f"SSH to {user}{device.access.host}{port}"
+    fetch = f"; {format_duration(device.fetch_time)} to have it here" if device.fetch_time else ""
+    return device.id, f"{where}, {how}{fetch}"
