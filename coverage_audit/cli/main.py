@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "explain": "Show the evidence behind a finding and how to mend it.",
     "manifest": "Record a shelf drive that is plugged in now.",
     "preflight": "Check the estate, reach every device, show keys and volumes.",
+    "retire": "Say whether anything on hardware exists nowhere else, before it leaves.",
     "seen": "Say that you have read a weekly mail, by the word that it bears.",
     "status": "Show whether audits happen, and how old everything is.",
     "summary": "Make the weekly page of what is recorded, without an audit.",

@@ -1,0 +1,216 @@
+"""The retirement: look at all, hold what leaves against what stays, judge without it, look once more, conclude."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.retirement import NotObserved, Reading, Retirement, WalkedPlace
+from coverage_audit.audits.retiring_judging import judge_twice
+from coverage_audit.audits.retiring_looking import Looked, look_at_all, walk_again
+from coverage_audit.audits.retiring_reading import Reader
+from coverage_audit.audits.retiring_steps import steps_of
+from coverage_audit.audits.retiring_trees import Trees, trees_of, words_on
+from coverage_audit.audits.retiring_wish import RetireWish, leaving_of, originals_of
+from coverage_audit.audits.surveying import filesystems_of
+from coverage_audit.comparison.changed_meanwhile import changed_meanwhile
+from coverage_audit.comparison.held_elsewhere import HeldElsewhere
+from coverage_audit.comparison.held_rows import count_links_out
+from coverage_audit.estate.model import Estate, VolumeKey
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.elsewhere import Elsewhere, Held, Kinds, NotKeptTally
+from coverage_audit.evidence.engine import Engine, open_engine
+from coverage_audit.evidence.facts import DeviceFacts, Gap
+from coverage_audit.evidence.surveyed import UndeclaredFilesystem
+from coverage_audit.scenarios.retirement import Break, Verdict
+
+MOST_NAMED: Final = 1_000_000
+"""So many files that are not held are named; of more it is said how many they are."""
+
+_UNDECLARED: Final = "no volume declares it, so it was not looked at"
+_WAIVED: Final = "; its owner says that it need not be kept"
+
+
+def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement:
+    """Say whether what is named may leave. Nothing is recorded but the digests of what was read.
+
+    Raises UsageError for what is not declared, else as an audit does.
+    """
+    started = parts.clock()
+    asked = leaving_of(estate, wish.targets)
+    named = originals_of(estate, wish.originals, asked)
+    looked = look_at_all(estate, asked, named.values(), parts)
+    trees = trees_of(estate, looked, wish.not_kept, parts)
+    with open_engine(parts.work.memory, parts.work.folder) as engine:
+        elsewhere, reading = _held(estate, wish, looked, trees, engine, parts)
+        judged = judge_twice(estate, looked, named, started, parts)
+        changed, unseen = _changed(trees, looked, engine, parts)
+    filesystems, not_kept = _filesystems(estate, wish, looked, parts)
+    not_observed = (
+        *trees.not_observed,
+        *(NotObserved(what=f"{key}/{os.fsdecode(path)}", why=why) for key, path, why in trees.blind),
+        *unseen,
+        *_of_filesystems(estate, wish, looked, filesystems, not_kept),
+    )
+    verdict = _verdict(elsewhere, judged.breaks, not_observed, changed)
+    return Retirement(
+        verdict=verdict,
+        estate=estate.name,
+        asked=wish.targets,
+        devices=tuple(sorted(looked.leaving.devices)),
+        volumes=tuple(sorted(looked.leaving.volumes)),
+        falls=looked.leaving.falls,
+        started=started,
+        finished=parts.clock(),
+        time_zone=estate.time_zone.key,
+        rehearsal=estate.rehearsal,
+        elsewhere=elsewhere,
+        breaks=judged.breaks,
+        not_observed=not_observed,
+        changed=changed,
+        datasets=judged.datasets,
+        walked=tuple(_walked(estate, looked)),
+        reading=reading,
+        steps=steps_of(estate, looked, elsewhere, judged, not_observed, changed, reading, wish),
+        filesystems=filesystems,
+        words=wish.not_kept,
+        filesystems_not_kept=wish.filesystems,
+    )
+
+
+def _held(
+    estate: Estate, wish: RetireWish, looked: Looked, trees: Trees, engine: Engine, parts: Parts
+) -> tuple[Elsewhere, Reading]:
+    held = HeldElsewhere(engine, parts.work, trees.leaving, trees.staying)
+    held.load()
+    reader = Reader(
+        held=held, trees=trees, reached=looked.reached, limits=estate.limits, parts=parts, hash_all=wish.hash_all
+    )
+    reading = reader.run()
+    classes = held.classes(trees.perhaps)
+    lone = held.lone([address.volume for address in trees.leaving_at], MOST_NAMED)
+    more = sum((tally for held_as, tally in classes.items() if held_as is not Held.CONTENT), Tally())
+    named = Tally(files=len(lone), bytes=sum(one.size for one in lone))
+    return Elsewhere(
+        kinds=_kinds(estate, trees, held),
+        held=classes,
+        lone=lone,
+        unnamed=Tally(files=more.files - named.files, bytes=more.bytes - named.bytes),
+        not_kept=tuple(_not_kept(estate, wish, trees, held)),
+        blind=trees.blind,
+    ), reading
+
+
+def _kinds(estate: Estate, trees: Trees, held: HeldElsewhere) -> Kinds:
+    kinds = sum((seen.kinds for seen in held.seen), Kinds())
+    out = 0
+    for address, tree in zip(trees.leaving_at, held.leaving, strict=True):
+        roots = [os.fsencode(volume.path) for volume in estate.device(address.volume.device).volumes if volume.path]
+        out += count_links_out(tree, roots)
+    return replace(kinds, links_out=out)
+
+
+def _not_kept(estate: Estate, wish: RetireWish, trees: Trees, held: HeldElsewhere) -> Iterable[NotKeptTally]:
+    found: dict[tuple[str, str, str], Tally] = {(w.pattern, w.who, w.why): Tally() for w in wish.not_kept}
+    for address, seen in zip(trees.leaving_at, held.seen, strict=True):
+        words = words_on(estate, address.volume, wish.not_kept)
+        for number, tally in seen.by_pattern.items():
+            word = words[number]
+            key = (word.pattern, word.who, word.why)
+            found[key] = found.get(key, Tally()) + tally
+    for (pattern, who, why), tally in found.items():
+        yield NotKeptTally(pattern=pattern, who=who, why=why, tally=tally)
+
+
+def _changed(
+    trees: Trees, looked: Looked, engine: Engine, parts: Parts
+) -> tuple[tuple[tuple[VolumeKey, bytes], ...], tuple[NotObserved, ...]]:
+    """Walk once more what leaves; return what changed meanwhile, and what could not be walked again."""
+    again = walk_again(looked, parts)
+    changed: list[tuple[VolumeKey, bytes]] = []
+    unseen: list[NotObserved] = []
+    for address, tree in zip(trees.leaving_at, trees.leaving, strict=True):
+        second = again.get(address)
+        if second is None or isinstance(second, Gap):
+            why = str(second) if second else "no answer came"
+            unseen.append(NotObserved(what=str(address), why=f"it was not seen once more at the end: {why}"))
+            continue
+        changed += [(address.volume, path) for path in changed_meanwhile(engine, tree, second)]
+    return tuple(changed), tuple(unseen)
+
+
+def _filesystems(
+    estate: Estate, wish: RetireWish, looked: Looked, parts: Parts
+) -> tuple[tuple[UndeclaredFilesystem, ...], frozenset[str]]:
+    """Return what is mounted on the devices that leave, no volume declares and is no share, and what is waived."""
+    inside = {
+        f"{estate.volume(tree.address.volume).path.rstrip('/')}/{tree.address.path}"
+        for tree in looked.inner
+        if not isinstance(tree.outcome, Gap)
+    }
+    found = tuple(
+        one
+        for one in filesystems_of(estate, looked.answers, parts.ledger)
+        if (one.device in looked.leaving.devices or looked.leaving.volumes.intersection(one.partly))
+        and not one.filesystem.is_network
+        and one.filesystem.target not in inside
+    )
+    named = {word.pattern for word in wish.filesystems}
+    return found, frozenset(one.filesystem.target for one in found if "*" in named or one.filesystem.target in named)
+
+
+def _of_filesystems(
+    estate: Estate,
+    wish: RetireWish,
+    looked: Looked,
+    filesystems: Iterable[UndeclaredFilesystem],
+    not_kept: frozenset[str],
+) -> Iterable[NotObserved]:
+    for one in filesystems:
+        target = one.filesystem.target
+        waived = target in not_kept
+        yield NotObserved(
+            what=f"{one.device}: the filesystem at {target}",
+            why=_UNDECLARED + (_WAIVED if waived else ""),
+            blocks=not (waived or estate.rehearsal),
+        )
+    all_said = any(word.pattern == "*" for word in wish.filesystems)
+    for device in sorted(looked.leaving.devices):
+        facts = looked.sighting.devices.get(device)
+        if isinstance(facts, DeviceFacts) and facts.filesystems_unseen:
+            yield NotObserved(
+                what=f"{device}: what else is mounted there",
+                why=f"it could not be listed: {facts.filesystems_unseen}",
+                blocks=not (all_said or estate.rehearsal),
+            )
+
+
+def _verdict(
+    elsewhere: Elsewhere, breaks: Iterable[Break], not_observed: Iterable[NotObserved], changed: Iterable[object]
+) -> Verdict:
+    """Conclude: what is proven to be lost outranks what is not known, and only nothing of either is clear."""
+    broken = tuple(breaks)
+    if elsewhere.of(Held.ONLY_HERE).files or any(one.proven for one in broken):
+        return Verdict.NOT_CLEAR
+    unknown = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE, Held.PERHAPS).files
+    if unknown or broken or any(one.blocks for one in not_observed) or any(True for _ in changed):
+        return Verdict.CANNOT_TELL
+    return Verdict.CLEAR
+
+
+def _walked(estate: Estate, looked: Looked) -> Iterable[WalkedPlace]:
+    for key, whole in sorted(looked.wholes.items()):
+        if isinstance(whole, Gap):
+            continue
+        yield WalkedPlace(
+            volume=key,
+            medium=estate.volume(key).medium,
+            at=whole.origin.started,
+            how=whole.origin.how,
+            files=whole.census.files,
+            bytes=whole.census.bytes,
+            stays=key not in looked.leaving.volumes,
+        )

@@ -1,0 +1,93 @@
+"""The estate judged twice on one look: as it is, and without what leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from coverage_audit.audits.attached import said_of
+from coverage_audit.audits.casing import case_of
+from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.retirement import AfterDataset
+from coverage_audit.audits.retiring_looking import Looked
+from coverage_audit.audits.rooms import rooms_of
+from coverage_audit.audits.waiving import accepted
+from coverage_audit.estate.former import lineage_of
+from coverage_audit.estate.model import Address, DatasetId, Estate
+from coverage_audit.evidence.facts import IdentityCheck
+from coverage_audit.judgement.judge import judge
+from coverage_audit.judgement.verdict import JudgedEstate
+from coverage_audit.scenarios.retirement import Break, best_original, estate_without, what_breaks, without_original
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedTwice:
+    """What breaks, and each dataset before and after."""
+
+    breaks: tuple[Break, ...]
+    datasets: tuple[AfterDataset, ...]
+
+
+def judge_twice(
+    estate: Estate, looked: Looked, named: Mapping[DatasetId, Address], started: datetime, parts: Parts
+) -> JudgedTwice:
+    """Judge the estate as it is and without what leaves. Raises as an audit does."""
+    before = _judged(estate, looked, started, parts)
+    originals = _originals(estate, looked, named, before)
+    remaining = estate_without(estate, looked.leaving, originals)
+    after = _judged(remaining, looked, started, parts)
+    touched = [dataset.id for dataset in estate.datasets if looked.leaving.touches(dataset) or dataset.id in named]
+    breaks = (*without_original(estate, looked.leaving, originals), *what_breaks(before, after, touched))
+    was = {one.id: one.conclusion for one in before.datasets}
+    becomes = {one.id: one.conclusion for one in after.datasets}
+    where = {one.id: one.original for one in remaining.datasets}
+    return JudgedTwice(
+        breaks=breaks,
+        datasets=tuple(
+            AfterDataset(
+                dataset=dataset.id,
+                touched=dataset.id in touched,
+                before=was[dataset.id],
+                after=becomes.get(dataset.id),
+                original=where.get(dataset.id),
+                moved=where.get(dataset.id) not in {None, dataset.original},
+            )
+            for dataset in estate.datasets
+        ),
+    )
+
+
+def _originals(
+    estate: Estate, looked: Looked, named: Mapping[DatasetId, Address], before: JudgedEstate
+) -> dict[DatasetId, Address]:
+    """Return where each dataset is worked on afterwards, if that is another place than now."""
+    found = dict(named)
+    judged = {one.id: one for one in before.datasets}
+    for dataset in estate.datasets:
+        if dataset.id not in found and looked.leaving.holds(dataset.original):
+            best = best_original(dataset, judged[dataset.id].copies, looked.leaving)
+            if best is not None:
+                found[dataset.id] = best
+    return found
+
+
+def _judged(estate: Estate, looked: Looked, started: datetime, parts: Parts) -> JudgedEstate:
+    rooms = rooms_of(estate, estate.datasets, started, parts.ledger)
+    cases = [case_of(estate, dataset, looked.sighting, rooms, parts).case for dataset in estate.datasets]
+    declared = {volume.key for device in estate.devices for volume in device.volumes}
+    judged = judge(
+        estate,
+        cases,
+        identities=[
+            check
+            for check in looked.identities.values()
+            if isinstance(check, IdentityCheck) and check.volume in declared
+        ],
+        gaps=(),
+        started=started,
+        finished=parts.clock(),
+        drives=[drive for drive in said_of(looked.drives, (), ()) if drive.volume in declared],
+        own=parts.own,
+    )
+    return accepted(judged, parts.ledger.waivers.standing(), lineage_of(estate)).judged

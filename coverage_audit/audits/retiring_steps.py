@@ -1,0 +1,123 @@
+"""What to do, most at stake first: which copy to make, where there is room for it, how long it takes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from coverage_audit.audits.retirement import NotObserved, Reading
+from coverage_audit.audits.retiring_judging import JudgedTwice
+from coverage_audit.audits.retiring_looking import Looked
+from coverage_audit.audits.retiring_wish import RetireWish
+from coverage_audit.estate.model import DatasetId, Estate, VolumeKey
+from coverage_audit.estate.units import format_duration, format_size
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.elsewhere import Elsewhere, Held
+from coverage_audit.evidence.facts import VolumeFacts
+from coverage_audit.reckoning.restoring import limit_of_link, limit_of_medium, time_back
+from coverage_audit.scenarios.staying import Stays
+
+
+@dataclass(frozen=True, kw_only=True)
+class Room:
+    """A volume that stays, with its free bytes (None: not shown)."""
+
+    volume: VolumeKey
+    free: int | None
+
+
+def steps_of(  # noqa: PLR0913, PLR0917 - all that was found has its step
+    estate: Estate,
+    looked: Looked,
+    elsewhere: Elsewhere,
+    judged: JudgedTwice,
+    not_observed: Sequence[NotObserved],
+    changed: Sequence[object],
+    reading: Reading,
+    wish: RetireWish,
+) -> tuple[str, ...]:
+    """Return the steps in words. Without any the verdict is clear."""
+    steps = [_copy_step(estate, looked, *each) for each in _only_here(elsewhere)]
+    again = " ".join(("coverage-audit retire", *wish.targets))
+    steps += [
+        f"{one.dataset or 'The estate'} ({one.rule}): {one.message} {one.mend}".strip()
+        for one in judged.breaks
+        if one.proven
+    ]
+    rest = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE)
+    if rest.files:
+        how_long = f" It takes about {format_duration(reading.left)}." if reading.left else ""
+        steps.append(f"The content of {_said(rest)} was not seen on both sides. Read it: {again} --hash all.{how_long}")
+    perhaps = elsewhere.of(Held.PERHAPS)
+    if perhaps.files:
+        steps.append(
+            f"{_said(perhaps)} may be held by a place that was not seen in this audit: switch it on or plug it in, "
+            f"then: {again}"
+        )
+    steps += [f"{one.what}: {one.why}. {_mend(one)}" for one in not_observed if one.blocks]
+    steps += [
+        f"{one.dataset or 'The estate'} ({one.rule}) cannot be told: {one.message} {one.mend}".strip()
+        for one in judged.breaks
+        if not one.proven
+    ]
+    if changed:
+        steps.append(f"{len(changed)} files changed while it was audited: end what writes there, then: {again}")
+    return tuple(steps)
+
+
+def _only_here(elsewhere: Elsewhere) -> Iterable[tuple[DatasetId | None, VolumeKey, Tally]]:
+    found = defaultdict[tuple[DatasetId | None, VolumeKey], Tally](Tally)
+    for one in elsewhere.lone:
+        if one.held is Held.ONLY_HERE:
+            found[one.dataset, one.volume] += Tally(files=1, bytes=one.size)
+    for (dataset, volume), tally in sorted(found.items(), key=lambda pair: -pair[1].bytes):
+        yield dataset, volume, tally
+
+
+def _copy_step(estate: Estate, looked: Looked, dataset: DatasetId | None, volume: VolumeKey, tally: Tally) -> str:
+    whose = f"of {dataset}" if dataset else "that no dataset claims"
+    step = f"Copy {_said(tally)} {whose} from {volume}, which nothing else is shown to hold"
+    room = _room_for(estate, looked, dataset, tally.bytes)
+    if room is None:
+        return f"{step}. No volume that stays is shown to have room for them: make room first."
+    free = f" ({format_size(room.free)} free)" if room.free is not None else ""
+    return f"{step}, to {room.volume}{free}.{_time(estate, volume, room.volume, tally.bytes)}"
+
+
+def _room_for(estate: Estate, looked: Looked, dataset: DatasetId | None, size: int) -> Room | None:
+    """Return where there is room: on a volume that holds the dataset already, else where there is most."""
+    own = {copy.address.volume for copy in estate.dataset(dataset).copies} if dataset else set[VolumeKey]()
+    rooms = []
+    for key, stay in looked.stays.items():
+        facts = looked.sighting.volumes.get(key)
+        if stay.stays is Stays.STAYS and isinstance(facts, VolumeFacts) and not facts.read_only:
+            rooms.append(Room(volume=key, free=facts.free))
+    fit = [room for room in rooms if room.free is None or room.free > size]
+    return max(fit, key=lambda room: (room.volume in own, room.free or 0), default=None)
+
+
+def _time(estate: Estate, source: VolumeKey, target: VolumeKey, size: int) -> str:
+    limits = []
+    for key in (source, target):
+        device, volume = estate.device(key.device), estate.volume(key)
+        if device.link is not None:
+            limits.append(limit_of_link(device.id, device.link))
+        medium = limit_of_medium(str(key), volume.medium)
+        limits += [medium] if medium is not None else []
+    found = time_back(size, limits)
+    if found is None or found.time < timedelta(seconds=1):
+        return ""
+    return f" It takes at least {format_duration(found.time)} ({found.bottleneck.what})."
+
+
+def _mend(one: NotObserved) -> str:
+    if "the filesystem at" in one.what:
+        return "Declare it as a volume, or say that it need not be kept: --filesystem-not-kept PATH, --who, --why."
+    return "Make it readable and audit again, or name what need not be kept: --not-kept PATTERN, --who, --why."
+
+
+def _said(tally: Tally) -> str:
+    files = "1 file" if tally.files == 1 else f"{tally.files} files"
+    return f"{files} ({format_size(tally.bytes)})"

@@ -1,0 +1,89 @@
+"""`coverage-audit retire`: before hardware leaves, whether anything on it exists nowhere else."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from pathlib import Path
+
+import click
+
+from coverage_audit.audits.retiring import run_retirement
+from coverage_audit.audits.retiring_wish import NotKeptWord, RetireWish
+from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.progress import walking
+from coverage_audit.cli.refusing import refuse
+from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
+from coverage_audit.estate.reader import read_estate
+from coverage_audit.reports.retire_json import retire_json
+from coverage_audit.reports.retire_text import retire_text
+from coverage_audit.scenarios.retirement import Verdict
+from coverage_audit.wiring import assembled
+
+STATUS = {
+    Verdict.CLEAR: EX_CONFORMING,
+    Verdict.NOT_CLEAR: EX_NONCONFORMING,
+    Verdict.CANNOT_TELL: EX_EVIDENCE_MISSING,
+}
+EPILOG = (
+    "Exit status: 0 clear, 1 not clear, 69 cannot tell, 64 usage, 75 an audit is running, 78 the estate file is wrong."
+)
+
+
+@click.command("retire", epilog=EPILOG)
+@click.argument("targets", nargs=-1, required=True, metavar="DEVICE[:VOLUME]...")
+@click.option(
+    "--hash",
+    "to_hash",
+    type=click.Choice(["doubtful", "all"]),
+    default="doubtful",
+    show_default=True,
+    help="Whose content is read: what is found by size alone, or also what place, size and time show to agree.",
+)
+@click.option("--not-kept", multiple=True, metavar="PATTERN", help="What need not be kept (gitignore syntax).")
+@click.option(
+    "--filesystem-not-kept", multiple=True, metavar="PATH", help="A filesystem of the device that need not be kept."
+)
+@click.option("--who", default="", help="Who says what need not be kept.")
+@click.option("--why", default="", help="Why it need not be kept.")
+@click.option("--original", "originals", multiple=True, metavar="DATASET=ADDRESS", help="Where it is worked on then.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
+@estate_option
+@state_option
+def command(  # noqa: PLR0913 - the options of one command
+    *,
+    targets: tuple[str, ...],
+    to_hash: str,
+    not_kept: tuple[str, ...],
+    filesystem_not_kept: tuple[str, ...],
+    who: str,
+    why: str,
+    originals: tuple[str, ...],
+    as_json: bool,
+    estate_file: Path,
+    state_folder: Path,
+) -> int:
+    """Say whether these devices or volumes may leave, all of them together, by an audit made for that alone.
+
+    Every file on them must be held by what stays, its content seen on both sides, and every dataset must conform
+    without them. Nothing is erased, and nothing is written there.
+    """
+    needs_word = bool(not_kept or filesystem_not_kept)
+    refuse(needs_word and not (who.strip() and why.strip()), "what need not be kept is said with --who and --why")
+    refuse(not needs_word and (who or why), "--who and --why belong to --not-kept or --filesystem-not-kept")
+    wish = RetireWish(
+        targets=targets,
+        not_kept=tuple(NotKeptWord(pattern=name, who=who, why=why) for name in not_kept),
+        filesystems=tuple(NotKeptWord(pattern=name, who=who, why=why) for name in filesystem_not_kept),
+        originals=originals,
+        hash_all=to_hash == "all",
+    )
+    estate = read_estate(estate_file)
+    with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
+        found = run_retirement(estate, wish, parts)
+    if as_json:
+        click.echo(retire_json(found))
+    else:
+        width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
+        click.echo(retire_text(found, width=width), nl=False)
+    return STATUS[found.verdict]

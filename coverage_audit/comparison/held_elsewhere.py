@@ -1,0 +1,237 @@
+"""Which files of the trees that leave exist in no tree that stays: by content, seen on both sides.
+
+Only files of a size that occurs on both sides are looked at twice; of those a digest on either side decides. What has
+no digest is held by nothing: it counts as unique, or as not known where another of its size may be the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pyarrow as pa
+
+from coverage_audit.comparison.held_rows import NOBODY, HeldTree, Seen, files_of
+from coverage_audit.comparison.held_sql import (
+    CANDIDATES,
+    CLASSES,
+    LARGEST,
+    LEFT_TO_READ,
+    MINE_TO_READ,
+    OTHERS_LIKELY,
+    OTHERS_TO_READ,
+    SET_DIGESTS,
+    STAND,
+    SUMS,
+    TABLES,
+)
+from coverage_audit.comparison.side import Tree
+from coverage_audit.comparison.types import Workspace
+from coverage_audit.estate.model import DatasetId, VolumeKey
+from coverage_audit.evidence.content import HashedFile
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.elsewhere import Held, LoneFile
+from coverage_audit.evidence.engine import Engine
+from coverage_audit.evidence.keys import keys_of
+from coverage_audit.evidence.store import RowReader
+from coverage_audit.evidence.store.columns import integers
+
+ALGORITHM: Final = "sha256"
+AT_ONCE: Final = 20_000
+"""So many files are asked for at a time."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StayingTree:
+    """A tree that stays. `counts`: this audit saw it on a place shown to stay; else it only may hold something."""
+
+    tree: HeldTree
+    counts: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToRead:
+    """Files of one tree (its number on its side) whose content is wanted: their rows and the figures listed."""
+
+    side: str  # "mine" or "others"
+    tree: int
+    places: tuple[int, ...]
+    paths: tuple[bytes, ...]
+    sizes: tuple[int, ...]
+    mtimes: tuple[int, ...]
+    ctimes: tuple[int | None, ...]
+
+
+class HeldElsewhere:
+    """The question, with all rows that it needs in the engine. Trees are known by their number on either side."""
+
+    def __init__(
+        self, engine: Engine, work: Workspace, leaving: Sequence[HeldTree], staying: Sequence[StayingTree]
+    ) -> None:
+        self._engine = engine
+        self._seed = work.seed
+        self.leaving = tuple(leaving)
+        self.staying = tuple(staying)
+        regions = [region for tree in (*leaving, *(one.tree for one in staying)) for region in tree.regions]
+        self.datasets: tuple[DatasetId, ...] = tuple(dict.fromkeys(region.dataset for region in regions))
+        self.seen = tuple(Seen() for _ in leaving)
+
+    def load(self) -> None:
+        """Load the files that leave, and of what stays those of a size that leaves. Raises EvidenceError."""
+        for statement in TABLES:
+            self._engine.execute(statement)
+        for number, (tree, seen) in enumerate(zip(self.leaving, self.seen, strict=True)):
+            for part in files_of(self._engine, tree, self._seed, self.datasets, seen):
+                self._add("mine", number, part, granularity=tree.manifest.census.granularity_ns, counts=True)
+        sizes = integers(self._engine.query("SELECT DISTINCT size FROM mine ORDER BY size")["size"])
+        for number, one in enumerate(self.staying):
+            step = one.tree.manifest.census.granularity_ns
+            for part in files_of(self._engine, one.tree, self._seed, self.datasets, Seen(), sizes):
+                self._add("others", number, part, granularity=step, counts=one.counts)
+        self._engine.execute(SET_DIGESTS["empty"])
+
+    def remember(self, side: str, tree: int, stored: Any) -> None:
+        """Take digests that are remembered: a table (path, size, mtime_ns, ctime_ns, digest) below a tree's root.
+
+        One stands where size, mtime and ctime, as far as either shows it, are those listed now.
+        """
+        if len(stored):
+            keys = keys_of(self._engine, self._seed, stored["path"].combine_chunks())
+            table = _digests(stored["digest"].to_pylist())
+            table = table.append_column("key_hi", keys["key_hi"]).append_column("key_lo", keys["key_lo"])
+            for name, column in (("size", "size"), ("mtime", "mtime_ns"), ("ctime", "ctime_ns")):
+                table = table.append_column(name, stored[column])
+            self._engine.execute(STAND[side], [tree], {"told": table})
+
+    def to_read(self, side: str, *, listed_too: bool, likely: bool = False) -> Iterator[ToRead]:
+        """Yield the files whose content decides what is not known yet, tree by tree, never again what was refused.
+
+        `listed_too`: also where place, size and time agree. `likely`: of what stays only those that most likely hold
+        what is looked for (same place or same time), which saves reading others of a size.
+        """
+        sql = MINE_TO_READ if side == "mine" else OTHERS_LIKELY if likely else OTHERS_TO_READ
+        self._engine.execute(CANDIDATES)
+        rows = self._engine.query(sql, [listed_too])
+        trees = integers(rows["tree"])
+        for number in np.unique(trees).tolist():
+            ours = rows.filter(pa.array(trees == number))
+            for start in range(0, len(ours), AT_ONCE):
+                yield self._named(side, number, ours.slice(start, AT_ONCE))
+
+    def take(self, asked: ToRead, hashed: Sequence[HashedFile]) -> int:
+        """Take what was read of what was asked for; return how many files had other figures than listed.
+
+        A file that is not among them, or had other figures, is not asked for again: it stays without a digest.
+        """
+        known = {path: number for number, path in enumerate(asked.paths)}
+        places, digests, other = list[int](), list[bytes](), 0
+        for one in hashed:
+            number = known[one.path]
+            ctime = asked.ctimes[number]
+            moved = one.ctime_ns is not None and ctime is not None and one.ctime_ns != ctime
+            if moved or (one.size, one.mtime_ns) != (asked.sizes[number], asked.mtimes[number]):
+                other += 1
+                continue
+            places.append(asked.places[number])
+            digests.append(one.digest)
+        table = _digests(digests).append_column("place", pa.array(places, pa.int64()))
+        tried = pa.table({"place": pa.array(asked.places, pa.int64())})
+        self._engine.execute(SET_DIGESTS[asked.side], [asked.tree], {"told": table})
+        self._engine.execute(SET_DIGESTS[f"tried {asked.side}"], [asked.tree], {"told": tried})
+        return other
+
+    def left_to_read(self) -> list[tuple[bool, int, int, int]]:
+        """Return what is not read yet and would decide: (it leaves, number of its tree, files, bytes)."""
+        self._engine.execute(CANDIDATES)
+        rows = self._engine.query(LEFT_TO_READ).to_pylist()
+        return [(row["leaves"], row["tree"], row["files"], row["bytes"]) for row in rows]
+
+    def classes(self, perhaps: Sequence[DatasetId]) -> dict[Held, Tally]:
+        """Say how much is in each class.
+
+        `perhaps` are datasets of which a place that stays was not seen at all: it may hold any file of theirs.
+        """
+        self._engine.execute(CANDIDATES)
+        numbers = [self.datasets.index(one) for one in perhaps if one in self.datasets]
+        table = pa.table({"dataset": pa.array(numbers, pa.int32())})
+        self._engine.execute(CLASSES, tables={"unseen": table})
+        found = {
+            Held(row["held"]): Tally(files=row["files"], bytes=row["bytes"])
+            for row in self._engine.query(SUMS).to_pylist()
+        }
+        whole = sum((seen.kinds.files for seen in self.seen), Tally())
+        rest = sum(found.values(), Tally())
+        held = Tally(files=whole.files - rest.files, bytes=whole.bytes - rest.bytes)
+        return {**found, Held.CONTENT: held}
+
+    def lone(self, volumes: Sequence[VolumeKey], most: int) -> tuple[LoneFile, ...]:
+        """Name the files that are not held, those that are only here first, then the largest; `most` of them.
+
+        `volumes` are the leaving trees' in their order. Only after `classes`.
+        """
+        rows = self._engine.query(LARGEST, [most])
+        trees, places = integers(rows["tree"]), integers(rows["place"])
+        paths: dict[int, bytes] = {}
+        for number in np.unique(trees).tolist():
+            mine = np.flatnonzero(trees == number)
+            paths.update(zip(mine.tolist(), self.paths("mine", number, places[mine]), strict=True))
+        return tuple(
+            LoneFile(
+                path=self.leaving[row["tree"]].in_volume(paths[number]),
+                volume=volumes[row["tree"]],
+                size=row["size"],
+                held=Held(row["held"]),
+                why=_why(row),
+                dataset=None if row["dataset"] == NOBODY else self.datasets[row["dataset"]],
+                left_out=row["left_out"],
+            )
+            for number, row in enumerate(rows.to_pylist())
+        )
+
+    def paths(self, side: str, tree: int, places: Any) -> list[bytes]:
+        """Return the paths, below the tree's root, of rows of one tree."""
+        trees = self.leaving if side == "mine" else tuple(one.tree for one in self.staying)
+        with RowReader(trees[tree].manifest.file) as reader:
+            found: list[bytes] = Tree(reader).late(places, "path").to_pylist()
+        return found
+
+    def _named(self, side: str, tree: int, rows: Any) -> ToRead:
+        places = integers(rows["place"])
+        return ToRead(
+            side=side,
+            tree=tree,
+            places=tuple(places.tolist()),
+            paths=tuple(self.paths(side, tree, places)),
+            sizes=tuple(rows["size"].to_pylist()),
+            mtimes=tuple(rows["mtime"].to_pylist()),
+            ctimes=tuple(rows["ctime"].to_pylist()),
+        )
+
+    def _add(self, side: str, tree: int, part: Any, *, granularity: int, counts: bool) -> None:
+        insert = (
+            f"INSERT INTO {side} SELECT $1, place, size, mtime, ctime, key_hi, key_lo, dataset, left_out, "  # noqa: S608 - a name of this module
+            "listed_hi, listed_lo, $2, $3, false, NULL, NULL, NULL, NULL FROM part"
+        )
+        self._engine.execute(insert, [tree, granularity, counts], {"part": part})
+
+
+def _why(row: dict[str, Any]) -> str:
+    match Held(row["held"]):
+        case Held.BY_LISTING:
+            return "a file of its place, size and time is elsewhere; the content was not read on both sides"
+        case Held.BY_SIZE:
+            return f"{row['there']} of its size elsewhere; not all of them were read"
+        case Held.PERHAPS:
+            return "a place that stays may hold it, and was not seen in this audit"
+        case _ if row["there"]:
+            return f"{row['there']} of its size elsewhere, each of other content"
+        case _:
+            return "none of its size is elsewhere"
+
+
+def _digests(digests: Sequence[bytes]) -> Any:
+    """Return SHA-256 digests as four columns of 64 bits: nothing joins on bytes, and nothing is cut off."""
+    words = np.frombuffer(b"".join(digests), "<u8").reshape(-1, 4)
+    return pa.table({f"d{number}": pa.array(np.ascontiguousarray(words[:, number])) for number in range(4)})

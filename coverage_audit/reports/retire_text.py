@@ -1,0 +1,110 @@
+"""A retirement on the terminal: the verdict first, then what stands in the way and what to do, most at stake first."""
+
+from __future__ import annotations
+
+import os
+import textwrap
+from collections.abc import Iterable
+from datetime import timedelta
+from typing import Final
+
+from coverage_audit.audits.retirement import Retirement
+from coverage_audit.estate.units import format_duration, format_size
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.elsewhere import Held, LoneFile
+from coverage_audit.evidence.visible import visible
+from coverage_audit.scenarios.retirement import Verdict
+
+_MOST_NAMED: Final = 20
+_SAID: Final = {
+    Verdict.CLEAR: "clear: all that was looked at is held by what stays, and every dataset conforms without it",
+    Verdict.NOT_CLEAR: "not clear: something would be lost, or a dataset would not conform",
+    Verdict.CANNOT_TELL: "cannot tell: not everything was seen that must be seen",
+}
+
+
+def retire_text(found: Retirement, *, width: int = 100) -> str:
+    """Write a retirement as lines of at most `width` characters."""
+    lines: list[str] = []
+    for text in _lines(found):
+        shown = visible(text)
+        indent = len(shown) - len(shown.lstrip())
+        lines += textwrap.wrap(
+            shown, width, subsequent_indent=" " * (indent + 2), break_on_hyphens=False, drop_whitespace=True
+        ) or [""]
+    return "\n".join(lines) + "\n"
+
+
+def _lines(found: Retirement) -> Iterable[str]:
+    yield f"{' '.join(found.asked)}: {_SAID[found.verdict]}."
+    if found.rehearsal:
+        yield "This is a rehearsal: that places are apart is taken as declared."
+    for why in found.falls:
+        yield f"  goes too: {why}"
+    yield ""
+    yield from _figures(found)
+    yield from _named("Only here", found, Held.ONLY_HERE)
+    yield from _named("By listing only, or not read", found, Held.BY_LISTING, Held.BY_SIZE)
+    yield from _named("Perhaps in a place that was not seen", found, Held.PERHAPS)
+    if found.not_observed:
+        yield ""
+        yield "Not observed:"
+        for seen in found.not_observed:
+            yield f"  {seen.what}: {seen.why}{'' if seen.blocks else ' (named only)'}"
+    if found.steps:
+        yield ""
+        yield "What to do, most at stake first:"
+        for number, step in enumerate(found.steps, 1):
+            yield f"  {number}. {step}"
+    elif found.verdict is Verdict.CLEAR:
+        yield ""
+        yield "Before it leaves: make the dossier (--dossier DIR). It says what to do next; this tool erases nothing."
+
+
+def _figures(found: Retirement) -> Iterable[str]:
+    held, kinds = found.elsewhere, found.elsewhere.kinds
+    yield f"{_tally(kinds.files)} on {', '.join(map(str, found.volumes)) or 'no volume'}"
+    for one in Held:
+        if held.of(one).files:
+            yield f"  {one.value}: {_tally(held.of(one))}"
+    yield (
+        f"  among them: {_tally(kinds.hard_linked)} of several names, {kinds.empty} empty, "
+        f"{_tally(kinds.left_out)} that datasets leave out"
+    )
+    yield f"  besides: {kinds.links} links ({kinds.links_out} lead outside), {kinds.others} devices, pipes or sockets"
+    for word in held.not_kept:
+        if word.tally.files or word.who:
+            yield f"  need not be kept: {word.pattern}: {_tally(word.tally)} ({word.who}: {word.why})"
+    read = found.reading
+    if read.files or read.remembered:
+        took = f" in {format_duration(_whole(read.seconds))}" if read.seconds >= 1 else ""
+        yield f"  content read now: {read.files} files ({format_size(read.bytes)}){took}; remembered: {read.remembered}"
+    for note in read.notes:
+        yield f"  {note}"
+
+
+def _whole(seconds: float) -> timedelta:
+    return timedelta(seconds=round(seconds))
+
+
+def _named(title: str, found: Retirement, *classes: Held) -> Iterable[str]:
+    files = [one for one in found.elsewhere.lone if one.held in classes]
+    if not files:
+        return
+    yield ""
+    yield f"{title}:"
+    for one in files[:_MOST_NAMED]:
+        yield f"  {_file(one)}"
+    more = found.elsewhere.of(*classes).files - min(len(files), _MOST_NAMED)
+    if more > 0:
+        yield f"  and {more} more (--json or --dossier name them)"
+
+
+def _file(one: LoneFile) -> str:
+    whose = f" ({one.dataset})" if one.dataset else ""
+    return f"{one.volume}/{os.fsdecode(one.path)}{whose}: {format_size(one.size)}; {one.why}"
+
+
+def _tally(tally: Tally) -> str:
+    files = "1 file" if tally.files == 1 else f"{tally.files} files"
+    return f"{files} ({format_size(tally.bytes)})"
