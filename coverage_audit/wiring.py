@@ -99,7 +99,7 @@ def assembled(
 def _own(estate: Estate, folder: StateFolder) -> OwnPlaces:
     """Name what of the auditor's own is to be covered: of its state folder all that the next audit builds on."""
     database = None if os.environ.get(DATABASE) else folder.database
-    needed = (folder.path / "seed", folder.manifests, folder.relations)
+    needed = (folder.path / "seed", folder.manifests, folder.relations, folder.digests)
     return own_places(estate, database=database, dump=folder.dump, needed=needed)
 
 

@@ -83,6 +83,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     )
     recorded = parts.ledger.record(record)
     parts.ledger.prune(judged.finished)
+    parts.ledger.digests.prune(estate, judged.finished)
     return Audited(judged=judged, recorded=recorded)
 
 

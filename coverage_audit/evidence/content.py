@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Final, Protocol
 
 from coverage_audit.evidence.facts import Gap
 
@@ -69,11 +69,31 @@ class HashedFiles:
     stopped: Gap | None = None
 
 
+class Figures(Protocol):
+    """What a listing shows of a file, or a reading: any row of a manifest has it."""
+
+    @property
+    def path(self) -> bytes:
+        """Below its tree's root."""
+
+    @property
+    def size(self) -> int:
+        """Bytes."""
+
+    @property
+    def mtime_ns(self) -> int:
+        """When its content was changed last, as the file says."""
+
+    @property
+    def ctime_ns(self) -> int | None:
+        """When its entry was changed last; None: not shown."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class StoredDigest:
     """What is remembered of a file's content: the figures that it was read with, the first time and the last.
 
-    It stands for a file of the same size and mtime, and of the same ctime where both are known.
+    `hashed_at` is when it was first read with this digest, `again_at` when it was last read and had it still.
     """
 
     path: bytes
@@ -85,10 +105,30 @@ class StoredDigest:
     hashed_at: datetime
     again_at: datetime
 
+    def stands_for(self, file: Figures) -> bool:
+        """Whether the file is still the one that was read: same size, mtime, and ctime where both are known."""
+        ctimes = {self.ctime_ns, file.ctime_ns} - {None}
+        return (self.size, self.mtime_ns) == (file.size, file.mtime_ns) and len(ctimes) < 2
+
 
 @dataclass(frozen=True, kw_only=True)
-class Decayed:
-    """A file whose content is another now, although its figures are those that `before` stands for."""
+class Turned:
+    """A file whose content is another now than it was."""
 
     before: StoredDigest
     now: HashedFile
+
+
+@dataclass(frozen=True, kw_only=True)
+class DigestsAdded:
+    """What showed when digests were added to those of earlier readings.
+
+    `decayed`: another content, and not one of its figures has changed. The former digest stays on record, so that it
+    is said again until the file is put right. `rewritten`: another content under the same size and mtime, but its entry
+    was changed: it was written and its time put back. `damaged` says that what was remembered could not be read and is
+    lost (None: it could).
+    """
+
+    decayed: tuple[Turned, ...] = ()
+    rewritten: tuple[Turned, ...] = ()
+    damaged: str | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Engine
 
+from coverage_audit.ledger.digest_book import DigestBook
 from coverage_audit.ledger.drill_book import DrillBook
 from coverage_audit.ledger.estates_kept import EstatesKept
 from coverage_audit.ledger.folder import StateFolder
@@ -36,3 +37,4 @@ class Books(Transactions):
         self.present = Present(engine, folder, where)
         self.drills = DrillBook(engine, where)
         self.verifications = VerificationBook(engine, where)
+        self.digests = DigestBook(folder)

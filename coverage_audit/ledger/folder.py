@@ -1,7 +1,7 @@
 """The state folder: what lies where, made with care for a crash and for other accounts on the machine.
 
-lock  daemon.lock  sending.lock  summary.lock  seed  ledger.db  manifests/  relations/  pages/  summaries/
-staging/<audit>/
+lock  daemon.lock  sending.lock  summary.lock  seed  ledger.db  manifests/  relations/  digests/  pages/
+summaries/  staging/<audit>/
 """
 
 from __future__ import annotations
@@ -44,6 +44,11 @@ class StateFolder:
         return self.path / "relations"
 
     @property
+    def digests(self) -> Path:
+        """Where the digests of files' content lie, a file for each tree and algorithm."""
+        return self.path / "digests"
+
+    @property
     def staging(self) -> Path:
         """Where an audit writes before it is recorded."""
         return self.path / "staging"
@@ -68,7 +73,7 @@ class StateFolder:
         with speaking_of(self.path):
             if not self.path.exists():
                 self.path.mkdir(mode=0o700, parents=True)
-            for folder in (self.manifests, self.relations, self.pages, self.summaries, self.staging):
+            for folder in (self.manifests, self.relations, self.digests, self.pages, self.summaries, self.staging):
                 folder.mkdir(mode=0o700, exist_ok=True)
             if not os.access(self.path, os.W_OK):
                 sealed = os.statvfs(self.path).f_flag & os.ST_RDONLY

@@ -51,6 +51,8 @@ def sweep(engine: Engine, folder: StateFolder) -> None:
     Only for whoever holds the state folder: another audit's files would look the same.
     """
     clear(folder.staging)
+    for unfinished in folder.digests.glob("*.part"):
+        unfinished.unlink()
     with engine.connect().execution_options(**READING) as connection:
         kept_manifests = set(connection.scalars(select(MANIFESTS.c.file).where(MANIFESTS.c.file.is_not(None))))
         kept_relations = set(connection.scalars(select(COMPARISONS.c.relation)))

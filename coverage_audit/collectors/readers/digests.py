@@ -53,6 +53,8 @@ def parse(
         raise TransportError(GapKind.UNREADABLE, f"{root}: {visible(b' '.join(values[1:]).rpartition(b': ')[2])}")
     if values[:1] == (b"tool",):
         raise TransportError(GapKind.NO_TOOL, f"the box has no tool that makes {algorithm} digests")
+    if values[:1] == (b"empty",):
+        raise TransportError(GapKind.NOT_MOUNTED, f"{root}: it is empty now")
     if values[:1] != (b"digests",) or len(values) != 1 + 5 * len(wanted):
         raise TransportError(GapKind.MALFORMED, f"{root}: the answer with the digests has no shape")
     told: list[HashedFile | NotHashed] = []

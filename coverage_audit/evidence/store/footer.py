@@ -36,7 +36,7 @@ def seed_id(seed: bytes) -> str:
 
 def footer_metadata(footer: Footer) -> dict[bytes, bytes]:
     """Write a footer as Parquet key-value metadata."""
-    text = json.dumps(
+    return sealed(
         {
             "schema": SCHEMA_NAME,
             "origin": _origin_out(footer.origin),
@@ -45,18 +45,29 @@ def footer_metadata(footer: Footer) -> dict[bytes, bytes]:
             "seed_id": footer.seed_id,
             "groups": [_group_out(group) for group in footer.groups],
         },
-    ).encode("ascii")
+    )
+
+
+def sealed(said: dict[str, Any]) -> dict[bytes, bytes]:
+    """Write what a file says of itself, under a digest."""
+    text = json.dumps(said).encode("ascii")
     return {FOOTER_KEY: text, DIGEST_KEY: hashlib.sha256(text).hexdigest().encode("ascii")}
+
+
+def unsealed(metadata: dict[bytes, bytes]) -> dict[str, Any]:
+    """Read it back. Raises EvidenceError for a foreign or damaged one."""
+    text = metadata.get(FOOTER_KEY)
+    if text is None:
+        raise EvidenceError("it is no file of this program")
+    if hashlib.sha256(text).hexdigest().encode("ascii") != metadata.get(DIGEST_KEY):
+        raise EvidenceError("its own description is damaged")
+    said: dict[str, Any] = json.loads(text)
+    return said
 
 
 def parse_footer(metadata: dict[bytes, bytes]) -> Footer:
     """Read a footer back. Raises EvidenceError for a foreign, damaged or newer one."""
-    text = metadata.get(FOOTER_KEY)
-    if text is None:
-        raise EvidenceError("it is no manifest of this program")
-    if hashlib.sha256(text).hexdigest().encode("ascii") != metadata.get(DIGEST_KEY):
-        raise EvidenceError("its own description is damaged")
-    said = json.loads(text)
+    said = unsealed(metadata)
     if said.get("schema") not in {SCHEMA_NAME, FIRST_SCHEMA_NAME}:
         raise EvidenceError(f"it is written as {said.get('schema')!r}, this version reads {SCHEMA_NAME!r}")
     return Footer(

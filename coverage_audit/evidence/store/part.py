@@ -68,9 +68,9 @@ class Part:
         self._writer.close()
         self._engine.close()
         refuse_shared_keys(self._part, census.entries)
-        _bring_to_disk(self._part)
+        bring_to_disk(self._part)
         self._part.rename(self._file)
-        _bring_to_disk(self._file.parent)
+        bring_to_disk(self._file.parent)
         return census
 
     def give_back(self) -> Iterator[Any]:
@@ -96,7 +96,8 @@ class Part:
         self._writer.write_table(whole, row_group_size=len(whole))
 
 
-def _bring_to_disk(path: Path) -> None:
+def bring_to_disk(path: Path) -> None:
+    """Wait until a file's content, or a folder's names, are on the disk. Raises OSError."""
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
