@@ -26,6 +26,7 @@ from tests.builders.losses import (
     kestrel_gone,
     the_estate,
 )
+from tests.builders.own_sheet import the_own_sheet
 from tests.parts.chromium import Served, in_scheme, opened, overflow, urls_asked
 
 
@@ -72,6 +73,23 @@ def test_many_more_datasets_are_more_pages_and_none_is_cut_off(browser: Chrome, 
     opened(browser, serving, sheet_of(kestrel_gone(tuple(f"herbarium-{number:02}" for number in range(60)))))
 
     assert pages_of(browser) > 1
+
+
+def test_the_auditors_own_sheet_is_one_page_and_the_estate_behind_it(browser: Chrome, serving: list[Served]) -> None:
+    opened(browser, serving, the_own_sheet())
+
+    assert pages_of(browser) == 2
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 1280])
+def test_the_auditors_own_sheet_can_be_read_on_every_screen(
+    browser: Chrome, serving: list[Served], width: int, scheme: str
+) -> None:
+    in_scheme(browser, scheme)
+    opened(browser, serving, the_own_sheet(), width=width)
+    assert violations(browser) == []
+    assert overflow(browser) <= 0
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
