@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
 from coverage_audit.audits.exposing import exposure_of
 from coverage_audit.audits.fallback import excused, place_then
+from coverage_audit.audits.kinship import resemblances
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.rates import rates_of
 from coverage_audit.audits.rooms import Rooms, volumes_of
@@ -56,5 +57,6 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
         exposure=None if isinstance(tree, Gap) else exposure_of(dataset, evidence, tree, copies, estate, parts.work),
         rooms=tuple(rooms[volume] for volume in volumes_of(dataset)),
         rates=rates_of(estate, [dataset], parts.ledger),
+        resembling=resemblances(copies, parts.work),
     )
     return CaseOutcome(case=case, outcomes=outcomes)

@@ -21,6 +21,11 @@ def check_lineage(root: Keys, mistakes: Mistakes) -> None:
     _check_former_names(root, "devices", "device", mistakes)
     _check_former_names(root, "datasets", "dataset", mistakes)
     _check_former_places(root, mistakes)
+    for _, dataset in root.mappings_at("datasets"):
+        copies = [copy for copy in dataset.items_at("copies") if isinstance(copy, Keys)]
+        pairs = [(copy.text_at("at"), copy.text_at("taken_from")) for copy in copies]
+        made = {at.value: source for at, source in pairs if at is not None and source is not None}
+        _note_cycles(made, "is made of itself", mistakes)
     for name, device in devices.items():
         own = device.keys_at("attested_apart").entries.get(name)
         if own is not None:

@@ -19,6 +19,7 @@ from coverage_audit.evidence.facts import (
     RecoveryPoint,
     VolumeFacts,
 )
+from coverage_audit.evidence.kinship import Resemblance
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.evidence.points_past import PointsPast
@@ -102,6 +103,7 @@ class DatasetCase:
     """One dataset with its policy and its evidence.
 
     `rooms` is the past of the volumes on which it lies, `rates` how fast those were seen to give back what they hold.
+    `resembling` are copies that look as if one was made of the other.
     """
 
     dataset: Dataset
@@ -111,3 +113,4 @@ class DatasetCase:
     exposure: Exposure | None = None
     rooms: tuple[RoomHistory, ...] = ()
     rates: tuple[MeasuredRate, ...] = ()
+    resembling: tuple[Resemblance, ...] = ()

@@ -15,6 +15,7 @@ from coverage_audit.judgement.about_pruning import going_next
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
+from coverage_audit.judgement.descent import with_descent
 from coverage_audit.judgement.feasibility import of_dataset
 from coverage_audit.judgement.forecast import RoomForecast, forecasts_of
 from coverage_audit.judgement.holding import holdings_of
@@ -88,9 +89,10 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
 
 def _judge_dataset(case: DatasetCase, audit: _Audit) -> JudgedDataset:
     original = judge_original(case.original, started=audit.started)
-    copies = tuple(
+    by_itself = [
         judge_copy(copy, case, audit.estate, started=audit.started, finished=audit.finished) for copy in case.copies
-    )
+    ]
+    copies = with_descent(by_itself)
     context = DatasetContext(
         case=case,
         estate=audit.estate,

@@ -22,6 +22,7 @@ from coverage_audit.judgement.rules import (
     kept_keys,
     kept_points,
     leaving_out,
+    lineage,
     media,
     mount_and_identity,
     offline,
@@ -68,6 +69,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (restore_time.RULE, restore_time.check),
     (within_reach.RULE, within_reach.check),
     (kept_keys.RULE, kept_keys.check),
+    (lineage.RULE, lineage.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""
