@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined
@@ -18,7 +19,15 @@ from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_cuts import FIRST, cuts_view, weakest_first
 from coverage_audit.reports.loss_datasets import LossView, loss_view
 from coverage_audit.reports.loss_drive import DriveView, drive_view
-from coverage_audit.reports.loss_words import NOT_KNOWN, besides_said, loss_said, named, span_said, table_said
+from coverage_audit.reports.loss_words import (
+    NOT_KNOWN,
+    besides_said,
+    changes_said,
+    loss_said,
+    named,
+    span_said,
+    table_said,
+)
 from coverage_audit.reports.page_words import Clock
 from coverage_audit.reports.templating import render
 from coverage_audit.scenarios.loss import AlsoFalls, Fate, Loss, LossTable
@@ -53,8 +62,11 @@ class DomainView:
     assumptions: tuple[str, ...]
 
 
-def loss_page(table: LossTable, estate: Estate) -> str:
-    """Make the page of one loss or of all. Raises ReportError where the template cannot be filled."""
+def loss_page(table: LossTable, estate: Estate, changes: Sequence[EstateChange] = ()) -> str:
+    """Make the page of one loss or of all. Raises ReportError where the template cannot be filled.
+
+    `changes` were declared since the audit that it rests on.
+    """
     clock = Clock(zone=estate.time_zone, now=table.at)
     age = table.at - table.as_of
     several = len(table.losses) != 1
@@ -65,6 +77,7 @@ def loss_page(table: LossTable, estate: Estate) -> str:
         made=clock.moment(table.at),
         as_of=clock.moment(table.as_of),
         old=f"The audit behind this began {format_duration(age)} ago; nothing since is proven." if age > FRESH else "",
+        changed=changes_said(changes),
         sentence=table_said(table),
         domains=tuple(_domain(loss, estate, clock, () if several else table.assumptions) for loss in table.losses),
         assumptions=table.assumptions if several else (),

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Final
 
+from coverage_audit.estate.changes import EstateChange, in_one_line
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable, Place, Restore
 
 NOT_KNOWN: Final = "not known"
+
+_NAMED: Final = 5
 
 _ONE: Final = {
     Fate.LOST: "1 dataset is lost whole",
@@ -27,6 +30,14 @@ _MANY: Final = {
     Fate.HELD: "{} are held elsewhere as last seen",
     Fate.TOUCHED: "{} lose a copy and keep their original",
 }
+
+
+def changes_said(changes: Sequence[EstateChange]) -> str:
+    """Say what was declared since the audit, of which it knows nothing (empty: nothing was)."""
+    more = len(changes) - _NAMED
+    rest = f"; and {more} more" if more > 0 else ""
+    told = in_one_line(changes[:_NAMED])
+    return f"Of what was declared since that audit nothing is known: {told}{rest}." if changes else ""
 
 
 def count_said(fate: Fate, count: int) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import POINT, Device, Estate, VolumeKey
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.domains import DomainKind
@@ -18,7 +19,7 @@ from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_datasets import lacks_said, site_of
 from coverage_audit.reports.loss_drive import size_in_both
-from coverage_audit.reports.loss_words import keys_said, limit_said, named, span_said, time_said
+from coverage_audit.reports.loss_words import changes_said, keys_said, limit_said, named, span_said, time_said
 from coverage_audit.reports.page_words import Clock, Moment
 from coverage_audit.reports.templating import render
 from coverage_audit.scenarios.loss import DatasetLoss, Fate, Loss, LossTable, Place
@@ -50,8 +51,11 @@ class Attempt:
     places: tuple[str, ...]
 
 
-def recovery_sheet(loss: Loss, table: LossTable, estate: Estate) -> str:
-    """Make the sheet of one loss. Raises ReportError where the template cannot be filled."""
+def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequence[EstateChange] = ()) -> str:
+    """Make the sheet of one loss. Raises ReportError where the template cannot be filled.
+
+    `changes` were declared since the audit that it rests on.
+    """
     clock = Clock(zone=estate.time_zone, now=table.at)
     coming = _in_order(loss)
     ways = tuple(_way(dataset, dataset.best, estate, clock) for dataset in coming if dataset.best is not None)
@@ -63,6 +67,7 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate) -> str:
         made=clock.moment(table.at),
         as_of=clock.moment(table.as_of),
         old=_old(table),
+        changed=changes_said(changes),
         was=tuple(_was(loss, estate)),
         first=tuple(_first(loss, coming)),
         ways=ways,

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from coverage_audit.estate.changes import ChangeKind, EstateChange
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.evidence.difference import Exposure
 from coverage_audit.judgement.holds import Holds
@@ -124,6 +125,16 @@ def test_an_old_audit_is_the_first_that_one_reads() -> None:
 
     begun = text.index("The audit behind this began 5 days ago; nothing since is proven.")
     assert begun < text.index("3 of 5 single failures")
+
+
+def test_what_was_declared_since_is_said_to_be_unknown() -> None:
+    changes = [EstateChange(kind=ChangeKind.CAME, part="device", name=f"curlew-{number}") for number in range(7)]
+
+    text = text_of(loss_page(a_table(), the_estate(), changes))
+
+    assert "Of what was declared since that audit nothing is known: device curlew-0 " in text
+    assert "; and 2 more." in text
+    assert "declared since" not in read()
 
 
 def test_what_the_audit_did_not_judge_is_named_and_counts_for_nothing() -> None:

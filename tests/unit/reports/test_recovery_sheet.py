@@ -9,6 +9,7 @@ from datetime import timedelta
 import pytest
 
 from coverage_audit.estate.access import SshAccess
+from coverage_audit.estate.changes import ChangeKind, EstateChange
 from coverage_audit.estate.model import DatasetId, Estate
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
@@ -193,6 +194,15 @@ def test_an_old_audit_is_said_before_the_steps() -> None:
     text = re.sub(r"\s+", " ", " ".join(Seen(recovery_sheet(loss, table, the_estate())).text))
 
     assert text.index("That audit began 40 days ago") < text.index("Before anything else")
+
+
+def test_what_was_declared_since_is_said_to_be_unknown() -> None:
+    loss = kestrel_gone()
+    changes = [EstateChange(kind=ChangeKind.CAME, part="device", name="osprey")]
+
+    page = recovery_sheet(loss, a_table(loss), the_estate(), changes)
+
+    assert "Of what was declared since that audit nothing is known: device osprey" in " ".join(Seen(page).text)
 
 
 def test_what_was_not_judged_is_named() -> None:
