@@ -22,10 +22,12 @@ DAY: Final = timedelta(days=1)
 class Upload:
     """Whether `change` bytes a day fit through a link: the time that they take a day at least, and its share of it.
 
-    `first` is how long the first copy of all takes while as much goes on changing (None: it never gets done).
+    `first` is how long the first copy of all `whole` bytes takes while as much goes on changing (None: it never gets
+    done).
     """
 
     change: int
+    whole: int
     takes: timedelta
     share: float
     fits: bool
@@ -48,6 +50,7 @@ def upload(*, device: str, link: int, change: int, whole: int) -> Upload:
     first = time_for(whole, left)[0] if left > 0 else None
     return Upload(
         change=change,
+        whole=whole,
         takes=takes,
         share=float(share),
         fits=share <= 1,
