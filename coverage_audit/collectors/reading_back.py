@@ -12,11 +12,12 @@ from coverage_audit.collectors.errands import Back, ReadBack
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
 from coverage_audit.collectors.pace import OutOfTimeError, Pace
 from coverage_audit.collectors.readers import content
-from coverage_audit.collectors.readers.content import NO_FILE, ContentStream, Sink
+from coverage_audit.collectors.readers.content import NO_FILE, ContentStream
 from coverage_audit.collectors.readers.digests import is_about_a_path
 from coverage_audit.collectors.readers.sftp_tree import read_over_sftp
 from coverage_audit.collectors.reading_content import still_there
 from coverage_audit.collectors.scratch import Scratch
+from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.ways import Ways
 from coverage_audit.estate.access import LocalAccess

@@ -10,12 +10,13 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator, Sequence
-from typing import Final, Protocol
+from typing import Final
 
 from coverage_audit.collectors.framing import MODES, beginning, ending, refusal
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.requests import batches as cut_to_fit
+from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
@@ -33,19 +34,6 @@ _WHY: Final = {b"gone": GONE, b"changed": NO_FILE, b"unreadable": "it could not 
 _NOTHING: Final = "the box told nothing of it"
 _REFUSAL: Final = b"R "
 _NEVER: Final = b"\0\0never\0\0"  # nothing more comes of this answer but its end
-
-
-class Sink(Protocol):
-    """Where the content of files goes, one after the other."""
-
-    def begin(self, one: Wanted) -> None:
-        """Make ready for a file."""
-
-    def take(self, piece: bytes) -> None:
-        """Take the next piece of it."""
-
-    def end(self, why: str | None) -> None:
-        """Take note that the file is whole, or why it does not count (it need not have begun to come)."""
 
 
 def batches(root: str, wanted: Sequence[Wanted]) -> tuple[tuple[Wanted, ...], ...]:

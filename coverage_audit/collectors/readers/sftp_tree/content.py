@@ -15,12 +15,12 @@ from typing import Final, Protocol
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE, Say
 from coverage_audit.collectors.pace import Pace
 from coverage_audit.collectors.packets import Packets
-from coverage_audit.collectors.readers.content import Sink
 from coverage_audit.collectors.readers.sftp_tree.folders import Folder
 from coverage_audit.collectors.readers.sftp_tree.names import WHY, no_folder
 from coverage_audit.collectors.readers.sftp_tree.packets import Answer, Code, Kind, piece, to_read
 from coverage_audit.collectors.readers.sftp_tree.paths import below, shown, start_of
 from coverage_audit.collectors.readers.sftp_tree.session import Session
+from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
