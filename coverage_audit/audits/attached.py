@@ -39,7 +39,7 @@ class Drives:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Hanging:
+class Hanging:
     """One drive found on one box; `path` is where it is mounted."""
 
     host: Device
@@ -60,7 +60,7 @@ def look_for_drives(estate: Estate, datasets: Sequence[Dataset], answers: Sequen
     twins, where = dict[VolumeKey, Gap](), dict[VolumeKey, tuple[str, ...]]()
     for shelf, volume in _shelf_volumes(estate):
         before = known.get(volume.key)
-        found = _found(_uuid(shelf, volume, parts), answers)
+        found = found_on(uuid_of(shelf, volume, parts), answers)
         if not found:
             if before is not None:
                 _still_there(before, answers, attached, detached)
@@ -116,25 +116,26 @@ def _shelf_volumes(estate: Estate) -> Iterable[tuple[Device, Volume]]:
                 yield device, volume
 
 
-def _uuid(shelf: Device, volume: Volume, parts: Parts) -> str | None:
+def uuid_of(shelf: Device, volume: Volume, parts: Parts) -> str | None:
+    """Return the filesystem UUID by which a shelf volume is known (None: it is not)."""
     if volume.identity is not None and volume.identity.filesystem_uuid:
         return volume.identity.filesystem_uuid
     pins = parts.ledger.pins(volume.key, shelf.formerly) or ()
     return next((fact.value for fact in pins if fact.name == "filesystem_uuid"), None)
 
 
-def _found(uuid: str | None, answers: Sequence[Answer]) -> list[_Hanging]:
+def found_on(uuid: str | None, answers: Sequence[Answer]) -> list[Hanging]:
     """Return each drive that bears this UUID, once for each machine and block device."""
     if uuid is None:
         return []
-    seen: dict[tuple[str, str], _Hanging] = {}
+    seen: dict[tuple[str, str], Hanging] = {}
     for answer in answers:
         facts = answer.facts
         if isinstance(facts, Gap) or isinstance(answer.device.access, ShelfAccess):
             continue
         for mounted in sorted(facts.filesystems, key=_whole_first):
             if mounted.uuid == uuid and not mounted.is_network:
-                one = _Hanging(
+                one = Hanging(
                     host=answer.device,
                     machine=facts.boot_id or str(answer.device.id),
                     number=mounted.device_number or mounted.source,
@@ -165,7 +166,7 @@ def _attached(volume: VolumeKey, host: DeviceId, before: Attached | None, now: d
     return Attached(volume=volume, host=host, since=before.since if before else now, last=now)
 
 
-def _twins(volume: Volume, found: Sequence[_Hanging], now: datetime) -> Gap:
+def _twins(volume: Volume, found: Sequence[Hanging], now: datetime) -> Gap:
     places = " and ".join(map(str, found))
     detail = f"{len(found)} drives with its filesystem UUID are attached at once ({places}): which is it cannot be told"
     return Gap(subject=str(volume.key), kind=GapKind.ANOTHER_VOLUME, detail=detail, at=now)

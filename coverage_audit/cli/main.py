@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "audit": "Audit all datasets, or those named, now.",
     "changes": "Look back: what changed since a date, and how coverage did.",
     "daemon": "Audit every night, tell what fails, make the weekly page.",
+    "drill": "Read files back out of a copy, and see that they are right.",
     "explain": "Show the evidence behind a finding and how to mend it.",
     "manifest": "Record a shelf drive that is plugged in now.",
     "preflight": "Check the estate, reach every device, show keys and volumes.",

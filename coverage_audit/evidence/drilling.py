@@ -29,6 +29,7 @@ class Fate(StrEnum):
 
     RESTORED = "restored"  # read back whole, and what its original holds, or held as is stored
     DAMAGED = "damaged"  # read back, and something else although no time and no size says so
+    ORIGINAL = "original decayed"  # restored, and right as it is stored: its original holds something else by now
     UNREAD = "unread"  # it could not be read back
     CHANGED = "changed meanwhile"  # the original, or the copy's file, is another version by now: it shows nothing
     UNHELD = "nothing to hold it against"  # the original could not be read, and no digest of it is stored
@@ -80,7 +81,8 @@ class Drill:
     `at` is when it began, of one by hand the day it is said to be of. `restored` and `damaged` are files with their
     bytes, `unread`, `changed` and `unheld` counts. `read` bytes passed in `seconds` of reading alone. `by_originals` is
     how many of the restored ones were held against their originals as they are now, the others against digests that are
-    stored of them. `incidents` are the first of those that were not restored. `who` and `what` say who did one by hand.
+    stored of them. `named` of the chosen were named, or found damaged before; the others were drawn. `incidents` are
+    those that were not restored, all that are damaged among them. `who` and `what` say who did one by hand.
     """
 
     dataset: DatasetId
@@ -95,12 +97,18 @@ class Drill:
     changed: int = 0
     unheld: int = 0
     by_originals: int = 0
+    named: int = 0
     read: int = 0
     seconds: float = 0.0
     way: str = ""
     incidents: tuple[Incident, ...] = ()
     who: str | None = None
     what: str | None = None
+
+    @property
+    def damaged_files(self) -> tuple[Incident, ...]:
+        """The incidents of files that are damaged."""
+        return tuple(one for one in self.incidents if one.fate is Fate.DAMAGED)
 
     @property
     def rate(self) -> float | None:
@@ -112,9 +120,18 @@ class Drill:
 class DrillsOfCopy:
     """The drills of a copy that its judgement looks at, each None where there was none.
 
-    `newest` is the newest that was measured, `restored` the newest that restored, `by_hand` the newest by hand.
+    `newest` is the newest that was measured, `restored` and `damaged` the newest of that outcome, `by_hand` the newest
+    by hand. What a drill found damaged stays so until one restores it: another one that shows nothing is no cure.
     """
 
     newest: Drill | None = None
     restored: Drill | None = None
+    damaged: Drill | None = None
     by_hand: Drill | None = None
+
+    @property
+    def standing_damage(self) -> Drill | None:
+        """The newest drill that found damage, where none restored after it."""
+        if self.damaged is None or (self.restored is not None and self.restored.at > self.damaged.at):
+            return None
+        return self.damaged

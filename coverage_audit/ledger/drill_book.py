@@ -57,6 +57,7 @@ class DrillBook(Transactions):
         return DrillsOfCopy(
             newest=next(iter(measured), None),
             restored=next((drill for drill in measured if drill.outcome is DrillOutcome.RESTORED), None),
+            damaged=next((drill for drill in measured if drill.outcome is DrillOutcome.DAMAGED), None),
             by_hand=next((drill for drill in counting if drill.outcome is DrillOutcome.BY_HAND), None),
         )
 

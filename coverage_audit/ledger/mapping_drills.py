@@ -10,6 +10,8 @@ from coverage_audit.evidence.drilling import Drill, Fate, Incident
 
 Stored = Mapping[str, Any]
 
+_PLAIN = ("point", "chosen", "unread", "changed", "unheld", "by_originals", "named", "way")
+
 
 def store_drill(drill: Drill) -> Stored:
     """Return the stored form; paths are hex, as they are bytes."""
@@ -22,6 +24,7 @@ def store_drill(drill: Drill) -> Stored:
         "changed": drill.changed,
         "unheld": drill.unheld,
         "by_originals": drill.by_originals,
+        "named": drill.named,
         "way": drill.way,
         "incidents": [[one.path.hex(), one.fate.value, one.why] for one in drill.incidents],
         "who": drill.who,
@@ -32,7 +35,7 @@ def store_drill(drill: Drill) -> Stored:
 def load_drill(stored: Stored) -> Mapping[str, Any]:
     """Return the fields of a drill that its row keeps in JSON."""
     return {
-        **{name: stored[name] for name in ("point", "chosen", "unread", "changed", "unheld", "by_originals", "way")},
+        **{name: stored[name] for name in _PLAIN},
         "restored": _tally(stored["restored"]),
         "damaged": _tally(stored["damaged"]),
         "incidents": tuple(

@@ -32,6 +32,7 @@ def a_drill(number: int, outcome: DrillOutcome = DrillOutcome.RESTORED, *, secon
         changed=2,
         unheld=1,
         by_originals=1,
+        named=3,
         read=2 * LEAST_MEASURED,
         seconds=seconds,
         way="over SFTP",
