@@ -14,6 +14,7 @@ from functools import partial
 
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
+from coverage_audit.audits.leading import leading
 from coverage_audit.audits.older_points import older_points
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.remembering import with_past
@@ -160,7 +161,9 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
     )
     comparison = _with_what_can_be_read(carried, earlier)
     told = worth_telling(comparison.left_out_by, original.estate.litter)
-    comparison = replace(comparison, left_out_by=told)
+    mirror = original.fresh and copy.points is None
+    leads = leading(matched, earlier.at if earlier else None, parts.work) if mirror else None
+    comparison = replace(comparison, left_out_by=told, direction=leads)
     return _Attempt(tree=tree, address=tree.origin.address, comparison=comparison)
 
 

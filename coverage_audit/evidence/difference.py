@@ -11,6 +11,8 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
 
+from coverage_audit.evidence.direction import Direction
+
 
 @dataclass(frozen=True, kw_only=True)
 class Tally:
@@ -187,6 +189,7 @@ class CopyComparison:
     not_compared: tuple[str, ...] = ()
     sights: tuple[Seen, ...] = ()
     samples: tuple[Sample, ...] = ()
+    direction: Direction | None = None  # None: which side leads cannot be told
     relation: Path | None = None
 
 

@@ -12,6 +12,7 @@ from coverage_audit.judgement.rules import (
     clocks,
     completeness,
     content,
+    direction,
     dump_size,
     enough_copies,
     every_dataset,
@@ -70,6 +71,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (within_reach.RULE, within_reach.check),
     (kept_keys.RULE, kept_keys.check),
     (lineage.RULE, lineage.check),
+    (direction.RULE, direction.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""
