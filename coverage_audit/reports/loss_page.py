@@ -16,6 +16,7 @@ from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
+from coverage_audit.reports.link_words import OF_GROWTH, fits_said, link_said
 from coverage_audit.reports.loss_cuts import FIRST, cuts_view, weakest_first
 from coverage_audit.reports.loss_datasets import LossView, loss_view
 from coverage_audit.reports.loss_drive import DriveView, drive_view
@@ -30,6 +31,7 @@ from coverage_audit.reports.loss_words import (
 )
 from coverage_audit.reports.page_words import Clock
 from coverage_audit.reports.templating import render
+from coverage_audit.scenarios.link_load import LinkLoad
 from coverage_audit.scenarios.loss import AlsoFalls, Fate, Loss, LossTable
 
 _OPEN: Final = 3
@@ -62,10 +64,12 @@ class DomainView:
     assumptions: tuple[str, ...]
 
 
-def loss_page(table: LossTable, estate: Estate, changes: Sequence[EstateChange] = ()) -> str:
+def loss_page(
+    table: LossTable, estate: Estate, changes: Sequence[EstateChange] = (), loads: Sequence[LinkLoad] = ()
+) -> str:
     """Make the page of one loss or of all. Raises ReportError where the template cannot be filled.
 
-    `changes` were declared since the audit that it rests on.
+    `changes` were declared since the audit that it rests on, `loads` are what links between sites have to carry.
     """
     clock = Clock(zone=estate.time_zone, now=table.at)
     age = table.at - table.as_of
@@ -82,7 +86,8 @@ def loss_page(table: LossTable, estate: Estate, changes: Sequence[EstateChange] 
         domains=tuple(_domain(loss, estate, clock, () if several else table.assumptions) for loss in table.losses),
         assumptions=table.assumptions if several else (),
         cuts=tuple(map(cuts_view, weakest_first(table.cuts))),
-        fates=tuple(fate.name.lower().replace("_", "-") for fate in Fate),
+        links=tuple((fits_said(load), link_said(load, estate)) for load in loads),
+        of_growth=OF_GROWTH,
         open=_OPEN,
         many=_MANY,
         first=FIRST,

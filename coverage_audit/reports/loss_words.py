@@ -129,8 +129,3 @@ def named(keepers: Sequence[str], estate: Estate) -> list[str]:
     sites = {str(site.id): site.name for site in estate.sites}
     devices = {str(device.id): f"{device.id} ({sites[device.site]})" for device in estate.devices}
     return [devices.get(keeper, sites.get(keeper, keeper)) for keeper in keepers]
-
-
-def is_shown(place: Place) -> bool:
-    """Whether something is shown of it that can be brought back."""
-    return place.holds.shown and not place.key_gone

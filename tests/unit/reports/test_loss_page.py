@@ -10,11 +10,13 @@ from datetime import timedelta
 import pytest
 
 from coverage_audit.estate.changes import ChangeKind, EstateChange
-from coverage_audit.estate.model import DatasetId
+from coverage_audit.estate.model import DatasetId, DeviceId
 from coverage_audit.evidence.difference import Exposure
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
+from coverage_audit.reckoning.uploading import upload
 from coverage_audit.reports.loss_page import loss_page
+from coverage_audit.scenarios.link_load import LinkLoad
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable
 from tests.builders.judged import NOW
 from tests.builders.losses import (
@@ -267,6 +269,25 @@ def test_an_estate_without_anything_to_lose_says_so() -> None:
     table: LossTable = replace(a_table(cuts=()), losses=())
 
     assert "Nothing that could be lost is declared." in text_of(loss_page(table, the_estate()))
+
+
+def test_what_links_have_to_carry_is_said_with_whether_it_fits() -> None:
+    estate = the_estate()
+    curlew = replace(estate.device(DeviceId("curlew")), link=40_000_000)
+    fits = LinkLoad(
+        device=curlew,
+        datasets=(DatasetId("ledgers"),),
+        upload=upload(device="curlew", link=40_000_000, change=3 * 10**9, whole=2 * 10**12),
+        unsized=(),
+        ungauged=(),
+    )
+    unknown = replace(fits, ungauged=(DatasetId("ledgers"),))
+
+    text = text_of(loss_page(a_table(), estate, (), (fits, unknown)))
+
+    assert "fits curlew (Long Barn, 40 Mbit/s): a day's growth of 3.0 GB takes at least 10 min of each day" in text
+    assert "cannot be told curlew (Long Barn, 40 Mbit/s): a day's growth of 3.0 GB takes at least 10 min; how" in text
+    assert "What links between sites" not in read()
 
 
 def test_a_rehearsal_is_stamped() -> None:
