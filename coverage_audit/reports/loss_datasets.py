@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from coverage_audit.estate.model import Estate
@@ -51,8 +52,8 @@ class LossView:
     asked: str
 
 
-def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock) -> LossView:
-    """Prepare one dataset."""
+def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock, gone: Collection[str] = ()) -> LossView:
+    """Prepare one dataset; `gone` are the devices and sites that keep no key any more."""
     best = loss.best
     return LossView(
         name=loss.dataset,
@@ -60,12 +61,12 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock) -> LossView:
         fate=loss.fate,
         slug=loss.fate.name.lower().replace("_", "-"),
         size=amount(loss.size) if loss.size is not None else "never yet seen whole",
-        best=place_view(best, estate, clock) if best is not None else None,
+        best=place_view(best, estate, clock, gone) if best is not None else None,
         back=clock.maybe(loss.since) if loss.original_gone else None,
         trimmed=clock.maybe(loss.since_trimmed) if loss.since_trimmed != loss.since and loss.original_gone else None,
         lacks=lacks_said(loss),
         exposed=_exposed(loss),
-        others=tuple(place_view(place, estate, clock) for place in loss.left if place != best),
+        others=tuple(place_view(place, estate, clock, gone) for place in loss.left if place != best),
         gone=tuple(place_view(place, estate, clock) for place in loss.gone),
         below=loss.below,
         time=time_said(loss.restore) if loss.original_gone and loss.fate is not Fate.LOST else "",
@@ -74,7 +75,7 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock) -> LossView:
     )
 
 
-def place_view(place: Place, estate: Estate, clock: Clock) -> PlaceView:
+def place_view(place: Place, estate: Estate, clock: Clock, gone: Collection[str] = ()) -> PlaceView:
     """Prepare one place."""
     return PlaceView(
         address=str(place.address),
@@ -83,7 +84,7 @@ def place_view(place: Place, estate: Estate, clock: Clock) -> PlaceView:
         standing=place.standing,
         holds=holds_said(place),
         why=place.why,
-        key=keys_said(place, estate),
+        key=keys_said(place, estate, gone),
         back=clock.maybe(place.recovery_point),
     )
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import timedelta
 from typing import Final
 
 from coverage_audit.estate.changes import EstateChange, in_one_line
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.domains import DomainKind
 from coverage_audit.judgement.wording import joined
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable, Place, Restore
 
@@ -113,15 +114,22 @@ def holds_said(place: Place) -> str:
     return "encrypted, and every place of its key is gone" if place.key_gone else place.holds.value
 
 
-def keys_said(place: Place, estate: Estate) -> str:
-    """Say where the key of an encrypted place is kept (empty: it is not encrypted)."""
+def keys_said(place: Place, estate: Estate, gone: Collection[str] = ()) -> str:
+    """Say where the key of an encrypted place is kept (empty: it is not encrypted); what is `gone` keeps none."""
     if not place.encrypted:
         return ""
     if place.key_gone:
         return "its key is gone"
     if not place.key_kept:
         return "where its key is kept is not declared"
-    return f"its key is kept at {joined(named(place.key_kept, estate))}"
+    left = [keeper for keeper in place.key_kept if keeper not in gone]
+    return f"its key is kept at {joined(named(left, estate))}" if left else "its key is gone"
+
+
+def gone_with(loss: Loss) -> frozenset[str]:
+    """Return the ids of the devices, and of the site, that a loss takes."""
+    site = {loss.domain.name.partition("=")[2]} if loss.domain.kind is DomainKind.SITE else set()
+    return frozenset({str(device) for device in loss.devices} | site)
 
 
 def named(keepers: Sequence[str], estate: Estate) -> list[str]:

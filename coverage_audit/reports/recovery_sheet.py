@@ -6,7 +6,7 @@ order to bring it back, and how long that takes. Nothing is told as a way back t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -19,7 +19,15 @@ from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_datasets import lacks_said, site_of
 from coverage_audit.reports.loss_drive import size_in_both
-from coverage_audit.reports.loss_words import changes_said, keys_said, limit_said, named, span_said, time_said
+from coverage_audit.reports.loss_words import (
+    changes_said,
+    gone_with,
+    keys_said,
+    limit_said,
+    named,
+    span_said,
+    time_said,
+)
 from coverage_audit.reports.page_words import Clock, Moment
 from coverage_audit.reports.templating import render
 from coverage_audit.scenarios.loss import DatasetLoss, Fate, Loss, LossTable, Place
@@ -57,8 +65,8 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequen
     `changes` were declared since the audit that it rests on.
     """
     clock = Clock(zone=estate.time_zone, now=table.at)
-    coming = _in_order(loss)
-    ways = tuple(_way(dataset, dataset.best, estate, clock) for dataset in coming if dataset.best is not None)
+    coming, gone = _in_order(loss), gone_with(loss)
+    ways = tuple(_way(dataset, dataset.best, estate, clock, gone) for dataset in coming if dataset.best is not None)
     return render(
         "recovery_sheet.html",
         table=table,
@@ -74,8 +82,8 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequen
         has_points=any(POINT in way.path for way in ways),
         total=span_said(loss.back) if loss.back else "",
         not_reckoned=joined(loss.not_reckoned) if loss.not_reckoned else "",
-        attempts=tuple(_attempt(dataset, estate) for dataset in loss.datasets if _has_no_way(dataset)),
-        copies=tuple(_copy(dataset, estate) for dataset in loss.of(Fate.TOUCHED)),
+        attempts=tuple(_attempt(dataset, estate, gone) for dataset in loss.datasets if _has_no_way(dataset)),
+        copies=tuple(_copy(dataset, estate, gone) for dataset in loss.of(Fate.TOUCHED)),
         keys=tuple(_key(str(key.volume), key.elsewhere, estate) for key in loss.keys),
         reach=tuple(_reach(device, estate) for device in _sources(coming, estate)),
     )
@@ -98,10 +106,12 @@ def _in_order(loss: Loss) -> list[DatasetLoss]:
 
 
 def _has_no_way(dataset: DatasetLoss) -> bool:
-    return dataset.original_gone and (dataset.best is None or dataset.fate in {Fate.LOST, Fate.NOT_SHOWN})
+    best = dataset.best
+    shown = best is not None and best.holds.shown and not best.key_gone
+    return dataset.original_gone and (not shown or dataset.fate in {Fate.LOST, Fate.NOT_SHOWN})
 
 
-def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock) -> Way:
+def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock, gone: Collection[str]) -> Way:
     device, path = place_on_box(best, estate)
     return Way(
         name=dataset.dataset,
@@ -111,7 +121,7 @@ def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock) -> Way
         site=site_of(best, estate),
         state=clock.maybe(dataset.since),
         lacks=lacks_said(dataset),
-        key=keys_said(best, estate),
+        key=keys_said(best, estate, gone),
         time=time_said(dataset.restore),
         limit=limit_said(dataset.restore),
     )
@@ -124,18 +134,19 @@ def place_on_box(place: Place, estate: Estate) -> tuple[str, str]:
     return place.address.volume.device, path
 
 
-def _attempt(dataset: DatasetLoss, estate: Estate) -> Attempt:
-    return Attempt(name=dataset.dataset, places=tuple(_place(place, estate) for place in dataset.left))
+def _attempt(dataset: DatasetLoss, estate: Estate, gone: Collection[str]) -> Attempt:
+    return Attempt(name=dataset.dataset, places=tuple(_place(place, estate, gone) for place in dataset.left))
 
 
-def _copy(dataset: DatasetLoss, estate: Estate) -> tuple[str, str]:
+def _copy(dataset: DatasetLoss, estate: Estate, gone: Collection[str]) -> tuple[str, str]:
     """Return a dataset that only loses copies, and where its original stands."""
-    return dataset.dataset, _place(dataset.best, estate) if dataset.best is not None else "its original, not seen"
+    best = dataset.best
+    return dataset.dataset, "its original, not seen" if best is None else _place(best, estate, gone)
 
 
-def _place(place: Place, estate: Estate) -> str:
+def _place(place: Place, estate: Estate, gone: Collection[str]) -> str:
     device, path = place_on_box(place, estate)
-    key = keys_said(place, estate)
+    key = keys_said(place, estate, gone)
     return f"{device}, {path} ({site_of(place, estate)}{'; ' + key if key else ''})"
 
 

@@ -185,6 +185,14 @@ def test_a_place_whose_key_is_gone_is_not_called_a_copy_that_holds_something() -
     assert "encrypted, and every place of its key is gone" in text
 
 
+def test_with_a_site_go_the_keys_that_are_kept_there() -> None:
+    best = a_place_left("heron", "ledgers", encrypted=True, key_kept=("barn",))
+
+    text = read(replace(barn_gone(), datasets=(a_dataset_loss("ledgers", best=best),)))
+
+    assert "holds all of the original; its key is gone" in text
+
+
 def test_a_key_that_goes_with_the_box_is_told_of() -> None:
     text = text_of(loss_page(hostile_table("hut"), the_estate()))
 

@@ -122,6 +122,24 @@ def test_a_key_that_is_gone_with_the_box_is_said_to_be_gone() -> None:
     assert "try curlew, /srv/store/store/ledgers (Long Barn; its key is gone)" in read(loss)
 
 
+def test_a_key_is_not_looked_for_on_what_is_gone() -> None:
+    best = a_place_left("curlew", "ledgers", encrypted=True, key_kept=("kestrel", "barn"))
+    loss = replace(kestrel_gone(), datasets=(a_dataset_loss("ledgers", best=best, restore=a_restore(best.address)),))
+    alone = replace(best, key_kept=("kestrel",))
+    locked = replace(loss, datasets=(a_dataset_loss("ledgers", best=alone, restore=a_restore(best.address)),))
+
+    assert "encrypted: its key is kept at Long Barn" in read(loss)
+    assert "encrypted: its key is gone" in read(locked)
+    assert "kestrel (Field station)" not in read(loss) + read(locked)
+
+
+def test_a_copy_whose_key_is_gone_is_no_way_back_whatever_it_holds() -> None:
+    locked = replace(a_place_left("curlew", "store", encrypted=True, key_kept=("kestrel",)), key_gone=True)
+    loss = replace(barn_gone(), datasets=(a_dataset_loss("ledgers", Fate.HELD, best=locked),))
+
+    assert "Nothing: no original is lost of which a copy is shown." in read(loss)
+
+
 def test_an_encrypted_copy_without_a_declared_key_says_so() -> None:
     best = a_place_left("curlew", "ledgers", encrypted=True)
     loss = replace(barn_gone(), datasets=(a_dataset_loss("ledgers", best=best, restore=a_restore(best.address)),))
