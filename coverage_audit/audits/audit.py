@@ -14,6 +14,7 @@ from coverage_audit.audits.planning import plan_audit
 from coverage_audit.audits.rooms import rooms_of
 from coverage_audit.audits.sighting import Sighting, sight
 from coverage_audit.audits.surveying import undeclared_of, with_surveys
+from coverage_audit.audits.verifying import NO_WISH, Wish, with_content
 from coverage_audit.audits.waiving import accepted
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Estate
@@ -33,8 +34,8 @@ class Audited:
     recorded: Recorded
 
 
-def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
-    """Audit the datasets named, or all when none is, and record what was found.
+def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts, wish: Wish = NO_WISH) -> Audited:
+    """Audit the datasets named, or all when none is, and record what was found; `wish` is what content to read now.
 
     Raises UsageError for an unknown dataset; EvidenceError, ComparisonError or LedgerError when the auditor's own
     machine fails (its disk is full, its ledger cannot be written). A box that fails is evidence that is missing.
@@ -47,7 +48,8 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts) -> Audited:
     identities = {**identify(estate, answers, parts.ledger), **drives.twins}
     sighting = sight(answers, identities, parts.clock(), drives.attached)
     rooms = rooms_of(estate, plan.datasets, started, parts.ledger)
-    cases = [case_of(estate, dataset, sighting, rooms, parts) for dataset in plan.datasets]
+    compared = [case_of(estate, dataset, sighting, rooms, parts) for dataset in plan.datasets]
+    cases = with_content(estate, compared, parts, started=started, wish=wish)
     manifests = _manifests(answers, cases, sighting)
     shelf = recorded_of(drives, manifests)
     undeclared, surveys = undeclared_of(estate, plan.questions, answers, identities, parts)

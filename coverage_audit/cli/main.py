@@ -32,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "survey": "Show what lies on the volumes and what belongs to no dataset.",
     "tour": "Audit a made-up estate in a scratch folder, for real.",
     "waive": "Accept a finding for a while, or end that.",
+    "verify": "Read the content of copies now, and hold it against the original.",
 }
 """Each command's name and short help; the module of the same name in this folder holds it as `command`."""
 

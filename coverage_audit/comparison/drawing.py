@@ -16,8 +16,8 @@ from typing import Any, Final
 import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
-from coverage_audit.comparison.reading import opened
 from coverage_audit.comparison.ranks import ranks
+from coverage_audit.comparison.reading import opened
 from coverage_audit.comparison.relation import read_relation
 from coverage_audit.comparison.side import FILE, Limits, Tree
 from coverage_audit.comparison.types import Workspace
@@ -97,10 +97,10 @@ def draw(compared: Compared, seed: bytes, most: int, work: Workspace, *, begin: 
 
 @dataclass(frozen=True, kw_only=True)
 class Again:
-    """Named files looked for once more: those that are `held` now, and those that the original does not list any more."""
+    """Named files looked for once more: those that are `held` now, and all that the original still lists."""
 
     held: Mapping[bytes, Drawn]
-    gone: frozenset[bytes]
+    listed: Mapping[bytes, Listed]
 
 
 def again(compared: Compared, paths: Sequence[bytes], work: Workspace) -> Again:
@@ -114,7 +114,9 @@ def again(compared: Compared, paths: Sequence[bytes], work: Workspace) -> Again:
         chosen = (here >= 0) & (there >= 0) & ~aside
         found = _Rows(place=here, key_hi=upper, key_lo=lower, size=lower, rank=np.zeros(len(keys), dtype=np.uint64))
         held = {one.path: one for one in _drawn(found.only(chosen), mine, other, there[chosen])}
-    return Again(held=held, gone=frozenset(path for path, at in zip(paths, here.tolist(), strict=True) if at < 0))
+        left = np.flatnonzero(here >= 0)
+        listed = {paths[row]: one for row, one in zip(left.tolist(), _listed(mine, here[left]), strict=True)}
+    return Again(held=held, listed=listed)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -93,7 +93,6 @@ class Verified:
     all, could be read in this audit.
     """
 
-    algorithm: str
     last: Sampled | None = None
     running: Sampled | None = None
     whole: WholeReading | None = None

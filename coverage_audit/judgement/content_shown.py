@@ -76,6 +76,21 @@ def in_words(statement: Statement, sample: Sampled, tolerable: Fraction | None =
     return f"{sure} at most {statement.at_most} of {of} ({float(100 * bound):.2g} %) differ"
 
 
+def in_short(verified: Verified | None, terms: Verify | None, now: datetime, zone: ZoneInfo) -> str:
+    """Say in a few words what is known of a copy's content (empty: nothing, and nothing is asked)."""
+    if verified is not None and verified.spoilt_files:
+        return f"{files(verified.spoilt_files)} not right"
+    last = verified.last if verified is not None else None
+    if last is None:
+        return "" if terms is None else "not read yet"
+    terms = terms or USUAL
+    statement = statement_of(last, terms)
+    if statement is None:
+        return "not read yet"
+    late = ", overdue" if is_overdue(last, terms, now) else ""
+    return f"{in_words(statement, last, terms.tolerable)}, read {last.began.astimezone(zone):%Y-%m-%d}{late}"
+
+
 def share(part: Fraction) -> str:
     """Say a share in per cent."""
     return f"{float(100 * part):g} %"

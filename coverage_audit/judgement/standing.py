@@ -7,6 +7,7 @@ from datetime import datetime
 
 from coverage_audit.estate.model import Estate, Proof
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
+from coverage_audit.judgement.content_shown import in_short
 from coverage_audit.judgement.copy_view import CopyView, Reasoned, view_of
 from coverage_audit.judgement.defects import damaged, incomplete, stale
 from coverage_audit.judgement.doubts import (
@@ -67,6 +68,7 @@ def judge_copy(
         remarks=(*dict.fromkeys(other.reason for other in found[1:]), *remarks(view)),
         evidence=evidence,
         ground=decided.ground if decided else None,
+        content=in_short(evidence.verified, view.verify, view.now, view.zone),
     )
 
 

@@ -120,7 +120,10 @@ class JudgedOriginal:
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedCopy:
-    """One copy with its standing. `recovery_point` None: none is proven. `ground` None: it is proven."""
+    """One copy with its standing. `recovery_point` None: none is proven. `ground` None: it is proven.
+
+    `content` says in a few words what reading its content has shown (empty: that is not asked for).
+    """
 
     address: Address
     site: str
@@ -134,6 +137,7 @@ class JudgedCopy:
     remarks: tuple[str, ...]
     evidence: CopyEvidence
     ground: Ground | None = None
+    content: str = ""
 
     @property
     def comparison(self) -> CopyComparison | None:

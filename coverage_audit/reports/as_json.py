@@ -26,6 +26,7 @@ from coverage_audit.judgement.verdict import (
     JudgedOriginal,
 )
 from coverage_audit.ledger.record import EstateEvent
+from coverage_audit.reports.content_json import content_json, spoilt_json
 from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.rooms_json import rooms_json
@@ -100,6 +101,8 @@ def _original(original: JudgedOriginal) -> Json:
         "standing": original.standing,
         "proof": original.proof.word,
         "reason": original.reason,
+        "spoilt": original.evidence.spoilt_files,
+        "spoilt_files": spoilt_json(original.evidence.spoilt),
     }
 
 
@@ -127,6 +130,7 @@ def _copy(copy: JudgedCopy) -> Json:
         "seen": rfc3339(copy.evidence.tree_at),
         "reason": copy.reason,
         "remarks": copy.remarks,
+        "content": content_json(copy),
         **_differences(copy.comparison),
     }
 

@@ -167,9 +167,13 @@ def _copy(copy: JudgedCopy, limit: timedelta, estate: Estate, clock: Clock) -> P
         max_age=format_duration(limit),
         reason=copy.reason,
         remarks=copy.remarks,
-        figures=_figures(copy.comparison),
+        figures=(*_figures(copy.comparison), *_content(copy)),
         samples=copy.comparison.samples if copy.comparison else (),
     )
+
+
+def _content(copy: JudgedCopy) -> tuple[tuple[str, str], ...]:
+    return (("content", copy.content),) if copy.content else ()
 
 
 def _figures(comparison: CopyComparison | None) -> tuple[tuple[str, str], ...]:

@@ -132,6 +132,7 @@ def _copy(copy: JudgedCopy, judged: JudgedEstate, zone: ZoneInfo) -> str:
     if compared is not None and (compared.missing.files or compared.changed.files):
         said += f"; missing {amount(compared.missing)}, changed {amount(compared.changed)}"
         said += f", of these pending {amount(compared.pending)}" if compared.pending.files else ""
+    said += f"; content: {copy.content}" if copy.content else ""
     return "; ".join((said, *copy.remarks))
 
 

@@ -189,7 +189,7 @@ def _items(copy: JudgedCopy, verified: Verified | None) -> Iterator[EvidenceItem
                 f"of {amount(sample.population)} held, {sample.asked} drawn: {sample.same} read and right, "
                 f"{sample.differing} differing, {sample.not_shown} not readable"
             )
-            how = f"{verified.algorithm} on both sides; drawn without replacement"
+            how = "drawn without replacement, and digested on both sides"
             yield EvidenceItem(what=what, where=str(copy.address), at=sample.ended or sample.began, how=how)
     for one in verified.spoilt[:NAMES_SHOWN]:
         yield _item_of(one, str(copy.address))

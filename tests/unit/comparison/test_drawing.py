@@ -117,7 +117,8 @@ def test_named_files_are_found_again_with_what_is_listed_of_them_now(tmp_path: P
 
     assert set(found.held) == set(HOSTILE)
     assert {one.copy.ctime_ns for one in found.held.values()} == {MTIME + 7}
-    assert found.gone == {b"extra", b"never"}
+    assert set(found.listed) == {*HOSTILE, b"edited", b"missing"}
+    assert found.listed[b"edited"].mtime_ns == MTIME + 1
     assert again(pair, [], _work(tmp_path)).held == {}
 
 

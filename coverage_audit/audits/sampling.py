@@ -1,0 +1,151 @@
+"""A sample of what a copy holds, read on both sides: drawn, gone on with over the nights, and counted.
+
+The sample are the first so many files of a random order, whatever was read of them. A file that was edited in the
+original meanwhile leaves it, and the next in that order takes its place: edits have nothing to do with the order, so
+it stays a simple random sample of what was not edited. One that was found to differ or could not be read stays counted
+even when it is mended: mending only what a sample happened to meet would make the rest look better than it is.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Final
+
+from coverage_audit.audits.content_known import Reading, keep_all
+from coverage_audit.audits.content_time import ContentTime
+from coverage_audit.audits.parts import Parts
+from coverage_audit.audits.reading_both import Fate, Read, Reader
+from coverage_audit.audits.sampling_rounds import goes_on, is_due
+from coverage_audit.comparison.drawing import Draw, Drawn, draw
+from coverage_audit.comparison.ranks import SEED_BYTES
+from coverage_audit.estate.criteria import Verify
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.verified import Round, Sampled
+from coverage_audit.reckoning.sampling import sample_size
+
+_BYTES_AT_ONCE: Final = 8 * 10**9
+_FILES_AT_ONCE: Final = 20_000
+_LEAST_BESIDE: Final = 10
+_BESIDE: Final = 10  # one further file for so many of the sample
+_CHOICE: Final = 4  # of so many times as many, those that were never read before come first
+
+
+def chunks(files: Iterable[Drawn]) -> Iterable[list[Drawn]]:
+    """Cut files into lots that are read at once: what came of each is kept before the next."""
+    lot: list[Drawn] = []
+    size = 0
+    for one in files:
+        if lot and (len(lot) >= _FILES_AT_ONCE or size + one.original.size > _BYTES_AT_ONCE):
+            yield lot
+            lot, size = [], 0
+        lot.append(one)
+        size += one.original.size
+    if lot:
+        yield lot
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sampling:
+    """What a sample is read with. `seed` is this audit's, for samples of the dataset that begin in it."""
+
+    reading: Reading
+    terms: Verify
+    time: ContentTime
+    parts: Parts
+    seed: bytes
+
+    def run(self, *, now: bool) -> None:
+        """Go on with the sample under way, or begin one where one is due (or is wanted `now`).
+
+        Raises LedgerError, and ComparisonError or EvidenceError where the listings cannot be read.
+        """
+        known, at = self.reading.copy.verification, self.parts.clock()
+        if not goes_on(known, self.terms, at):
+            spoilt = self.reading.copy.spoilt_files
+            if not now and not is_due(known, self.terms, at, spoilt=spoilt):
+                return
+            begun = Sampled(began=self.reading.started, ended=None, population=Tally(), asked=0, same=0)
+            self.reading.copy.keep(running=begun, round=Round(seed=self.seed))
+        self._go_on()
+
+    def _go_on(self) -> None:
+        known = self.reading.copy.verification
+        running, course = known.running, known.round
+        if running is None or course is None:
+            return
+        found = self._draw(course.seed)
+        size = self._size(found.population.files)
+        reads: list[Read] = []
+        rest = list(found.files)
+        beside = () if running.beside else self._beside(rest[size:], size)
+        while len(reads) < size and rest:
+            lot, rest = rest[: size - len(reads)], rest[size - len(reads) :]
+            sample = {one.path for one in lot}
+            for chunk in chunks((*lot, *beside)):
+                done = self._read(chunk, running.began)
+                further = sum(read.settled for read in done if read.file.path not in sample)
+                running = replace(running, beside=running.beside + further)
+                reads += [r for r in done if r.file.path in sample and r.fate is not Fate.CHANGED]
+            beside, course = (), _sticking(course, reads)
+            running = _counted(running, course, reads, found.population, size)
+            self.reading.copy.keep(running=running, round=course)
+        if not any(read.fate is Fate.UNREACHED for read in reads):
+            self.reading.copy.keep(last=replace(running, ended=self.parts.clock()), running=None, round=None)
+
+    def _draw(self, seed: bytes) -> Draw:
+        pair = self.reading.pair
+        size = self._size(pair.compared.original.census.files)
+        most = size + size // 10 + 16 + _CHOICE * _beside(size)
+        return draw(pair.compared, seed, most, self.parts.work)
+
+    def _size(self, population: int) -> int:
+        return sample_size(population, self.terms.tolerable, self.terms.confidence)
+
+    def _read(self, files: Sequence[Drawn], since: datetime) -> tuple[Read, ...]:
+        reader = Reader(
+            pair=self.reading.pair, time=self.time, parts=self.parts, former=dict(self.reading.original.spoilt)
+        )
+        readings = reader.read(files, since)
+        self.reading.take(readings)
+        keep_all(self.reading.copy, self.reading.original)
+        return readings.reads
+
+    def _beside(self, rest: Sequence[Drawn], size: int) -> tuple[Drawn, ...]:
+        """Choose further files to be read once: in the first place those of which there is no digest yet."""
+        choice = rest[: _CHOICE * _beside(size)]
+        pair = self.reading.pair
+        known = self.parts.ledger.digests.lookup(
+            pair.copy.address, pair.algorithm, [one.path for one in choice], pair.copy.device.formerly
+        )
+        return tuple(sorted(choice, key=lambda one: one.path in known)[: _beside(size)])
+
+
+def a_seed() -> bytes:
+    """Return the seed of the samples that begin in one audit: nobody can tell it beforehand."""
+    return secrets.token_bytes(SEED_BYTES)
+
+
+def _beside(size: int) -> int:
+    return max(_LEAST_BESIDE, size // _BESIDE)
+
+
+def _sticking(course: Round, reads: Sequence[Read]) -> Round:
+    differing = course.differing | {read.file.path for read in reads if read.fate is Fate.DIFFERS}
+    unshown = course.not_shown | {read.file.path for read in reads if read.fate is Fate.NOT_SHOWN}
+    return replace(course, differing=differing, not_shown=unshown - differing)
+
+
+def _counted(running: Sampled, course: Round, reads: Sequence[Read], population: Tally, size: int) -> Sampled:
+    wanting = course.differing | course.not_shown
+    same = sum(read.fate is Fate.SAME and read.file.path not in wanting for read in reads)
+    return replace(
+        running,
+        population=population,
+        asked=min(size, population.files),
+        same=same,
+        differing=len(course.differing),
+        not_shown=len(course.not_shown),
+    )
