@@ -8,6 +8,7 @@ from pathlib import Path
 from coverage_audit.comparison.colliding import colliding
 from coverage_audit.comparison.kept_as import kept_as
 from coverage_audit.comparison.leading_out import leading_out
+from coverage_audit.comparison.open_files import open_files
 from coverage_audit.comparison.refused_names import refused_names
 from coverage_audit.evidence.difference import Seen, Sight
 from coverage_audit.evidence.engine import Engine
@@ -27,6 +28,7 @@ def sights(
         *((Seen(sight=Sight.RETIMED, entries=retimed),) if retimed else ()),
         *colliding(relation, copy.file),
         *refused_names(relation),
+        *open_files(original, relation),
         *kept_as(engine, original, copy, relation),
         *(leading_out(engine, copy, roots) if roots is not None else ()),
     )

@@ -107,6 +107,9 @@ class Sight(StrEnum):
     SPECIAL = "devices, pipes or sockets, missing or of another kind"
     PLACEHOLDER = "of a size that takes up nothing, and missing"
     LEADING_OUT = "links that lead outside all that is declared, or nowhere"
+    OPEN = "of kinds that programs keep open, and not held as they are"
+    WRITTEN_MEANWHILE = "of kinds that programs keep open, and written while the original was listed"
+    WITHOUT_LOG = "logs that are missing while the database beside them is not"
 
 
 @dataclass(frozen=True, kw_only=True)

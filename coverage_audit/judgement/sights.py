@@ -49,4 +49,7 @@ _SENTENCES = {
     Sight.PLACEHOLDER: "{count} that are missing take up nothing in the original either{such}: "
     "placeholders of files kept elsewhere, or empty of content",
     Sight.LEADING_OUT: "{entries} links lead outside all that is declared, or nowhere{such} to {beside}",
+    Sight.OPEN: "{count} that are not held as they are are of kinds that programs keep open{such}",
+    Sight.WRITTEN_MEANWHILE: "{count} of kinds that programs keep open were written during the listing{such}",
+    Sight.WITHOUT_LOG: "{count} that are missing are logs of databases that are there{such} of {beside}",
 }

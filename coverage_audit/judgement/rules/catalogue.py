@@ -13,6 +13,7 @@ from coverage_audit.judgement.rules import (
     completeness,
     content,
     direction,
+    drill_age,
     dump_size,
     enough_copies,
     every_dataset,
@@ -29,6 +30,7 @@ from coverage_audit.judgement.rules import (
     offline,
     offsite,
     one_failure,
+    open_files,
     other_volumes,
     own_state,
     restore_time,
@@ -63,6 +65,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (steady_rhythm.RULE, steady_rhythm.check),
     (dump_size.RULE, dump_size.check),
     (content.RULE, content.check),
+    (drill_age.RULE, drill_age.check),
     (shrinkage.RULE, shrinkage.check),
     (leaving_out.RULE, leaving_out.check),
     (headroom.RULE, headroom.check),
@@ -72,6 +75,7 @@ EXPLAINING: tuple[tuple[Rule, DatasetCheck], ...] = (
     (kept_keys.RULE, kept_keys.check),
     (lineage.RULE, lineage.check),
     (direction.RULE, direction.check),
+    (open_files.RULE, open_files.check),
     (unjudged_criterion.RULE, unjudged_criterion.check),
 )
 """They say of each place what keeps it from being counted, and answer for the original itself."""
