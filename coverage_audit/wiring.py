@@ -88,7 +88,7 @@ def assembled(
                 usable_digests=partial(usable_digests, limits=estate.limits, clock=clock, withheld=withheld),
                 read_back=partial(read_back, limits=estate.limits, clock=clock, progress=progress, withheld=withheld),
                 ledger=ledger,
-                own=_own(estate, StateFolder(path=state)),
+                own=own_in(estate, state),
                 work=Workspace(folder=staging, memory=estate.limits.memory, seed=ledger.seed),
                 clock=clock,
             )
@@ -96,8 +96,9 @@ def assembled(
             shutil.rmtree(staging, ignore_errors=True)
 
 
-def _own(estate: Estate, folder: StateFolder) -> OwnPlaces:
+def own_in(estate: Estate, state: Path) -> OwnPlaces:
     """Name what of the auditor's own is to be covered: of its state folder all that the next audit builds on."""
+    folder = StateFolder(path=state)
     database = None if os.environ.get(DATABASE) else folder.database
     needed = (folder.path / "seed", folder.manifests, folder.relations, folder.digests)
     return own_places(estate, database=database, dump=folder.dump, needed=needed)

@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "daemon": "Audit every night, tell what fails, make the weekly page.",
     "drill": "Read files back out of a copy, and see that they are right.",
     "explain": "Show the evidence behind a finding and how to mend it.",
+    "loss": "Show what is lost with a box, a drive, a room or a site, and when it is back.",
     "manifest": "Record a shelf drive that is plugged in now.",
     "preflight": "Check the estate, reach every device, show keys and volumes.",
     "retire": "Say whether anything on hardware exists nowhere else, before it leaves.",
@@ -31,8 +32,8 @@ COMMANDS: dict[str, str] = {
     "summary": "Make the weekly page of what is recorded, without an audit.",
     "survey": "Show what lies on the volumes and what belongs to no dataset.",
     "tour": "Audit a made-up estate in a scratch folder, for real.",
-    "waive": "Accept a finding for a while, or end that.",
     "verify": "Read the content of copies now, and hold it against the original.",
+    "waive": "Accept a finding for a while, or end that.",
 }
 """Each command's name and short help; the module of the same name in this folder holds it as `command`."""
 

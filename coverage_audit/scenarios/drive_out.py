@@ -30,7 +30,7 @@ class DriveAge:
 class ArrayState:
     """What a volume's drives are together: bytes that can be used and that serve nothing, losses that it stands.
 
-    `wrong` says why no such array can be (then the figures are 0).
+    `parity` is empty where there is none, `wrong` says why no such array can be (then the figures are 0).
     """
 
     drives: tuple[int, ...]

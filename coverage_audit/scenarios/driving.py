@@ -62,7 +62,7 @@ def drive_out(volume: Volume, number: int, material: Material, replacing: Replac
 
 
 def _state(sizes: tuple[int, ...], volume: Volume) -> ArrayState:
-    parity = str(volume.parity) if volume.parity is not None else "none"
+    parity = str(volume.parity) if volume.parity is not None else ""
     try:
         found = array_of(sizes, volume.parity)
     except ValueError as error:
@@ -80,7 +80,7 @@ def _replaced(volume: Volume, replacing: Replacing) -> tuple[ArrayState, list[st
         found = replaced_by(sizes, volume.parity, old=replacing.old, new=replacing.new, count=replacing.count)
     except ValueError as error:
         raise UsageError(f"{volume.key}: {error}") from error
-    after = _of_array(found.after, found.drives, str(volume.parity) if volume.parity is not None else "none")
+    after = _of_array(found.after, found.drives, str(volume.parity) if volume.parity is not None else "")
     steps = []
     if found.parity_first:
         steps.append(f"Replace the parity drives first: none may be smaller than {format_size(replacing.new)}.")

@@ -56,7 +56,7 @@ def dataset_loss(dataset: DatasetMaterial, failed: frozenset[Domain]) -> Dataset
         dataset=dataset.judged.id,
         policy=dataset.context.policy.id,
         fate=fate,
-        original_gone=ORIGINAL in fallen.gone,
+        original_gone=original_out,
         size=_size(dataset),
         left_out=dataset.judged.left_out,
         gone=tuple(places[number] for number in fallen.gone),

@@ -98,7 +98,7 @@ def _rank(loss: DatasetLoss) -> tuple[int, int, str]:
 
 def _with_restore(loss: DatasetLoss, material: Material) -> DatasetLoss:
     """Say how long a dataset takes to come back, where its original is gone and something is shown to hold it."""
-    if loss.best is None or loss.best.is_original or loss.size is None:
+    if not loss.original_gone or loss.best is None or loss.size is None:
         return loss
     lacking = loss.not_held.bytes if loss.not_held is not None else 0
     size = max(0, loss.size.bytes - lacking)

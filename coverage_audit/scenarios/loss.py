@@ -80,7 +80,8 @@ class BelowPolicy:
 class DatasetLoss:
     """What one loss does to one dataset.
 
-    `size` is all that the original held when last seen (None: never seen), `left_out` what of it no copy is to hold.
+    `original_gone`: it falls, or is not shown to be apart from what falls. `size` is all that the original held when
+    last seen (None: never seen), `left_out` what of it no copy is to hold.
     `gone` are its places that fall, `left` the others, the best first. `best` is where it would come back from (None:
     nothing is shown to hold it; where the original is left it is that). `not_held` is what `best` lacks, `since` from
     when on (its proven recovery point; None: not known). `exposed` is what no copy holds: known only where the

@@ -1,0 +1,47 @@
+"""The undertaking of asking what is lost: the newest whole audit that is kept, or a fresh one, with something gone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from coverage_audit.audits.declared_since import unjudged
+from coverage_audit.audits.rates import rates_of
+from coverage_audit.estate.changes import EstateChange
+from coverage_audit.estate.model import Estate
+from coverage_audit.judgement.domains import Domain
+from coverage_audit.ledger.ledger import Ledger
+from coverage_audit.scenarios.driving import Replacing
+from coverage_audit.scenarios.losing import loss_alone, loss_table
+from coverage_audit.scenarios.loss import LossTable
+from coverage_audit.scenarios.material import material_of
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lost:
+    """What is lost. `table` None: there is no whole audit to go by, and `why` says it.
+
+    `changes` were declared since that audit: of them it knows nothing.
+    """
+
+    table: LossTable | None
+    why: str = ""
+    changes: tuple[EstateChange, ...] = ()
+
+
+def lose(
+    estate: Estate, ledger: Ledger, now: datetime, domain: Domain | None, replacing: Replacing | None = None
+) -> Lost:
+    """Judge the newest whole audit again with this failure, or with each there is where none is named.
+
+    Raises LedgerError, UsageError for drives that cannot be replaced.
+    """
+    last = ledger.past.last_judged()
+    if last is None:
+        return Lost(table=None, why="no audit of all datasets is recorded yet; run `coverage-audit audit` first")
+    if last.judged is None:
+        return Lost(table=None, why=f"the last audit cannot be used: {last.why}; run `coverage-audit audit` anew")
+    rates = rates_of(estate, estate.datasets, ledger)
+    material = material_of(estate, last.judged, at=now, rates=rates)
+    table = loss_table(material) if domain is None else loss_alone(domain, material, replacing)
+    return Lost(table=table, changes=unjudged(last.estate_text, estate))
