@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coverage_audit.audits.comparing import CopyOutcome, OriginalTree, compare_copy
 from coverage_audit.audits.exposing import exposure_of
@@ -10,10 +10,11 @@ from coverage_audit.audits.fallback import excused, place_then
 from coverage_audit.audits.kinship import resemblances
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.rates import rates_of
+from coverage_audit.audits.remembering_drills import with_drills
 from coverage_audit.audits.rooms import Rooms, volumes_of
 from coverage_audit.audits.sighting import Sighting
 from coverage_audit.estate.former import lineage_of
-from coverage_audit.estate.model import Dataset, Estate
+from coverage_audit.estate.model import Copy, Dataset, Estate
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.judgement.case import DatasetCase, OriginalEvidence
 
@@ -24,6 +25,13 @@ class CaseOutcome:
 
     case: DatasetCase
     outcomes: tuple[CopyOutcome, ...]
+
+
+def _outcome(
+    original: OriginalTree | Gap, dataset: Dataset, copy: Copy, sighting: Sighting, by: tuple[Estate, Parts]
+) -> CopyOutcome:
+    outcome = compare_copy(by[0], original, copy, sighting, by[1])
+    return replace(outcome, evidence=with_drills(by[0], dataset, outcome.evidence, by[1]))
 
 
 def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, parts: Parts) -> CaseOutcome:
@@ -47,7 +55,7 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
         if isinstance(tree, Gap)
         else OriginalTree(estate=estate, dataset=dataset, policy=policy, device=device, tree=tree, fresh=tree is seen)
     )
-    outcomes = tuple(compare_copy(estate, original, copy, sighting, parts) for copy in dataset.copies)
+    outcomes = tuple(_outcome(original, dataset, copy, sighting, (estate, parts)) for copy in dataset.copies)
     copies = tuple(outcome.evidence for outcome in outcomes)
     case = DatasetCase(
         dataset=dataset,

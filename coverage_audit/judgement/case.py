@@ -11,6 +11,7 @@ from datetime import datetime
 
 from coverage_audit.estate.model import Copy, Dataset, Device, Policy, Volume
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
+from coverage_audit.evidence.drilling import DrillsOfCopy
 from coverage_audit.evidence.facts import (
     DeviceFacts,
     Gap,
@@ -81,7 +82,8 @@ class CopyEvidence:
     `points` lists all and `point` is the one whose tree was compared; `half_made` names those that were compared and
     are no whole state, `past` is what is remembered of its points, this audit's list with it (None: nothing).
     `left_out_before` is what earlier comparisons left out, the newest first. `seen_before` is when its tree was last
-    seen, where that counts no more. `verified` is what reading its content has shown (None: it was never to be read).
+    seen, where that counts no more. `verified` is what reading its content has shown (None: it was never to be read),
+    `drills` what was read back out of it before (None: that is not known).
     """
 
     copy: Copy
@@ -96,6 +98,7 @@ class CopyEvidence:
     left_out_before: tuple[LeftOut, ...] = ()
     seen_before: datetime | None = None
     verified: Verified | None = None
+    drills: DrillsOfCopy | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

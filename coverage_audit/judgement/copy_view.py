@@ -12,6 +12,7 @@ from coverage_audit.evidence.difference import CopyComparison
 from coverage_audit.evidence.facts import PointList, RecoveryPoint
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase, OriginalEvidence
 from coverage_audit.judgement.content_shown import terms_of
+from coverage_audit.judgement.drilled import every_of
 from coverage_audit.judgement.original_standing import why_not_judged_against
 from coverage_audit.judgement.verdict import Ground, Standing
 
@@ -33,7 +34,7 @@ class Reasoned:
 class CopyView:
     """What is judged. `comparison` is None where there is none or `void` says why it proves nothing.
 
-    `verify` is what must be shown of its content (None: nothing).
+    `verify` is what must be shown of its content (None: nothing), `drill_every` how old a drill of it may be.
     `now` is when the audit ended, `started` when it began: evidence of this audit was seen since then.
     """
 
@@ -43,6 +44,7 @@ class CopyView:
     void: str | None
     max_age: timedelta
     wanted: Proof
+    drill_every: timedelta
     verify: Verify | None
     tolerance: timedelta
     zone: ZoneInfo
@@ -88,6 +90,7 @@ def view_of(
         void=void,
         max_age=evidence.copy.max_age or case.policy.max_age,
         wanted=evidence.copy.proof if evidence.copy.proof is not None else case.policy.proof,
+        drill_every=every_of(case.policy),
         verify=terms_of(evidence.copy, case.policy),
         tolerance=estate.limits.clock_tolerance,
         zone=estate.time_zone,

@@ -14,6 +14,7 @@ from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.content_shown import why_not_shown
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.defects import lacks_most
+from coverage_audit.judgement.drilled import counting, why_not
 from coverage_audit.judgement.original_standing import part_not_read
 from coverage_audit.judgement.verdict import Ground, Standing
 from coverage_audit.judgement.wording import age, amount, duration, names, such_as, when
@@ -94,8 +95,8 @@ def too_little_proof(view: CopyView) -> Reasoned | None:
     reason = f"its proof is “{reached.word}”, and “{view.wanted.word}” is asked"
     if view.comparison is not None and view.comparison.unproven.files:
         reason += f": of {amount(view.comparison.unproven)} neither times nor digests could be compared"
-    if view.wanted > Proof.SAMPLED:
-        reason += ", which this version cannot give yet"
+    if view.wanted is Proof.RESTORED:
+        reason += f": {_not_read_back(view)}"
     elif view.wanted is Proof.SAMPLED and reached is Proof.LISTED:
         reason += f": {_content_not_shown(view)}"
     return _kept(Ground.EVIDENCE, reason)
@@ -105,10 +106,15 @@ def proof_reached(view: CopyView) -> Proof:
     """Return how much was observed of the copy.
 
     A listing that shows neither times nor digests of what it holds does not show that it holds what is meant. One that
-    does, with a sample of its content that shows as much as is asked for, is more.
+    does, with a sample of its content that shows as much as is asked for, is more; with a drill, it is the most. Where
+    a sample is asked for, a drill is none: it reads a few files, and says nothing of how many are right.
     """
     if view.comparison is not None and not view.comparison.unproven.files:
-        return Proof.LISTED if _content_not_shown(view) else Proof.SAMPLED
+        sampled = not _content_not_shown(view)
+        drilled = counting(view.evidence.drills, view.drill_every, view.now) is not None
+        if drilled and (sampled or view.wanted is not Proof.SAMPLED):
+            return Proof.RESTORED
+        return Proof.SAMPLED if sampled else Proof.LISTED
     return Proof.DATED if view.newest_point is not None else Proof.DECLARED
 
 
@@ -116,6 +122,13 @@ def _content_not_shown(view: CopyView) -> str | None:
     if view.verify is None:
         return "no sample of its content is asked for"
     return why_not_shown(view.evidence.verified, view.verify, view.now, view.zone)
+
+
+def _not_read_back(view: CopyView) -> str:
+    drills = view.evidence.drills
+    if drills is None:
+        return "what was read back out of it is not known"
+    return why_not(drills, view.drill_every, view.now) or "what was read back out of it was not listed as it should be"
 
 
 def _content_unverified(found: CopyComparison) -> str:

@@ -1,7 +1,7 @@
 """Feasibility: whether the copies as declared can ever meet their policy, told before anything is walked.
 
 What it asks: that the places declared, were all of them proven, are enough devices, kinds of medium, other sites
-and offline volumes for the policy; and that its proof can be given by this version.
+and offline volumes for the policy; and that no more than dates is asked of a copy that has nothing else to show.
 
 Why: a policy that cannot be met fails every night for a reason that no night's evidence can mend.
 
@@ -38,7 +38,6 @@ def cannot_be_met(estate: Estate) -> tuple[Finding, ...]:
 def of_dataset(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
     """Give one finding a criterion of the dataset's policy that its places can never meet."""
     yield from _too_few(dataset, estate)
-    yield from _too_little_proof(dataset, estate)
     yield from _opaque(dataset, estate)
     yield from _evidence_older_than_asked(dataset, estate)
 
@@ -76,19 +75,6 @@ def _most_apart(places: tuple[Address, ...] | list[Address], estate: Estate) -> 
         for i, first in enumerate(bases)
     ]
     return len(largest_independent_set(joined))
-
-
-def _too_little_proof(dataset: Dataset, estate: Estate) -> Iterator[Finding]:
-    policy = estate.policy(dataset.policy)
-    asked = {copy.proof if copy.proof is not None else policy.proof for copy in dataset.copies} or {policy.proof}
-    most = max(asked)
-    if most > Proof.SAMPLED:
-        yield _finding(
-            criterion_subject(dataset.id, "proof"),
-            Answer.UNVERIFIED,
-            figures=("at most “sampled” in this version", f"“{most.word}”"),
-            message=f"“{most.word}” is asked of {dataset.id}; this version gives “sampled” at most: unverified.",
-        )
 
 
 def _never_enough(copy: Copy, policy: Policy) -> bool:

@@ -21,6 +21,7 @@ from coverage_audit.judgement.doubts import (
     too_little_proof,
     too_old,
 )
+from coverage_audit.judgement.drill_damage import found_damaged
 from coverage_audit.judgement.original_standing import judge_original
 from coverage_audit.judgement.recovery import recovery_points
 from coverage_audit.judgement.remarks import remarks
@@ -32,6 +33,7 @@ __all__ = ["judge_copy", "judge_original"]
 STEPS: tuple[Callable[[CopyView], Reasoned | None], ...] = (
     another_volume,
     damaged,
+    found_damaged,
     incomplete,
     stale,
     nothing_to_go_by,

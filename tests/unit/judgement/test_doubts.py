@@ -11,6 +11,7 @@ import pytest
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Copy, Proof
 from coverage_audit.evidence.difference import Mode, RowClass, RowVerdict, Sample, Tally
+from coverage_audit.evidence.drilling import DrillsOfCopy
 from coverage_audit.evidence.facts import GapKind, PinState
 from coverage_audit.judgement.verdict import Ground, JudgedCopy, Standing
 from tests.builders.cases import (
@@ -125,13 +126,14 @@ def test_a_shelf_drive_is_judged_by_its_last_manifest_while_that_is_younger_than
     assert judged_copy(nothing).reason == "it was not compared: on the shelf (no route to host)"
 
 
-@pytest.mark.parametrize("proof", [Proof.RESTORED])
-def test_more_proof_than_this_version_gives_stays_unverified(proof: Proof) -> None:
-    copy = judged_copy(a_copy(HERON, replace(MIRROR, proof=proof)))
+def test_a_copy_that_was_never_read_back_is_not_restored() -> None:
+    unknown = judged_copy(a_copy(HERON, replace(MIRROR, proof=Proof.RESTORED)))
+    never = judged_copy(a_copy(HERON, replace(MIRROR, proof=Proof.RESTORED), drills=DrillsOfCopy()))
 
-    assert copy.standing is Standing.UNVERIFIED
-    assert "cannot give yet" in copy.reason
-    assert copy.recovery_point == SEEN, "what was listed is proven all the same"
+    assert (unknown.standing, never.standing) == (Standing.UNVERIFIED, Standing.UNVERIFIED)
+    assert "what was read back out of it is not known" in unknown.reason
+    assert "no drill has read it back" in never.reason
+    assert never.recovery_point == SEEN, "what was listed is proven all the same"
 
 
 def test_proof_declared_proves_nothing_without_an_observation() -> None:

@@ -46,18 +46,9 @@ def test_places_that_fall_together_by_declaration_are_counted_once() -> None:
     assert "can never have more than 1 apart from each other" in messages[0]
 
 
-@pytest.mark.parametrize("proof", [Proof.RESTORED])
-def test_proof_that_this_version_cannot_give_is_unverified(proof: Proof) -> None:
-    of_policy = an_estate(policies=(asking(proof=proof),))
-    one_copy = replace(RECORDINGS, copies=(replace(RECORDINGS.copies[0], proof=proof), RECORDINGS.copies[1]))
-
-    expected = [("feasibility:field-recordings/proof", "unverified")]
-    assert found(of_policy) == expected
-    assert found(an_estate(datasets=(one_copy,))) == expected
-
-
-def test_a_sample_of_the_content_can_be_shown() -> None:
-    assert found(an_estate(policies=(asking(proof=Proof.SAMPLED),))) == []
+@pytest.mark.parametrize("proof", [Proof.SAMPLED, Proof.RESTORED])
+def test_a_sample_of_the_content_and_a_drill_can_be_shown(proof: Proof) -> None:
+    assert found(an_estate(policies=(asking(proof=proof),))) == []
 
 
 def test_a_device_that_may_be_off_longer_than_its_copy_may_be_behind_is_an_observation() -> None:
