@@ -8,6 +8,9 @@ a shelf drive that is not left plugged in; a volume that is offline and was not 
 be, so that the criterion stays unverified. Who has tried that nothing there can be changed accepts the finding for a
 while, with name and reason: `coverage-audit waive`. What the original's device has mounted read-write is not immutable.
 
+What it cannot see: whether a password or a key that lies on the original's machine opens the copy's machine, too. Who
+can log in there as its administrator can delete its snapshots.
+
 Why: who takes over the machine on which the original is worked on, or the account of who works there, changes all that
 can be written from there in the same night: by encryption, by a deletion that is mirrored, by a mistake.
 

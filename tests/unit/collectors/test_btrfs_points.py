@@ -75,6 +75,7 @@ def test_a_snapshot_is_dated_by_the_filesystem_whatever_its_name_and_its_times_s
     assert point.dated_by is DatedBy.FILESYSTEM
     assert point.identity is not None
     assert point.doubts == ()
+    assert point.sealed
 
 
 @pytest.mark.root
@@ -129,6 +130,24 @@ def test_one_that_was_made_writable_and_changed_since_shows_it(pool: Path) -> No
     (point,) = listed(pool).points
 
     assert "written to after it was made" in point.doubts[0]
+    assert not point.sealed
+
+
+@pytest.mark.root
+def test_what_is_done_to_a_snapshot_raises_the_count_of_its_changes(pool: Path) -> None:
+    taken = snapshot(pool / "data", pool / ".points" / "taken")
+    (before,) = listed(pool).points
+
+    set_writable(taken, writable=True)
+    (taken / "take.wav").write_bytes(b"another")
+    btrfs("filesystem", "sync", pool)
+    set_writable(taken, writable=False)
+    (after,) = listed(pool).points
+
+    assert before.generation is not None
+    assert after.generation is not None
+    assert after.generation > before.generation
+    assert after.identity == before.identity
 
 
 @pytest.mark.root

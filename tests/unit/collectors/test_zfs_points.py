@@ -58,6 +58,7 @@ def test_the_snapshots_of_a_real_pool_are_dated_by_the_pool(pool_of_zfs: Pool) -
         f"zfs {pool_of_zfs.figure(DATASET, 'guid')} {pool_of_zfs.figure(f'{DATASET}@2019-01-01', 'guid')}"
     )
     assert point.dated_by is DatedBy.FILESYSTEM
+    assert point.sealed
     assert "another time than the pool recorded" in point.doubts[0]
 
 

@@ -130,6 +130,13 @@ def test_a_way_that_leads_into_a_cycle_is_no_second_one(tmp_path: Path) -> None:
     assert mistakes(tmp_path, text) == ["16:55: 'heron:pool' is stored on itself (name what really lies below it)"]
 
 
+def test_copies_that_are_made_of_each_other_are_told(tmp_path: Path) -> None:
+    taken = ", taken_from: heron:pool/more", ", taken_from: heron:pool/sheets"
+    (told,) = mistakes(tmp_path, _with_two_copies(*taken))
+    assert "'heron:pool/sheets' is made of itself by way of 'heron:pool/more'" in told
+    assert read(tmp_path, _with_two_copies(taken[0], "")).datasets[0].copies[0].taken_from is not None
+
+
 def _with_two_copies(first: str, second: str, more: str = "") -> str:
     """The estate with two copies of its dataset, and lines of the dataset's own."""
     copies = f"    copies:\n      - {{at: heron:pool/sheets{first}}}\n      - {{at: heron:pool/more{second}}}\n"

@@ -75,3 +75,19 @@ def test_what_is_remembered_one_by_one_is_bounded() -> None:
 
     assert (len(past.left), len(past.listed)) == (LEFT_KEPT, LISTS_KEPT)
     assert past.oldest == SEEN - max(many) * DAY
+
+
+def test_a_point_that_its_filesystem_counts_as_changed_since_an_earlier_list_stays_known_as_such() -> None:
+    """Its properties look untouched again by the next list. Once is for good, until another one bears its name."""
+
+    def snapshots(at: datetime, **generations: int) -> PointList:
+        points = tuple(a_point(name, SEEN - DAY, identity=name, generation=n) for name, n in generations.items())
+        return PointList(address=PLACE, at=at, points=points)
+
+    changed = [snapshots(SEEN - 2 * DAY, a=7, b=7), snapshots(SEEN - DAY, a=9, b=7), snapshots(SEEN, a=9, b=7)]
+    made_anew = PointList(address=PLACE, at=SEEN + DAY, points=(a_point("a", SEEN, identity="another", generation=12),))
+
+    assert past_of(*changed[:1]).rewritten == ()
+    assert past_of(*changed[:2]).rewritten == ("a",)
+    assert past_of(*changed).rewritten == ("a",)
+    assert past_of(*changed, made_anew).rewritten == ()
