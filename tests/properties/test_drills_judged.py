@@ -78,7 +78,10 @@ def test_less_known_of_drills_or_worse_never_turns_a_conclusion_into_conforming(
     case = with_drills(replace(all_well(), policy=policy), known)
     conclusion = audited(case).datasets[0].conclusion
     for change in changes:
+        copies = len(case.copies)
         case = change(case)
+        if len(case.copies) != copies:
+            return  # what a drill found damaged in a copy that is declared no more is not asked for any more
         after = audited(case).datasets[0].conclusion
         if conclusion is not Conclusion.CONFORMING:
             assert after is not Conclusion.CONFORMING
