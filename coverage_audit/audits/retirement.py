@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from coverage_audit.audits.retiring_memory import SpoiltFile
 from coverage_audit.audits.retiring_wish import NotKeptWord
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, Medium, VolumeKey
 from coverage_audit.evidence.elsewhere import Elsewhere
@@ -37,7 +38,10 @@ class WalkedPlace:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """How much content was read for this, and what is left of it. `rate` is bytes a second, measured where it was."""
+    """How much content was read for this, and what is left of it. `rate` is bytes a second, measured where it was.
+
+    `remembered` digests of earlier readings stood. `spoilt` has another content than before, under the same figures.
+    """
 
     files: int = 0
     bytes: int = 0
@@ -46,6 +50,7 @@ class Reading:
     notes: tuple[str, ...] = ()
     left: timedelta | None = None
     rate: float | None = None
+    spoilt: tuple[SpoiltFile, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved, Reading, Retirement, WalkedPlace
 from coverage_audit.audits.retiring_judging import judge_twice
 from coverage_audit.audits.retiring_looking import Looked, look_at_all, walk_again
+from coverage_audit.audits.retiring_memory import Memory
 from coverage_audit.audits.retiring_reading import Reader
 from coverage_audit.audits.retiring_steps import steps_of
 from coverage_audit.audits.retiring_trees import Trees, trees_of, words_on
@@ -87,7 +88,13 @@ def _held(
     held = HeldElsewhere(engine, parts.work, trees.leaving, trees.staying)
     held.load()
     reader = Reader(
-        held=held, trees=trees, reached=looked.reached, limits=estate.limits, parts=parts, hash_all=wish.hash_all
+        estate=estate,
+        held=held,
+        trees=trees,
+        reached=looked.reached,
+        parts=parts,
+        memory=Memory(estate=estate, parts=parts),
+        hash_all=wish.hash_all,
     )
     reading = reader.run()
     classes = held.classes(trees.perhaps)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -10,10 +11,10 @@ from typing import Final
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import Reading
+from coverage_audit.audits.retiring_memory import Memory, SpoiltFile
 from coverage_audit.audits.retiring_trees import Trees
 from coverage_audit.comparison.held_elsewhere import ALGORITHM, HeldElsewhere, ToRead
-from coverage_audit.estate.limits import Limits
-from coverage_audit.estate.model import Address, Device, DeviceId, VolumeKey
+from coverage_audit.estate.model import Address, Device, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.content import HashedFiles, Wanted
 from coverage_audit.evidence.facts import Gap
 
@@ -28,17 +29,19 @@ _MOST_NOTES: Final = 20
 class Reader:
     """Reads what a question needs, and remembers it. `reached` is how each volume's device is asked now."""
 
+    estate: Estate
     held: HeldElsewhere
     trees: Trees
     reached: Mapping[VolumeKey, Device]
-    limits: Limits
     parts: Parts
+    memory: Memory
     hash_all: bool
     _spent: dict[DeviceId, float] = field(default_factory=lambda: defaultdict(float))
     _read: dict[DeviceId, list[float]] = field(default_factory=lambda: defaultdict(lambda: [0.0, 0.0]))
     _silent: set[DeviceId] = field(default_factory=set)
     _files: int = 0
     _notes: dict[str, None] = field(default_factory=dict)
+    _spoilt: dict[SpoiltFile, None] = field(default_factory=dict)
 
     def run(self) -> Reading:
         """Read in the order in which most is decided by least: what leaves, its likeliest counterparts, then others."""
@@ -54,12 +57,21 @@ class Reader:
             remembered=remembered,
             notes=tuple(self._notes)[:_MOST_NOTES],
             left=self._left(),
+            spoilt=tuple(self._spoilt),
             rate=octets / seconds if seconds > 0 and octets else None,
         )
 
     def _remember(self) -> int:
-        """Take the digests that the ledger keeps of files on these volumes. None is kept yet."""
-        return 0
+        """Take the digests that the ledger keeps of files on these volumes, and that still stand."""
+        found = 0
+        for side, places in (("mine", self.trees.leaving_at), ("others", self.trees.staying_at)):
+            for number, at in enumerate(places):
+                if side == "mine" or self.held.staying[number].counts:
+                    standing, notes = self.memory.recall(self.held, side, number, at.volume)
+                    found += standing
+                    for note in notes:
+                        self._note(note)
+        return found
 
     def _ask(self, asked: ToRead) -> None:
         address = (self.trees.leaving_at if asked.side == "mine" else self.trees.staying_at)[asked.tree]
@@ -71,7 +83,7 @@ class Reader:
             Wanted(path=path, size=size, mtime_ns=mtime)
             for path, size, mtime in zip(asked.paths, asked.sizes, asked.mtimes, strict=True)
         ]
-        rate = _UNHINDERED if self.hash_all else self.limits.content_rate
+        rate = _UNHINDERED if self.hash_all else self.estate.limits.content_rate
         told = self.parts.hash_files(device, self._root(asked), wanted, algorithm=ALGORITHM, budget=budget, rate=rate)
         if isinstance(told, Gap):
             self._silent.add(device.id)
@@ -81,6 +93,10 @@ class Reader:
 
     def _take(self, asked: ToRead, address: Address, device: Device, told: HashedFiles) -> None:
         other = self.held.take(asked, told.hashed)
+        for spoilt in self.memory.keep(address, told.hashed):
+            self._spoilt[spoilt] = None
+            path = f"{spoilt.at}/{os.fsdecode(spoilt.path)}"
+            self._note(f"{path} has another content than when it was read before, under the same figures.")
         self._files += len(told.hashed)
         self._spent[device.id] += told.seconds
         self._read[device.id][0] += told.bytes
@@ -88,7 +104,7 @@ class Reader:
         if other:
             self._note(f"{other} of the files of {address} changed since they were listed.")
         for one in told.not_hashed[:_MOST_NOTES]:
-            self._note(f"{address}: {one.path!r} was not read: {one.why}")
+            self._note(f"{address}/{os.fsdecode(one.path)} was not read: {one.why}")
         if told.stopped is not None:
             self._silent.add(device.id)
             self._note(f"The content of {address} was not read to its end: {told.stopped}")
@@ -100,7 +116,7 @@ class Reader:
     def _budget(self, device: Device) -> timedelta:
         if self.hash_all:
             return _AT_LEISURE
-        return self.limits.content_time - timedelta(seconds=self._spent[device.id])
+        return self.estate.limits.content_time - timedelta(seconds=self._spent[device.id])
 
     def _note(self, text: str) -> None:
         self._notes[text] = None
@@ -117,4 +133,4 @@ class Reader:
 
     def _rate(self, device: DeviceId) -> float:
         read, seconds = self._read[device]
-        return read / seconds if seconds > 1 and read else float(self.limits.content_rate)
+        return read / seconds if seconds > 1 and read else float(self.estate.limits.content_rate)

@@ -81,6 +81,7 @@ def command(  # noqa: PLR0913 - the options of one command
     estate = read_estate(estate_file)
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         found = run_retirement(estate, wish, parts)
+        parts.ledger.retirements.keep(found.finished, retire_json(found))
     if as_json:
         click.echo(retire_json(found))
     else:

@@ -12,8 +12,9 @@ from typing import Any, Final
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
-from coverage_audit.comparison.held_rows import NOBODY, HeldTree, Seen, files_of
+from coverage_audit.comparison.held_rows import NOBODY, HeldTree, Seen, below_of, files_of, inner_of
 from coverage_audit.comparison.held_sql import (
     CANDIDATES,
     CLASSES,
@@ -35,7 +36,7 @@ from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.evidence.engine import Engine
 from coverage_audit.evidence.keys import keys_of
-from coverage_audit.evidence.store import RowReader
+from coverage_audit.evidence.store import RowReader, StoredDigests
 from coverage_audit.evidence.store.columns import integers
 
 ALGORITHM: Final = "sha256"
@@ -92,18 +93,43 @@ class HeldElsewhere:
                 self._add("others", number, part, granularity=step, counts=one.counts)
         self._engine.execute(SET_DIGESTS["empty"])
 
-    def remember(self, side: str, tree: int, stored: Any) -> None:
-        """Take digests that are remembered: a table (path, size, mtime_ns, ctime_ns, digest) below a tree's root.
+    def remember(self, side: str, tree: int, at: bytes, stored: StoredDigests, *, but: frozenset[bytes]) -> int:
+        """Take digests that are remembered of what lies `at` a path below the tree's volume; return how many stand.
 
-        One stands where size, mtime and ctime, as far as either shows it, are those listed now.
+        Those of the paths `but` (below `at`) do not count.
+
+        One stands where size, mtime and ctime, as far as either shows it, are those listed now. Raises EvidenceError
+        where they cannot be read.
         """
-        if len(stored):
-            keys = keys_of(self._engine, self._seed, stored["path"].combine_chunks())
-            table = _digests(stored["digest"].to_pylist())
-            table = table.append_column("key_hi", keys["key_hi"]).append_column("key_lo", keys["key_lo"])
-            for name, column in (("size", "size"), ("mtime", "mtime_ns"), ("ctime", "ctime_ns")):
-                table = table.append_column(name, stored[column])
-            self._engine.execute(STAND[side], [tree], {"told": table})
+        before = self._known(side, tree)
+        for batch in stored.batches():
+            counted = batch.filter(pc.invert(pc.is_in(batch["path"], pa.array(sorted(but), pa.binary()))))
+            told = self._placed(side, tree, at, counted)
+            if len(told):
+                self._engine.execute(STAND[side], [tree], {"told": told})
+        return self._known(side, tree) - before
+
+    def _placed(self, side: str, tree: int, at: bytes, batch: Any) -> Any:
+        """Return remembered digests with the keys that their paths have in a tree."""
+        below = (self.leaving[tree] if side == "mine" else self.staying[tree].tree).below
+        paths = batch["path"]
+        if at:
+            paths = pc.binary_join_element_wise(pa.scalar(at, pa.binary()), paths, pa.scalar(b"/", pa.binary()))
+        rows = below_of(paths, below)
+        inner = inner_of(paths.take(pa.array(rows)), below)
+        if not len(inner):
+            return inner
+        chosen = batch.take(pa.array(rows))
+        keys = keys_of(self._engine, self._seed, inner)
+        table = _digests(chosen["digest"].to_pylist())
+        table = table.append_column("key_hi", keys["key_hi"]).append_column("key_lo", keys["key_lo"])
+        for name, column in (("size", "size"), ("mtime", "mtime_ns"), ("ctime", "ctime_ns")):
+            table = table.append_column(name, chosen[column])
+        return table
+
+    def _known(self, side: str, tree: int) -> int:
+        known = f"SELECT count(d0) AS known FROM {side} WHERE tree = $1 AND size > 0"  # noqa: S608 - a name of this module
+        return int(self._engine.query(known, [tree])["known"][0].as_py())
 
     def to_read(self, side: str, *, listed_too: bool, likely: bool = False) -> Iterator[ToRead]:
         """Yield the files whose content decides what is not known yet, tree by tree, never again what was refused.

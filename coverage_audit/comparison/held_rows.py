@@ -148,10 +148,10 @@ def _with_regions(  # noqa: PLR0913, PLR0917 - one step of one loop
     left_out = np.zeros(len(found), dtype=bool)
     listed = np.zeros((2, len(found)), np.uint64)
     for region, out in zip(tree.regions, outs, strict=True):
-        rows = _below(paths, region.prefix)
+        rows = below_of(paths, region.prefix)
         if not len(rows):
             continue
-        inner = _inner(paths.take(pa.array(rows)), region.prefix)
+        inner = inner_of(paths.take(pa.array(rows)), region.prefix)
         dataset[rows] = datasets.index(region.dataset)
         left_out[rows] = out.which_of(inner, np.full(len(rows), FILE, np.uint8)) != KEPT if out else False
         keys = keys_of(engine, seed + region.dataset.encode() + b"\0", inner)
@@ -178,11 +178,13 @@ def _with_regions(  # noqa: PLR0913, PLR0917 - one step of one loop
     )
 
 
-def _below(paths: Any, prefix: bytes) -> Any:
+def below_of(paths: Any, prefix: bytes) -> Any:
+    """Return the numbers of the paths that lie below a folder (b"": all)."""
     if not prefix:
         return np.arange(len(paths))
     return np.flatnonzero(pc.starts_with(paths, pattern=prefix + b"/").to_numpy(zero_copy_only=False))
 
 
-def _inner(paths: Any, prefix: bytes) -> Any:
+def inner_of(paths: Any, prefix: bytes) -> Any:
+    """Return paths below a folder as they are from there."""
     return pc.binary_replace_slice(paths, 0, len(prefix) + 1, b"") if prefix else paths

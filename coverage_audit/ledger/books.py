@@ -13,6 +13,7 @@ from coverage_audit.ledger.outbox import Outbox
 from coverage_audit.ledger.past import Past
 from coverage_audit.ledger.present import Present
 from coverage_audit.ledger.reader_book import ReaderBook
+from coverage_audit.ledger.retirement_book import RetirementBook
 from coverage_audit.ledger.summary_book import SummaryBook
 from coverage_audit.ledger.transactions import Transactions
 from coverage_audit.ledger.verification_book import VerificationBook
@@ -38,3 +39,4 @@ class Books(Transactions):
         self.drills = DrillBook(engine, where)
         self.verifications = VerificationBook(engine, where)
         self.digests = DigestBook(folder)
+        self.retirements = RetirementBook(folder)

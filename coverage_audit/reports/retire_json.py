@@ -75,6 +75,7 @@ def told(found: Retirement) -> Json:
             {"target": one.pattern, "who": one.who, "why": one.why} for one in found.filesystems_not_kept
         ],
         "changed_meanwhile": [_named(str(volume), path) for volume, path in found.changed[:MOST_LISTED]],
+        "spoilt": [{"at": str(one.at), "path_hex": one.path.hex()} for one in found.reading.spoilt],
         "datasets": [
             {
                 "id": one.dataset,
