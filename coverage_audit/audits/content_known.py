@@ -83,18 +83,23 @@ def known_of(dataset: Dataset, address: Address, lineage: Lineage, parts: Parts)
 
 @dataclass(kw_only=True)
 class Reading:
-    """One copy whose content is read, and what is known of it and of its original."""
+    """One copy whose content is read, and what is known of it and of its original.
+
+    `seconds` were spent on it in this night and are not counted yet where the rate is measured.
+    """
 
     pair: ContentPair
     copy: Known
     original: Known
     started: datetime
+    seconds: float = 0.0
 
     def take(self, readings: Readings) -> None:
         """Note what became of files that were read, on both sides."""
         for read in readings.reads:
             self._note(read)
         self.copy.why_not = readings.stopped or self.copy.why_not
+        self.seconds += readings.seconds
 
     def _note(self, read: Read) -> None:
         path = read.file.path

@@ -61,9 +61,10 @@ class ReadingAll:
         found = draw(self.reading.pair.compared, course.seed, _DRAWN, self.parts.work, begin=course.rank)
         left = found.left
         for chunk in chunks(found.files):
-            reads, seconds, is_all = self._read(chunk, whole.asked)
+            reads, is_all = self._read(chunk, whole.asked)
             left = _without(left, reads)
-            whole = _counted(whole, reads, seconds, left)
+            whole = _counted(whole, reads, self.reading.seconds, left)
+            self.reading.seconds = 0.0
             if reads:
                 course = replace(course, rank=reads[-1].file.rank + 1)
             self.reading.copy.keep(whole=whole, course=course)
@@ -74,7 +75,7 @@ class ReadingAll:
         self._end(whole)
         return False
 
-    def _read(self, files: Sequence[Drawn], since: datetime) -> tuple[tuple[Read, ...], float, bool]:
+    def _read(self, files: Sequence[Drawn], since: datetime) -> tuple[tuple[Read, ...], bool]:
         """Read files; return those up to the first that was not reached, and whether all were."""
         reader = Reader(
             pair=self.reading.pair, time=self.time, parts=self.parts, former=dict(self.reading.original.spoilt)
@@ -85,7 +86,7 @@ class ReadingAll:
         stop = next(
             (number for number, read in enumerate(readings.reads) if read.fate is Fate.UNREACHED), len(readings.reads)
         )
-        return readings.reads[:stop], readings.seconds, stop == len(readings.reads)
+        return readings.reads[:stop], stop == len(readings.reads)
 
     def _end(self, whole: WholeReading) -> None:
         if not whole.differing:
