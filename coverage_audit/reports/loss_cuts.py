@@ -75,4 +75,4 @@ def _said(cuts: DatasetCuts, least: int | None) -> str:
         return "nothing shows that any place holds it"
     if least is None:
         return f"survives any {_FAILURES.get(cuts.at_most, f'{cuts.at_most} failures')} at once"
-    return f"lost by {_FAILURES.get(least, f'{least} failures')}"
+    return "lost by one failure" if least == 1 else f"survives any {_FAILURES.get(least - 1, f'{least - 1} failures')}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
-from coverage_audit.judgement.wording import amount
+from coverage_audit.judgement.wording import amount, joined
 from coverage_audit.reports.loss_words import NOT_KNOWN, holds_said, keys_said, limit_said, time_said
 from coverage_audit.reports.page_words import Clock, Moment
 from coverage_audit.scenarios.loss import BelowPolicy, DatasetLoss, Fate, Place
@@ -31,7 +31,8 @@ class PlaceView:
 class LossView:
     """One dataset. `best` None: nothing is shown to hold it. `back` is the state to which it comes back.
 
-    `asked` is the time that its policy allows for a restore (empty: none).
+    `below` is what fails only then, `already` names the rules that fail now, too. `asked` is the time that its policy
+    allows for a restore (empty: none).
     """
 
     name: str
@@ -47,6 +48,7 @@ class LossView:
     others: tuple[PlaceView, ...]
     gone: tuple[PlaceView, ...]
     below: tuple[BelowPolicy, ...]
+    already: str
     time: str
     limit: str
     asked: str
@@ -68,7 +70,8 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock, gone: Collection[
         exposed=_exposed(loss),
         others=tuple(place_view(place, estate, clock, gone) for place in loss.left if place != best),
         gone=tuple(place_view(place, estate, clock) for place in loss.gone),
-        below=loss.below,
+        below=tuple(one for one in loss.below if one.is_new),
+        already=_already(loss),
         time=time_said(loss.restore) if loss.original_gone and loss.fate is not Fate.LOST else "",
         limit=limit_said(loss.restore),
         asked=format_duration(loss.restore_within) if loss.restore_within is not None else "",
@@ -105,6 +108,10 @@ def lacks_said(loss: DatasetLoss) -> str:
         if loss.not_held.files or loss.not_held.bytes
         else "lacks nothing that was seen"
     )
+
+
+def _already(loss: DatasetLoss) -> str:
+    return joined(dict.fromkeys(one.finding.rule for one in loss.below if not one.is_new)) if loss.below else ""
 
 
 def _exposed(loss: DatasetLoss) -> str:

@@ -130,9 +130,9 @@ def _furthest(loss: Loss, clock: Clock) -> str:
 
 
 def _back(loss: Loss) -> str:
-    """Say how long all of it takes; what nothing is known of is named beside it."""
+    """Say how long all of it takes (empty: nothing has to come back); what nothing is known of is named beside it."""
     if loss.back is None:
-        return NOT_KNOWN
+        return NOT_KNOWN if loss.order or loss.not_reckoned else ""
     return f"at least {span_said(loss.back)}" if loss.back > timedelta(0) else ""
 
 

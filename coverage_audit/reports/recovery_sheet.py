@@ -15,6 +15,8 @@ from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import POINT, Device, Estate, VolumeKey
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.domains import DomainKind
+from coverage_audit.judgement.holds import Holds
+from coverage_audit.judgement.verdict import Standing
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_datasets import lacks_said, site_of
@@ -53,7 +55,7 @@ class Way:
 
 @dataclass(frozen=True, kw_only=True)
 class Attempt:
-    """A dataset for which no way back is shown: where one may try (empty: there is no place left)."""
+    """A dataset for which no way back is shown: where one may try (empty: nothing that is left holds it)."""
 
     name: str
     places: tuple[str, ...]
@@ -120,7 +122,7 @@ def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock, gone: 
         path=path,
         site=site_of(best, estate),
         state=clock.maybe(dataset.since),
-        lacks=lacks_said(dataset),
+        lacks=lacks_said(dataset) if best.standing is Standing.PROVEN else f"{best.standing}; {lacks_said(dataset)}",
         key=keys_said(best, estate, gone),
         time=time_said(dataset.restore),
         limit=limit_said(dataset.restore),
@@ -128,14 +130,17 @@ def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock, gone: 
 
 
 def place_on_box(place: Place, estate: Estate) -> tuple[str, str]:
-    """Return a place's device and its path there, as one types it."""
+    """Return a place's device and its path there, as one types it; of a loose drive from its own root on."""
+    if isinstance(estate.device(place.address.volume.device).access, ShelfAccess):
+        return place.address.volume.device, place.address.path or "all of it"
     volume = estate.volume(place.address.volume)
     path = f"{volume.path.rstrip('/')}/{place.address.path}" if place.address.path else volume.path
     return place.address.volume.device, path
 
 
 def _attempt(dataset: DatasetLoss, estate: Estate, gone: Collection[str]) -> Attempt:
-    return Attempt(name=dataset.dataset, places=tuple(_place(place, estate, gone) for place in dataset.left))
+    open_to_try = [place for place in dataset.left if place.holds is not Holds.NOTHING]
+    return Attempt(name=dataset.dataset, places=tuple(_place(place, estate, gone) for place in open_to_try))
 
 
 def _copy(dataset: DatasetLoss, estate: Estate, gone: Collection[str]) -> tuple[str, str]:

@@ -31,6 +31,7 @@ from tests.builders.losses import (
     hostile_table,
     hut_gone,
     kestrel_gone,
+    some_cuts,
     the_estate,
 )
 from tests.builders.page_reader import Seen, assert_audible, assert_harmless, assert_links_lead_somewhere, assert_quoted
@@ -214,7 +215,34 @@ def test_only_what_holds_now_and_would_not_then_counts_as_newly_below_policy() -
     assert "kestrel the device kestrel 1 1 1 6 1 3 9 days" in read(loss, hut_gone())
     text = read(replace(loss, datasets=known), hut_gone())
     assert "kestrel the device kestrel 1 1 1 6 1 0 9 days" in text
-    assert "(as it is now, too)" in text
+    assert "As it is now, too: copies" in text
+
+
+def test_a_copy_that_is_shown_to_be_empty_is_not_told_as_one_that_may_hold_something() -> None:
+    empty = a_place_left("heron", "ledgers", standing=Standing.INCOMPLETE, holds=Holds.NOTHING, age=None)
+    lost = a_dataset_loss("ledgers", Fate.LOST, left=(empty,))
+
+    text = read(replace(barn_gone(), datasets=(lost,)))
+
+    assert "What is left holds nothing of it: heron:pool/ledgers Field station, copy, incomplete: holds nothing" in text
+    assert "Nothing shows" not in text
+
+
+def test_a_time_of_which_nothing_is_known_is_not_the_time_of_nothing() -> None:
+    unknown = replace(barn_gone(), back=None, order=(DatasetId("ledgers"),), not_reckoned=(DatasetId("ledgers"),))
+    nothing = replace(barn_gone(), back=None)
+
+    assert "How long it takes is not known : neither a link nor a drill tells how fast" in read(unknown)
+    assert "How long it takes" not in read(nothing)
+    assert "not known" not in read(nothing, replace(nothing, domain=hut_gone().domain))
+
+
+def test_a_dataset_that_two_failures_lose_survives_any_one_of_them() -> None:
+    cuts = replace(some_cuts(), sets=some_cuts().sets[1:])
+
+    assert "ledgers survives any one failure kestrel and heron" in text_of(
+        loss_page(a_table(cuts=(cuts,)), the_estate())
+    )
 
 
 def test_files_that_no_copy_holds_are_counted() -> None:
@@ -227,12 +255,13 @@ def test_files_that_no_copy_holds_are_counted() -> None:
 def test_the_smallest_sets_are_named_with_what_else_is_enough_the_weakest_dataset_first() -> None:
     text = read()
 
-    told = ("tide-gauges nothing shows", "ledgers lost by one failure", "weather survives")
+    told = ("tide-gauges nothing shows", "ledgers lost by one failure", "weather survives any three failures")
     order = [text.index(words) for words in told]
     assert order == sorted(order)
     assert "room=hut (or site=station) kestrel and heron kestrel and 2 of heron:pool#1, heron:pool#2," in text
     assert "Not counted, for nothing shows that it holds anything: shelf-b:drive/ledgers" in text
     assert "survives any three failures at once" in text
+    assert "nothing shows that any place holds it" in text
 
 
 def test_a_drive_out_has_its_figures_in_both_units_its_bounds_and_what_they_assume() -> None:

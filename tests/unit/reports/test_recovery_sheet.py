@@ -74,7 +74,7 @@ def test_each_dataset_in_its_turn_says_from_where_of_when_with_which_key_and_how
         "1 field-recordings 212 GB (197.44 GiB) heron /srv/pool/mirror/field-recordings Field station",
         "2 herbarium 212 GB (197.44 GiB) curlew /srv/store/nightly/herbarium Long Barn; encrypted: its key is kept at",
         "is kept at Long Barn and heron (Field station)",
-        "2026-11-16 04:31 GMT lacks 311 files (4.8 GB) about 4 h 32 min what was measured of curlew:store",
+        "2026-11-16 04:31 GMT stale; lacks 311 files (4.8 GB) about 4 h 32 min what was measured of curlew:store",
         "7 catalogue",
         "All of it, one after the other: at least 7 h 33 min",
         "heron Field station, SSH to auditor@heron.example",
@@ -95,8 +95,8 @@ def test_it_follows_the_order_of_the_loss_and_forgets_nothing_that_has_a_way_bac
 def test_what_is_not_shown_is_no_way_back_but_named_as_something_to_try() -> None:
     text = read(kestrel_gone())
 
-    assert "old-maps : not shown, but try shelf-b, /srv/drive/old-maps (Long Barn)" in text
-    assert "ledgers : no place is left that is declared to hold it" in text
+    assert "old-maps : not shown, but try shelf-b, old-maps (Long Barn)" in text
+    assert "ledgers : nothing that is left holds it" in text
     assert not re.search(r"\d (old-maps|ledgers) ", text)
 
 
@@ -109,6 +109,20 @@ def test_a_place_is_no_way_back_where_the_fate_says_that_nothing_is_shown(fate: 
 
     assert "Nothing: no original is lost of which a copy is shown." in text
     assert "not shown, but try heron, /srv/pool/mirror" in text
+
+
+def test_a_copy_that_is_shown_to_be_empty_is_nothing_to_try() -> None:
+    empty = a_place_left("heron", "ledgers", standing=Standing.INCOMPLETE, holds=Holds.NOTHING, age=None)
+    loss = replace(barn_gone(), datasets=(a_dataset_loss("ledgers", Fate.LOST, left=(empty,)),))
+
+    assert "ledgers : nothing that is left holds it" in read(loss)
+
+
+def test_a_copy_with_a_defect_is_named_with_it() -> None:
+    best = a_place_left("curlew", "ledgers", standing=Standing.DAMAGED, holds=Holds.PART)
+    loss = replace(barn_gone(), datasets=(a_dataset_loss("ledgers", Fate.FALLS_BACK, best=best),))
+
+    assert "damaged; lacks nothing that was seen" in read(loss)
 
 
 def test_what_only_loses_a_copy_is_to_be_copied_again_from_its_original() -> None:
