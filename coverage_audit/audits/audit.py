@@ -16,6 +16,7 @@ from coverage_audit.audits.sighting import Sighting, sight
 from coverage_audit.audits.surveying import undeclared_of, with_surveys
 from coverage_audit.audits.verifying import NO_WISH, Wish, with_content
 from coverage_audit.audits.waiving import accepted
+from coverage_audit.audits.watching_places import records
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, Estate
 from coverage_audit.evidence.collected import Answer
@@ -82,6 +83,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts, wish: Wish = 
         detached=drives.detached,
         surveys=surveys,
         waivers=under_waivers.fates,
+        turnovers=records((watching for case in cases for watching in case.watching), judged),
     )
     recorded = parts.ledger.record(record)
     parts.ledger.prune(judged.finished)

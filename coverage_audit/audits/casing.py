@@ -13,6 +13,8 @@ from coverage_audit.audits.rates import rates_of
 from coverage_audit.audits.remembering_drills import with_drills
 from coverage_audit.audits.rooms import Rooms, volumes_of
 from coverage_audit.audits.sighting import Sighting
+from coverage_audit.audits.watching import Watching
+from coverage_audit.audits.watching_places import watch_mirror, watch_original
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Copy, Dataset, Estate
 from coverage_audit.evidence.facts import Gap
@@ -21,10 +23,11 @@ from coverage_audit.judgement.case import DatasetCase, OriginalEvidence
 
 @dataclass(frozen=True, kw_only=True)
 class CaseOutcome:
-    """One dataset's case with the outcomes that the ledger is to keep."""
+    """One dataset's case with the outcomes that the ledger is to keep, and what its places lost and rewrote."""
 
     case: DatasetCase
     outcomes: tuple[CopyOutcome, ...]
+    watching: tuple[Watching, ...] = ()
 
 
 def _outcome(
@@ -43,20 +46,34 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
     place = sighting.place(estate, dataset.original)
     if isinstance(seen, Gap) and earlier is not None and excused(device, seen, earlier, parts):
         place = place_then(estate, place, parts)
+    watching = watch_original(estate, dataset, sighting, parts)
     evidence = OriginalEvidence(
         place=place,
         tree=seen,
         as_of=earlier if isinstance(seen, Gap) else None,
         before=parts.ledger.proven_size(dataset.id, dataset.original.volume, lineage_of(estate)),
+        watched=watching.watched,
     )
     tree = earlier if isinstance(seen, Gap) and earlier is not None else seen
     original = (
         tree
         if isinstance(tree, Gap)
-        else OriginalTree(estate=estate, dataset=dataset, policy=policy, device=device, tree=tree, fresh=tree is seen)
+        else OriginalTree(
+            estate=estate,
+            dataset=dataset,
+            policy=policy,
+            device=device,
+            tree=tree,
+            fresh=tree is seen,
+            fallen=watching.rows,
+        )
     )
     outcomes = tuple(_outcome(original, dataset, copy, sighting, (estate, parts)) for copy in dataset.copies)
-    copies = tuple(outcome.evidence for outcome in outcomes)
+    mirrors = [watch_mirror(estate, dataset, outcome.evidence, sighting, parts) for outcome in outcomes]
+    copies = tuple(
+        outcome.evidence if mirror is None else replace(outcome.evidence, watched=mirror.watched)
+        for outcome, mirror in zip(outcomes, mirrors, strict=True)
+    )
     case = DatasetCase(
         dataset=dataset,
         policy=policy,
@@ -67,4 +84,4 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
         rates=rates_of(estate, [dataset], parts.ledger),
         resembling=resemblances(copies, parts.work),
     )
-    return CaseOutcome(case=case, outcomes=outcomes)
+    return CaseOutcome(case=case, outcomes=outcomes, watching=(watching, *(one for one in mirrors if one is not None)))

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 
 from coverage_audit.audits.absent import absent_tree
 from coverage_audit.audits.fallback import earlier_tree, last_seen, with_earlier_points
@@ -24,6 +25,7 @@ from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.leaving_out import patterns_of, worth_telling
 from coverage_audit.comparison.pair import keeps_times
+from coverage_audit.comparison.summing import without
 from coverage_audit.comparison.types import Earlier, Look
 from coverage_audit.errors import ComparisonError, EvidenceError
 from coverage_audit.estate.former import lineage_of
@@ -39,7 +41,10 @@ from coverage_audit.reckoning.keeping_up import lacks_most
 
 @dataclass(frozen=True, kw_only=True)
 class OriginalTree:
-    """The tree against which a dataset's copies are judged; `fresh`: it was seen in this audit."""
+    """The tree against which a dataset's copies are judged; `fresh`: it was seen in this audit.
+
+    `fallen` are the rows of what went or changed there at once and still stands (None: nothing did).
+    """
 
     estate: Estate
     dataset: Dataset
@@ -47,6 +52,7 @@ class OriginalTree:
     device: Device
     tree: Manifest
     fresh: bool
+    fallen: Path | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,7 +159,7 @@ def _compare(original: OriginalTree, bare: CopyEvidence, tree: Manifest, parts: 
     )
     carried = partial(
         carry,
-        matched,
+        replace(matched, fallen=original.fallen),
         now=parts.clock(),
         look=_look(original, parts) if original.fresh else None,
         max_age=copy.max_age or original.policy.max_age,
@@ -190,7 +196,8 @@ def _keeps_times(earlier: Earlier | None) -> bool:
 
 def _has_hole(comparison: CopyComparison) -> bool:
     """Whether a point is no whole state: it lacks something although it holds something newer, or lacks most."""
-    most = lacks_most(comparison.original, comparison.missing, comparison.under_old_name)
+    missing = without(comparison.missing, comparison.held_back_missing)
+    most = lacks_most(comparison.original, missing, comparison.under_old_name)
     return most or (comparison.counting_rows > 0 and comparison.holds_newer)
 
 

@@ -23,6 +23,7 @@ _WORST_FIRST = (
     RowVerdict.UNKNOWN,
     RowVerdict.BETWEEN,
     RowVerdict.PENDING,
+    RowVerdict.HELD_BACK,
     RowVerdict.EXTRA,
 )
 

@@ -1,6 +1,7 @@
 """What each difference means at this moment: it counts, is pending, or cannot be told.
 
-Content that digests show to differ is damage, and what is hollow is unverified, however young it is. Of the rest: over
+Content that digests show to differ is damage, and what is hollow is unverified, however young it is. Where much changed
+at once in the original, what the copy holds of the state before is held back, however old that is. Of the rest: over
 `max_age` even at the latest it counts; within it even at the earliest it is pending. Between the two the copy's last
 sign of work decides for what a first audit met, and nothing else does. Exactly `max_age` old is within it.
 """
@@ -11,10 +12,11 @@ from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, span_ns, t
 from coverage_audit.evidence.engine import Engine
 
 _VERDICT = """
-CREATE TEMP MACRO verdict_of(class, blind, mark, went_back, earliest, latest, first_compared) AS CASE
+CREATE TEMP MACRO verdict_of(class, blind, held, mark, went_back, earliest, latest, first_compared) AS CASE
     WHEN blind THEN 'unknown'
     WHEN class = 'content' THEN 'content differs'
     WHEN class = 'hollow' THEN 'content unverified'
+    WHEN held THEN 'held back'
     WHEN mark = 'changed on its own' THEN mark
     WHEN went_back THEN 'counts'
     WHEN mark = 'content unverified' THEN mark
@@ -32,7 +34,9 @@ SELECT
     l.*, b.* EXCLUDE (i),
     coalesce(CAST(CASE
         WHEN l.class = 'extra' THEN 'extra'
-        ELSE verdict_of(l.class, l.blind, b.mark, b.went_back, b.earliest, b.latest, b.first_compared)
+        ELSE verdict_of(
+            l.class, l.blind, l.i IN (SELECT i FROM held_back), b.mark, b.went_back, b.earliest, b.latest,
+            b.first_compared)
     END AS row_verdict), 'between') AS verdict,
     b.mark IS NULL AND getvariable('moment') - b.latest <= getvariable('max_age')
         AND coalesce(getvariable('moment') - b.earliest > getvariable('max_age'), true) AS undecided

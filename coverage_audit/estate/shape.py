@@ -135,7 +135,7 @@ class PolicyShape(Strict):
     restore_within: Duration | None = None
 
 
-UNJUDGED: tuple[str, ...] = ("shrinkage",)
+UNJUDGED: tuple[str, ...] = ()
 """The criteria of a policy that this version cannot judge: each becomes a finding."""
 
 

@@ -48,6 +48,7 @@ class RowVerdict(StrEnum):
     CONTENT = "content differs"  # digests on both sides disagree
     UNHASHED = "content unverified"  # newer in the copy, never seen before, sizes agree; or hollow
     UNKNOWN = "unknown"  # below a blind place of the copy
+    HELD_BACK = "held back"  # much changed at once in the original, and the copy holds the state before it
     EXTRA = "extra"
 
 
@@ -142,7 +143,7 @@ class CopyComparison:
 
     `original` is all that the original has and that is not left out; `same` of it is held. `missing` and
     `changed` are what is not held (whatever the verdict); the verdict's tallies split these:
-    `counting + pending + between + own + content + unhashed + unknown == missing + changed`.
+    `counting + pending + between + own + content + unhashed + unknown + held_back == missing + changed`.
     `folders_missing` are counted apart (a folder has no bytes); folders take part in `counting`,
     `pending`… as files=0.
     `earliest_start` / `earliest_start_trimmed`: the earliest start among all that is not held, and without the
@@ -152,6 +153,8 @@ class CopyComparison:
     links: not where they lead; or their kind is not listed at all). `hollow` is part of `unhashed`. `not_compared` says
     in words what could not be.
     `blind_original`: part of the original was not seen; `blind_copy`: part of the copy was not.
+    `held_back_missing` is the part of `held_back` that is missing. `former` is how much of what went or changed at once
+    in the original the copy holds as it was before (None: nothing did).
     """
 
     original_at: datetime
@@ -171,6 +174,8 @@ class CopyComparison:
     content: Tally = field(default_factory=Tally)
     unhashed: Tally = field(default_factory=Tally)
     unknown: Tally = field(default_factory=Tally)
+    held_back: Tally = field(default_factory=Tally)
+    held_back_missing: Tally = field(default_factory=Tally)
     went_back: Tally = field(default_factory=Tally)  # part of `counting`
     counting_rows: int = 0  # rows of any kind, folders too
     between_rows: int = 0
@@ -192,6 +197,7 @@ class CopyComparison:
     not_compared: tuple[str, ...] = ()
     sights: tuple[Seen, ...] = ()
     samples: tuple[Sample, ...] = ()
+    former: Tally | None = None
     direction: Direction | None = None  # None: which side leads cannot be told
     relation: Path | None = None
 

@@ -26,6 +26,7 @@ from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.evidence.points_past import PointsPast
 from coverage_audit.evidence.room import RoomHistory
 from coverage_audit.evidence.shelf import Attached
+from coverage_audit.evidence.turnover import Watched
 from coverage_audit.evidence.verified import Spoilt, Verified
 
 
@@ -51,6 +52,7 @@ class OriginalEvidence:
     `tree` is this audit's; `as_of` the last complete manifest against which the copies were judged when `tree`
     is a gap (None: there is none). `before` is what it held when it was last proven, for shrinkage (None: never).
     `spoilt` are the first of the `spoilt_files` whose content changed although nothing says that they were written to.
+    `watched` is what it lost and rewrote at once (None: that was not looked at).
     """
 
     place: PlaceEvidence
@@ -59,6 +61,7 @@ class OriginalEvidence:
     before: Tally | None = None
     spoilt: tuple[Spoilt, ...] = ()
     spoilt_files: int = 0
+    watched: Watched | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +86,8 @@ class CopyEvidence:
     are no whole state, `past` is what is remembered of its points, this audit's list with it (None: nothing).
     `left_out_before` is what earlier comparisons left out, the newest first. `seen_before` is when its tree was last
     seen, where that counts no more. `verified` is what reading its content has shown (None: it was never to be read),
-    `drills` what was read back out of it before (None: that is not known).
+    `watched` what a mirror lost and rewrote at once (None: that was not looked at), `drills` what was read back out of
+    it before (None: that is not known).
     """
 
     copy: Copy
@@ -98,6 +102,7 @@ class CopyEvidence:
     left_out_before: tuple[LeftOut, ...] = ()
     seen_before: datetime | None = None
     verified: Verified | None = None
+    watched: Watched | None = None
     drills: DrillsOfCopy | None = None
 
 

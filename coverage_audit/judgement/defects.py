@@ -49,15 +49,16 @@ def stale(view: CopyView) -> Reasoned | None:
 def lacks_most(found: CopyComparison) -> bool:
     """Whether more than half of the original's files or bytes are shown to be missing.
 
-    What would lie below a place that could not be read is not shown to be; what is there under an old name is not.
+    What would lie below a place that could not be read is not shown to be; what is there under an old name is not, and
+    what is held back is not either.
     """
     return keeping_up.lacks_most(found.original, _shown_missing(found), found.under_old_name)
 
 
 def _shown_missing(found: CopyComparison) -> Tally:
     return Tally(
-        files=max(0, found.missing.files - found.unknown.files),
-        bytes=max(0, found.missing.bytes - found.unknown.bytes),
+        files=max(0, found.missing.files - found.unknown.files - found.held_back_missing.files),
+        bytes=max(0, found.missing.bytes - found.unknown.bytes - found.held_back_missing.bytes),
     )
 
 

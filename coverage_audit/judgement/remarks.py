@@ -67,6 +67,11 @@ def _about_times(view: CopyView, found: CopyComparison) -> Iterator[str]:
 def _about_rows(view: CopyView, found: CopyComparison) -> Iterator[str]:
     if found.pending.files:
         yield f"a copy that keeps up has {duration(view.max_age)} to take up what is pending"
+    if found.held_back.files:
+        yield (
+            f"held back: {amount(found.held_back)} changed at once in the original, and the state before is held here; "
+            "this does not count against it while that stands"
+        )
     if found.under_old_name.files:
         yield f"held under an old name: {amount(found.under_old_name)}"
     if found.sticking_out:

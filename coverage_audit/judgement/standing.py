@@ -22,6 +22,7 @@ from coverage_audit.judgement.doubts import (
     too_old,
 )
 from coverage_audit.judgement.drill_damage import found_damaged
+from coverage_audit.judgement.drilled import in_words
 from coverage_audit.judgement.original_standing import judge_original
 from coverage_audit.judgement.recovery import recovery_points
 from coverage_audit.judgement.remarks import remarks
@@ -71,6 +72,7 @@ def judge_copy(
         evidence=evidence,
         ground=decided.ground if decided else None,
         content=in_short(evidence.verified, view.verify, view.now, view.zone),
+        drill=in_words(evidence.drills, view.zone),
     )
 
 

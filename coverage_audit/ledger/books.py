@@ -16,6 +16,7 @@ from coverage_audit.ledger.reader_book import ReaderBook
 from coverage_audit.ledger.retirement_book import RetirementBook
 from coverage_audit.ledger.summary_book import SummaryBook
 from coverage_audit.ledger.transactions import Transactions
+from coverage_audit.ledger.turnover_book import TurnoverBook
 from coverage_audit.ledger.verification_book import VerificationBook
 from coverage_audit.ledger.waiver_book import WaiverBook
 
@@ -23,7 +24,8 @@ from coverage_audit.ledger.waiver_book import WaiverBook
 class Books(Transactions):
     """What is to be told (`outbox`), what was accepted for a while (`waivers`), looks back (`past`, `estates`), others.
 
-    `drills` is what was read back out of copies, `verifications` what their content was found to be.
+    `drills` is what was read back out of copies, `verifications` what their content was found to be, `digests` what the
+    content of each file was, `turnovers` what originals and mirrors lost and rewrote.
     """
 
     def __init__(self, *, engine: Engine, folder: StateFolder, where: str) -> None:
@@ -40,3 +42,4 @@ class Books(Transactions):
         self.verifications = VerificationBook(engine, where)
         self.digests = DigestBook(folder)
         self.retirements = RetirementBook(folder)
+        self.turnovers = TurnoverBook(engine, folder, where)

@@ -16,8 +16,9 @@ from sqlalchemy import Column, Connection, Engine, Table, select, update
 from coverage_audit.errors import LedgerError
 from coverage_audit.ledger.connecting import READING
 from coverage_audit.ledger.folder import StateFolder, clear, stamp, sync
-from coverage_audit.ledger.needed import needed_manifests, needed_relations
+from coverage_audit.ledger.needed import needed_manifests, needed_relations, needed_rows
 from coverage_audit.ledger.tables import COMPARISONS, MANIFESTS
+from coverage_audit.ledger.tables_of_turnover import TURNOVERS
 
 
 def place(files: Iterable[Path], into: Path, staging: Path, audit: datetime) -> dict[Path, Path]:
@@ -56,6 +57,7 @@ def sweep(engine: Engine, folder: StateFolder) -> None:
     with engine.connect().execution_options(**READING) as connection:
         kept_manifests = set(connection.scalars(select(MANIFESTS.c.file).where(MANIFESTS.c.file.is_not(None))))
         kept_relations = set(connection.scalars(select(COMPARISONS.c.relation)))
+        kept_relations |= set(connection.scalars(select(TURNOVERS.c.rows)))
     _remove_others(folder.manifests, kept_manifests)
     _remove_others(folder.relations, kept_relations)
 
@@ -65,6 +67,7 @@ def prune(engine: Engine, folder: StateFolder, now: datetime) -> None:
     with engine.begin() as connection:
         manifests = _forget(connection, MANIFESTS, MANIFESTS.c.file, needed_manifests(connection, now))
         relations = _forget(connection, COMPARISONS, COMPARISONS.c.relation, needed_relations(connection, now))
+        relations |= _forget(connection, TURNOVERS, TURNOVERS.c.rows, needed_rows(connection, now))
     for name in manifests:
         (folder.manifests / name).unlink(missing_ok=True)
     for name in relations:

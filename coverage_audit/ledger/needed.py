@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import Connection, func, select
 
 from coverage_audit.ledger.tables import AUDITS, COMPARISONS, MANIFESTS
+from coverage_audit.ledger.turnover_book import last_of_each_place
 
 NEWEST_KEPT = 3
 """How many of the newest manifests of each place are kept whatever they are."""
@@ -20,12 +21,14 @@ def needed_manifests(connection: Connection, now: datetime) -> set[str]:
     """Return the files of the newest manifests of each place, and of those that a last comparison rests on.
 
     A place is the declared address; of a dated copy its points are one place. For each: the newest three, the
-    newest complete one of a trusted volume, and the newest of a trusted volume.
+    newest complete one of a trusted volume, and the newest of a trusted volume. Besides, with what each place is to be
+    compared next: while a change of much at once stands, that is the state before it.
     """
     rows = connection.execute(
         select(MANIFESTS).where(MANIFESTS.c.file.is_not(None)).order_by(MANIFESTS.c.id.desc())
     ).all()
     resting = _rested_on(connection, now)
+    resting |= {row.against for row in last_of_each_place(connection, now - PAIRS_KEPT) if row.against is not None}
     needed: set[str] = set()
     seen: dict[tuple[str, str, str], int] = defaultdict(int)
     trusted: set[tuple[tuple[str, str, str], bool]] = set()
@@ -45,6 +48,11 @@ def needed_relations(connection: Connection, now: datetime) -> set[str]:
     last = _last_of_each_pair(connection, now)
     rows = connection.execute(select(COMPARISONS.c.id, COMPARISONS.c.relation))
     return {row.relation for row in rows if row.id in last and row.relation is not None}
+
+
+def needed_rows(connection: Connection, now: datetime) -> set[str]:
+    """Return the files of what went or changed by a change that stands."""
+    return {row.rows for row in last_of_each_place(connection, now - PAIRS_KEPT) if row.rows is not None}
 
 
 def _rested_on(connection: Connection, now: datetime) -> set[int]:

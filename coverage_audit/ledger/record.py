@@ -24,6 +24,7 @@ from coverage_audit.judgement.accepting import Fate
 from coverage_audit.judgement.verdict import Answer as Verdict
 from coverage_audit.judgement.verdict import Conclusion, Finding, JudgedEstate
 from coverage_audit.judgement.waiving import Waiver
+from coverage_audit.ledger.turnover_record import TurnoverRecord
 
 OPEN = frozenset({Verdict.NONCONFORMITY, Verdict.UNVERIFIED})
 """The answers that leave a finding open."""
@@ -62,7 +63,8 @@ class AuditRecord:
     `pins` are identities pinned for the first time. `estate_text` is the estate file that was judged. `shelf` are trees
     of shelf drives that this audit saw (their manifests are among `manifests`), `attached` the drives that are plugged
     in, `detached` those that were and are not any more. `lineage` is what the estate says of former names and places,
-    `changes` what changed in it since the audit before. `waivers` says what became of those that stood.
+    `changes` what changed in it since the audit before. `waivers` says what became of those that stood, `turnovers`
+    what originals and mirrors lost and rewrote.
     """
 
     judged: JudgedEstate
@@ -78,6 +80,7 @@ class AuditRecord:
     detached: tuple[VolumeKey, ...] = ()
     surveys: tuple[SurveySummary, ...] = ()
     waivers: tuple[Fate, ...] = ()
+    turnovers: tuple[TurnoverRecord, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,6 +26,7 @@ from coverage_audit.ledger.recording_judgement import write_judgement
 from coverage_audit.ledger.shelf import write_shelf
 from coverage_audit.ledger.surveys import write_surveys
 from coverage_audit.ledger.tables import AUDITS, COMPARISONS, ESTATE_TEXTS, MANIFESTS
+from coverage_audit.ledger.turnover_book import write_turnover
 
 
 def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Recorded:
@@ -51,6 +52,8 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
         write_attachments(connection, record.attached, record.detached)
         for compared in record.comparisons:
             _write_comparison(connection, audit, record, compared, moved)
+        for turnover in record.turnovers:
+            write_turnover(connection, audit, turnover, moved)
         write_surveys(connection, record.surveys, audit)
         transitions, since = write_findings(connection, audit, record)
         waivers.settle(connection, record.waivers, record.judged.finished)
@@ -62,7 +65,8 @@ def record_audit(engine: Engine, folder: StateFolder, record: AuditRecord) -> Re
 def _place_files(folder: StateFolder, record: AuditRecord) -> dict[Path, Path]:
     at = record.judged.started
     manifests = (seen.manifest.file for seen in record.manifests)
-    relations = (one.comparison.relation for one in record.comparisons if one.comparison.relation is not None)
+    relations = [one.comparison.relation for one in record.comparisons if one.comparison.relation is not None]
+    relations += [one.rows for one in record.turnovers if one.rows is not None]
     return {
         **place(manifests, folder.manifests, folder.staging, at),
         **place(relations, folder.relations, folder.staging, at),

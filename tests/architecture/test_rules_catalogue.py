@@ -22,7 +22,7 @@ FILES = sorted(
 # CP-9(7) is in none of the baselines but is a control of the catalogue.
 CONTROLS = {
     "CM-8", "CP-2", "CP-4", "CP-6", "CP-6(1)", "CP-6(2)", "CP-9", "CP-9(1)", "CP-9(2)", "CP-9(3)", "CP-9(5)", "CP-9(7)",
-    "CP-10", "SI-12",
+    "CP-10", "SI-7", "SI-12",
 }  # fmt: skip
 
 

@@ -87,7 +87,7 @@ def _degree(copy: JudgedCopy) -> float | None:
     found = copy.comparison
     if found is None:
         return None
-    lacking, pending = found.missing + found.changed, found.pending
+    lacking, pending = found.missing + found.changed, found.pending + found.held_back
     return float(max(0, lacking.bytes + lacking.files - pending.bytes - pending.files))
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from coverage_audit.errors import EX_ESTATE_WRONG, EstateError
+from coverage_audit.estate import building_criteria
 from coverage_audit.estate.access import LocalAccess, ShelfAccess, SshAccess
 from coverage_audit.estate.criteria import UnjudgedCriterion
 from coverage_audit.estate.model import (
@@ -106,7 +107,10 @@ def test_a_copy_has_its_own_criteria_and_recovery_points(tmp_path: Path) -> None
     assert copy.leave_out == ("*.tmp", "!keep.tmp")
 
 
-def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(tmp_path: Path) -> None:
+def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(building_criteria, "UNJUDGED", ("shrinkage",))
     more = "shrinkage: 14%"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
     assert estate.policies[0].unjudged == (

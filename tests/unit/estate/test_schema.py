@@ -89,5 +89,5 @@ def test_the_schema_knows_the_keys_at_each_place() -> None:
 
 def test_every_criterion_that_is_not_judged_is_a_key_of_a_policy() -> None:
     judged = {"copies", "max_age", "media", "offsite", "offline", "proof"} | {"headroom", "keep", "rhythm", "dump_size"}
-    judged |= {"immutable", "restore_within", "verify"}
+    judged |= {"immutable", "restore_within", "verify", "shrinkage", "drill"}
     assert set(PolicyShape.model_fields) == judged | set(UNJUDGED)
