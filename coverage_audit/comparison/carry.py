@@ -6,10 +6,12 @@ original, as an interval. Nothing here reads a clock, and the rows by the millio
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from uuid import uuid4
 
+from coverage_audit.comparison.fallen import held_back_missing, load_fallen, still_held
 from coverage_audit.comparison.history import Listing, kept_listings, place_all
 from coverage_audit.comparison.keeping import Mind, write_kept
 from coverage_audit.comparison.loading import load_before, load_differing
@@ -48,16 +50,20 @@ def carry(
         _place(engine, pair, listings, work)
         seen = _what_became(engine, pair, work)
         drop_raced(engine, look, matched.relation)
+        load_fallen(engine, matched.fallen)
         begin_judging(engine, pair.terms, first_ns=pair.first_ns, last_work_ns=pair.last_work)
         ask_births(engine, look, matched.relation)
         take_up = _take_up(pair, seen, sum_up(engine))
-        missing = without(matched.missing, matched.missing_blind)
+        held_back = held_back_missing(engine)
+        missing = without(without(matched.missing, matched.missing_blind), held_back)
         most = lacks_most(matched.total, missing, matched.under_old_name)
         if most or takes_nothing_up(take_up, now=now, max_age=max_age):
             end_grace(engine)
         relation = work.folder / f"carried-{uuid4().hex}.parquet"
         write_kept(engine, matched.relation, relation, pair.facts_of_now(work.seed), _mind(engine, pair))
-        return _summed_up(engine, pair, take_up, listings, relation)
+        comparison = _summed_up(engine, pair, take_up, listings, relation)
+        former = None if matched.fallen is None else still_held(engine)
+        return replace(comparison, held_back_missing=held_back, former=former)
 
 
 def _place(engine: Engine, pair: Pair, listings: tuple[Listing, ...], work: Workspace) -> None:
@@ -80,7 +86,7 @@ def _what_became(engine: Engine, pair: Pair, work: Workspace) -> Seen:
 
 def _take_up(pair: Pair, seen: Seen, sums: Sums) -> TakeUp:
     """Return the record of what the copy takes up, with this audit in it."""
-    unsettled = {RowVerdict.EXTRA, RowVerdict.UNKNOWN}
+    unsettled = {RowVerdict.EXTRA, RowVerdict.UNKNOWN, RowVerdict.HELD_BACK}
     lacking = any(count for verdict, count in sums.rows.items() if verdict not in unsettled)
     nothing_lacks = not (lacking or pair.matched.blind_original or pair.matched.blind_copy)
     before = pair.earlier.take_up if pair.earlier else TakeUp()
@@ -127,6 +133,7 @@ def _summed_up(
         content=sums.of(RowVerdict.CONTENT),
         unhashed=sums.of(RowVerdict.UNHASHED),
         unknown=sums.of(RowVerdict.UNKNOWN),
+        held_back=sums.of(RowVerdict.HELD_BACK),
         went_back=sums.went_back,
         counting_rows=sums.rows[RowVerdict.COUNTS],
         between_rows=undecided,
