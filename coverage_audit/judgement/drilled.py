@@ -56,7 +56,7 @@ def in_words(drills: DrillsOfCopy | None, zone: ZoneInfo) -> str:
     if newest is None or (said is not None and said.at > newest.at):
         return "" if said is None else by_hand(said, zone)
     rate = f", {speed(newest)}" if newest.rate is not None else ""
-    return f"drill of {newest.at.astimezone(zone):%Y-%m-%d}: {_short(newest)}{rate}"
+    return f"{newest.at.astimezone(zone):%Y-%m-%d}, {_short(newest)}{rate}"
 
 
 def by_hand(drill: Drill, zone: ZoneInfo) -> str:

@@ -122,7 +122,8 @@ class JudgedOriginal:
 class JudgedCopy:
     """One copy with its standing. `recovery_point` None: none is proven. `ground` None: it is proven.
 
-    `content` says in a few words what reading its content has shown (empty: that is not asked for).
+    `content` says in a few words what reading its content has shown (empty: that is not asked for), `drill` what its
+    last drill did (empty: there was none).
     """
 
     address: Address
@@ -138,6 +139,7 @@ class JudgedCopy:
     evidence: CopyEvidence
     ground: Ground | None = None
     content: str = ""
+    drill: str = ""
 
     @property
     def comparison(self) -> CopyComparison | None:

@@ -27,6 +27,7 @@ from coverage_audit.judgement.verdict import (
 )
 from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.content_json import content_json, spoilt_json
+from coverage_audit.reports.drilled_json import drilled_json
 from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.rooms_json import rooms_json
@@ -131,6 +132,7 @@ def _copy(copy: JudgedCopy) -> Json:
         "reason": copy.reason,
         "remarks": copy.remarks,
         "content": content_json(copy),
+        "drill": drilled_json(copy),
         **_differences(copy.comparison),
     }
 

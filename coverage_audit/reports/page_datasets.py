@@ -173,7 +173,8 @@ def _copy(copy: JudgedCopy, limit: timedelta, estate: Estate, clock: Clock) -> P
 
 
 def _content(copy: JudgedCopy) -> tuple[tuple[str, str], ...]:
-    return (("content", copy.content),) if copy.content else ()
+    told = (("content", copy.content), ("drill", copy.drill))
+    return tuple((name, said) for name, said in told if said)
 
 
 def _figures(comparison: CopyComparison | None) -> tuple[tuple[str, str], ...]:

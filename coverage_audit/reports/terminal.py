@@ -133,6 +133,7 @@ def _copy(copy: JudgedCopy, judged: JudgedEstate, zone: ZoneInfo) -> str:
         said += f"; missing {amount(compared.missing)}, changed {amount(compared.changed)}"
         said += f", of these pending {amount(compared.pending)}" if compared.pending.files else ""
     said += f"; content: {copy.content}" if copy.content else ""
+    said += f"; drill: {copy.drill}" if copy.drill else ""
     return "; ".join((said, *copy.remarks))
 
 
