@@ -51,7 +51,7 @@ def _judged(copy: JudgedCopy, sources: Sequence[Address], named: dict[Address, J
 def trouble_of(address: Address, source: JudgedCopy | None) -> str | None:
     """Say why what is made of a copy is not trusted (None: nothing speaks against it)."""
     if source is None:
-        return None
+        return f"it is made of {address}, of which nothing is known: what is damaged there may lie here unseen"
     found = source.comparison
     if source.standing is Standing.DAMAGED or (found is not None and (found.own.files or found.content.files)):
         return f"it is made of {address}, which is damaged: what is damaged there may lie here unseen"

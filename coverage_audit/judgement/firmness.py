@@ -15,7 +15,7 @@ from typing import Final
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Estate, Medium
 from coverage_audit.estate.sources import BtrfsPoints, ZfsPoints
-from coverage_audit.evidence.facts import DeviceFacts, PointList, RecoveryPoint, VolumeFacts
+from coverage_audit.evidence.facts import DeviceFacts, MountedFilesystem, PointList, RecoveryPoint, VolumeFacts
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import CopyEvidence, PlaceEvidence
 from coverage_audit.judgement.reach import Reach, Reached
@@ -111,9 +111,21 @@ def _writable_elsewhere(place: PlaceEvidence, seen: VolumeFacts) -> str:
     if not isinstance(box, DeviceFacts) or box.filesystems_unseen:
         return f"what else {place.device.id} has mounted was not seen"
     for mount in box.filesystems:
-        if mount.device_number is not None and mount.device_number == seen.device_number and not mount.read_only:
+        if not mount.read_only and _is_one(mount, seen):
             return f"{place.volume.key} is mounted read-only, and read-write at {visible(mount.target)}"
     return ""
+
+
+def _is_one(mount: MountedFilesystem, seen: VolumeFacts) -> bool:
+    """Whether a mount is of the volume's own filesystem; of one filesystem subvolumes have numbers of their own."""
+    return any(
+        one is not None and one == other
+        for one, other in (
+            (mount.device_number, seen.device_number),
+            (mount.uuid, seen.filesystem_uuid),
+            (mount.source, seen.mount_source),
+        )
+    )
 
 
 def _declared(evidence: CopyEvidence) -> Firmness:

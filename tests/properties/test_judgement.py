@@ -79,6 +79,23 @@ def test_a_fault_more_or_evidence_less_never_turns_a_conclusion_into_conforming(
         dataset, estate = audit.datasets[0].conclusion, audit.conclusion
 
 
+@settings(max_examples=120, deadline=None)
+@given(st.integers(1, 4), st.lists(steps(), min_size=1, max_size=6))
+def test_a_copy_that_is_made_of_another_obeys_the_same_law(copies: int, changes: list[Step]) -> None:
+    """What is known against its source lowers it; to lose sight of the source does not raise it again."""
+    case = replace(all_well(), policy=replace(POLICY, copies=copies, media=None, offsite=None))
+    source, second, *rest = case.copies
+    made = replace(second, copy=replace(second.copy, taken_from=source.copy.address))
+    case = replace(case, copies=(source, made, *rest))
+    conclusion = audited(case).datasets[0].conclusion
+    for change in changes:
+        case = change(case)
+        dataset = audited(case).datasets[0]
+        if conclusion is not Conclusion.CONFORMING:
+            assert dataset.conclusion is not Conclusion.CONFORMING
+        conclusion = dataset.conclusion
+
+
 ROOMS: dict[str, Callable[[DatasetCase], DatasetCase]] = {
     "all as ever": lambda case: case,
     "filling": lambda case: replace(

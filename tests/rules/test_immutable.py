@@ -128,7 +128,16 @@ def test_a_mirror_on_a_volume_that_can_be_written_is_not_immutable() -> None:
 
 @pytest.mark.parametrize("medium", [Medium.OPTICAL, Medium.HDD])
 def test_a_volume_that_its_machine_has_mounted_read_only_is_shown(medium: Medium) -> None:
-    assert finding(asked(mirror({"medium": medium}, {"read_only": True}))).answer is Answer.CONFORMITY
+    other = MountedFilesystem(source="/dev/sdb1", target="/srv/rw", filesystem_type="ext4", uuid="u", read_only=False)
+    volume = a_volume("heron:pool", medium=medium)
+    heron = a_device("heron", volume)
+    place = a_place(
+        heron,
+        device_facts=device_facts("heron", filesystems=(other,)),
+        volume_facts=volume_facts(volume, read_only=True, device_number="8:1"),
+    )
+
+    assert finding(asked(a_copy(heron, NEAR, place=place))).answer is Answer.CONFORMITY
 
 
 @pytest.mark.parametrize(
@@ -152,11 +161,14 @@ def test_what_is_only_declared_or_not_shown_stays_unverified(
     assert found.measured == "0 (up to 1) immutable"
 
 
-def test_a_read_only_mount_shows_nothing_where_the_same_filesystem_can_be_written_beside_it() -> None:
-    twin = MountedFilesystem(
-        source="/dev/sda1", target="/srv/rw", filesystem_type="ext4", device_number="8:1", read_only=False
-    )
-    seen = volume_facts(HERON.volumes[0], read_only=True, device_number="8:1")
+@pytest.mark.parametrize(
+    "by", [{"device_number": "8:1"}, {"device_number": "0:44", "uuid": "uuid-heron:pool"}, {"source": "/dev/sdc1"}]
+)
+def test_a_read_only_mount_shows_nothing_where_the_same_filesystem_can_be_written_beside_it(by: dict[str, str]) -> None:
+    """Of one filesystem subvolumes show device numbers of their own: its UUID and its source tell, too."""
+    shown: dict[str, Any] = {"source": "/dev/sdb1", **by}
+    twin = MountedFilesystem(target="/srv/rw", filesystem_type="btrfs", read_only=False, **shown)
+    seen = volume_facts(HERON.volumes[0], read_only=True, device_number="8:1", mount_source="/dev/sdc1")
     place = a_place(HERON, device_facts=device_facts("heron", filesystems=(twin,)), volume_facts=seen)
 
     found = finding(asked(a_copy(HERON, NEAR, place=place)))

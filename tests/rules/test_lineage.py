@@ -57,6 +57,12 @@ def test_a_copy_of_a_damaged_copy_is_not_trusted_beyond_it(*, gone: bool) -> Non
     assert judged_dataset(case).conclusion != "conforming"
 
 
+def test_a_copy_of_a_place_that_is_not_in_the_case_is_not_trusted_either() -> None:
+    case = a_case(a_copy(HERON, NEAR), a_copy(CURLEW, replace(FAR, taken_from=an_address("avocet:images"))))
+
+    assert judged_dataset(case).copies[1].standing is Standing.UNVERIFIED
+
+
 def test_digests_of_its_own_show_what_a_listing_cannot() -> None:
     case = chained(a_copy(HERON, NEAR, comparison=DAMAGED), comparison=BY_DIGEST)
 

@@ -4,6 +4,8 @@ What it asks: nothing that could be broken by itself. It observes each copy whos
 mounted read-write on the device where the original is worked on; and a snapshot that was changed after an earlier audit
 had listed it. Such a copy counts neither as offline nor as immutable.
 
+What it cannot see: what is mounted on demand while it is not, and what a desktop's file manager has mounted by itself.
+
 Why: what encrypts or empties the original does so to all that is mounted beside it. A snapshot that was made writable
 and read-only again looks like any other, and may hold anything.
 
