@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from coverage_audit.audits.declared_since import unjudged
+from coverage_audit.audits.growing import growths_of
 from coverage_audit.audits.rates import rates_of
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.domains import Domain
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.scenarios.driving import Replacing
+from coverage_audit.scenarios.link_load import LinkLoad, link_loads
 from coverage_audit.scenarios.losing import loss_alone, loss_table
 from coverage_audit.scenarios.loss import LossTable
 from coverage_audit.scenarios.material import material_of
@@ -21,12 +23,14 @@ from coverage_audit.scenarios.material import material_of
 class Lost:
     """What is lost. `table` None: there is no whole audit to go by, and `why` says it.
 
-    `changes` were declared since that audit: of them it knows nothing.
+    `changes` were declared since that audit: of them it knows nothing. `loads` are what links between sites have to
+    carry, where all failures were asked about.
     """
 
     table: LossTable | None
     why: str = ""
     changes: tuple[EstateChange, ...] = ()
+    loads: tuple[LinkLoad, ...] = ()
 
 
 def lose(
@@ -43,5 +47,7 @@ def lose(
         return Lost(table=None, why=f"the last audit cannot be used: {last.why}; run `coverage-audit audit` anew")
     rates = rates_of(estate, estate.datasets, ledger)
     material = material_of(estate, last.judged, at=now, rates=rates)
-    table = loss_table(material) if domain is None else loss_alone(domain, material, replacing)
-    return Lost(table=table, changes=unjudged(last.estate_text, estate))
+    changes = unjudged(last.estate_text, estate)
+    if domain is not None:
+        return Lost(table=loss_alone(domain, material, replacing), changes=changes)
+    return Lost(table=loss_table(material), changes=changes, loads=link_loads(estate, growths_of(estate, ledger, now)))

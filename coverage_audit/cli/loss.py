@@ -89,7 +89,7 @@ def command(  # noqa: PLR0913 - one argument for each word of the command
         click.echo(f"coverage-audit: {visible(lost.why)}", err=True)
         return EX_EVIDENCE_MISSING
     if page_file:
-        write_page(page_file, loss_page(lost.table, estate, lost.changes))
+        write_page(page_file, loss_page(lost.table, estate, lost.changes, lost.loads))
     if sheet_file and gone is not None:
         write_page(sheet_file, recovery_sheet(lost.table.losses[0], lost.table, estate, lost.changes))
     click.echo(_printed(lost, lost.table, estate, as_json=as_json), nl=False)
@@ -98,10 +98,10 @@ def command(  # noqa: PLR0913 - one argument for each word of the command
 
 def _printed(lost: Lost, table: LossTable, estate: Estate, *, as_json: bool) -> str:
     if as_json:
-        return loss_json(table, lost.changes) + "\n"
+        return loss_json(table, lost.changes, lost.loads) + "\n"
     terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
-    return loss_text(table, estate, width=width, colour=terminal, changes=lost.changes)
+    return loss_text(table, estate, width=width, colour=terminal, changes=lost.changes, loads=lost.loads)
 
 
 def _status(table: LossTable) -> int:

@@ -16,12 +16,13 @@ from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.loss_json_drive import drive_object
 from coverage_audit.scenarios.cut_set import CutMember, DatasetCuts
+from coverage_audit.scenarios.link_load import LinkLoad
 from coverage_audit.scenarios.loss import AlsoFalls, BelowPolicy, DatasetLoss, Loss, LossTable, Place, Restore
 
 SCHEMA: Final = "coverage-audit/loss/1"
 
 
-def loss_json(table: LossTable, changes: Sequence[EstateChange] = ()) -> str:
+def loss_json(table: LossTable, changes: Sequence[EstateChange] = (), loads: Sequence[LinkLoad] = ()) -> str:
     """Write it as one JSON object, without a newline at the end."""
     return json_object(
         {
@@ -34,9 +35,26 @@ def loss_json(table: LossTable, changes: Sequence[EstateChange] = ()) -> str:
             "unjudged": list(table.unjudged),
             "losses": [_loss(loss) for loss in table.losses],
             "cut_sets": [_cuts(cuts) for cuts in table.cuts],
+            "links": [_link(load) for load in loads],
             "assumptions": list(table.assumptions),
         }
     )
+
+
+def _link(load: LinkLoad) -> Json:
+    return {
+        "device": str(load.device.id),
+        "bits_a_second": load.device.link,
+        "datasets": [str(dataset) for dataset in load.datasets],
+        "growth_a_day": load.upload.change,
+        "takes_at_least": _seconds(load.upload.takes),
+        "fits": load.fits,
+        "whole": load.upload.whole,
+        "first_copy_at_least": _seconds(load.upload.first),
+        "size_not_known": [str(dataset) for dataset in load.unsized],
+        "growth_not_known": [str(dataset) for dataset in load.ungauged],
+        "assumptions": list(load.upload.assumptions),
+    }
 
 
 def _loss(loss: Loss) -> Json:

@@ -13,10 +13,12 @@ from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined, when
 from coverage_audit.reports.lead import FRESH
+from coverage_audit.reports.link_words import OF_GROWTH, link_said
 from coverage_audit.reports.loss_cuts import cuts_view, weakest_first
 from coverage_audit.reports.loss_text_one import one_loss
 from coverage_audit.reports.loss_words import span_said, table_said
 from coverage_audit.reports.plain import Paper
+from coverage_audit.scenarios.link_load import LinkLoad
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable
 
 _CHANGES: Final = 5
@@ -24,7 +26,13 @@ _CUTS: Final = 12
 
 
 def loss_text(
-    table: LossTable, estate: Estate, *, width: int, colour: bool, changes: Sequence[EstateChange] = ()
+    table: LossTable,
+    estate: Estate,
+    *,
+    width: int,
+    colour: bool,
+    changes: Sequence[EstateChange] = (),
+    loads: Sequence[LinkLoad] = (),
 ) -> str:
     """Say it; ends with a newline."""
     paper = Paper(width=width, colour=colour)
@@ -34,6 +42,7 @@ def loss_text(
     else:
         lines += _all(table, paper)
         lines += _cuts(table, paper)
+        lines += _links(loads, estate, paper)
     assumed = dict.fromkeys((*table.assumptions, *(s for loss in table.losses for s in loss.assumptions)))
     lines += paper.heading("What is assumed")
     lines += [line for sentence in assumed for line in paper.wrapped(f"- {sentence}", hanging=2)]
@@ -80,6 +89,14 @@ _VERBS: Final = {
     Fate.HELD: "held elsewhere as last seen",
     Fate.TOUCHED: "less covered",
 }
+
+
+def _links(loads: Sequence[LinkLoad], estate: Estate, paper: Paper) -> Iterator[str]:
+    if loads:
+        yield from paper.heading("What links between sites have to carry")
+        for load in loads:
+            yield from paper.wrapped(link_said(load, estate), hanging=2)
+        yield from paper.wrapped(OF_GROWTH)
 
 
 def _names(loss: Loss, fate: Fate) -> str:

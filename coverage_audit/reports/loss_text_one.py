@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.wording import age, amount, joined, when
 from coverage_audit.reports.loss_datasets import lacks_said
 from coverage_audit.reports.loss_drive import drive_view
-from coverage_audit.reports.loss_words import besides_said, holds_said, keys_said, limit_said, span_said, time_said
+from coverage_audit.reports.loss_words import (
+    besides_said,
+    gone_with,
+    holds_said,
+    keys_said,
+    limit_said,
+    span_said,
+    time_said,
+)
 from coverage_audit.reports.plain import Paper
 from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.loss import AlsoFalls, DatasetLoss, Loss, LossTable, Place
@@ -20,7 +28,7 @@ def one_loss(loss: Loss, table: LossTable, estate: Estate, paper: Paper) -> Iter
         yield from paper.wrapped(sentence)
     for dataset in loss.datasets:
         yield from paper.heading(f"{dataset.dataset}: {dataset.fate.value}")
-        for line in _of_dataset(dataset, table, estate):
+        for line in _of_dataset(dataset, table, estate, gone_with(loss)):
             yield from paper.wrapped(line, hanging=2)
     for sentence in _together(loss):
         yield ""
@@ -53,24 +61,24 @@ def _together(loss: Loss) -> Iterator[str]:
         yield f"All of it is back in at least {span_said(loss.back)}{without}.{turn}"
 
 
-def _of_dataset(loss: DatasetLoss, table: LossTable, estate: Estate) -> Iterator[str]:
+def _of_dataset(loss: DatasetLoss, table: LossTable, estate: Estate, gone: Collection[str]) -> Iterator[str]:
     size = amount(loss.size) if loss.size is not None else "never seen whole"
     yield f"Held: {size}. Gone: {joined(str(place.address) for place in loss.gone) or 'nothing for sure'}."
     if loss.original_gone and loss.best is not None:
-        yield from _back(loss, loss.best, table, estate)
+        yield from _back(loss, _place(loss.best, estate, gone), table, estate)
     if loss.exposed is not None and loss.exposed.files:
         yield f"Held by no copy at all: {loss.exposed.files} files."
     for place in loss.left:
         if place != loss.best:
-            yield f"Also left: {_place(place, estate)}."
+            yield f"Also left: {_place(place, estate, gone)}."
     for one in loss.below:
         already = "" if one.is_new else " (already now)"
         yield f"Below policy{already}: {one.finding.message}"
 
 
-def _back(loss: DatasetLoss, best: Place, table: LossTable, estate: Estate) -> Iterator[str]:
+def _back(loss: DatasetLoss, best: str, table: LossTable, estate: Estate) -> Iterator[str]:
     zone = estate.time_zone
-    yield f"Best copy: {_place(best, estate)}; {lacks_said(loss)}."
+    yield f"Best copy: {best}; {lacks_said(loss)}."
     since = "not known" if loss.since is None else f"{when(loss.since, zone)}, {age(loss.since, table.at)}"
     yield f"It falls back to: {since}."
     if loss.since_trimmed is not None and loss.since_trimmed != loss.since:
@@ -79,8 +87,8 @@ def _back(loss: DatasetLoss, best: Place, table: LossTable, estate: Estate) -> I
     yield f"Back in: {time_said(loss.restore)}{f' ({limit})' if limit else ''}."
 
 
-def _place(place: Place, estate: Estate) -> str:
-    key = keys_said(place, estate)
+def _place(place: Place, estate: Estate, gone: Collection[str]) -> str:
+    key = keys_said(place, estate, gone)
     return f"{place.address}, {holds_said(place)}{'; ' + key if key else ''} ({place.why})"
 
 

@@ -279,3 +279,15 @@ def test_the_sheet_of_nothing_named_is_the_auditors_own_with_or_without_an_audit
 
     assert station.called("loss", "--sheet", str(sheet)).status == 69
     assert "estate.yaml" in sheet.read_text(encoding="utf-8")
+
+
+def test_what_a_link_between_sites_has_to_carry_is_told_and_what_nothing_shows_of_it_is_not_said_to_fit(
+    audited: Station,
+) -> None:
+    (link,) = asked(audited)["links"]
+    assert (link["device"], link["bits_a_second"], link["datasets"]) == ("kestrel", 10**9, ["recordings"])
+    assert (link["whole"], link["fits"], link["growth_not_known"]) == (5000, None, ["recordings"])
+    assert asked(audited, "kestrel")["links"] == []
+
+    said = " ".join(audited.command("loss").out.split())
+    assert "kestrel (Field station, 1 Gbit/s): how fast recordings grows is not known yet, so whether it fits" in said
