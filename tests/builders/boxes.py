@@ -31,7 +31,7 @@ from coverage_audit.evidence.verified import Verified
 from coverage_audit.judgement.case import DatasetCase, OriginalEvidence
 from coverage_audit.judgement.content_shown import USUAL
 from coverage_audit.judgement.judge import judge
-from coverage_audit.judgement.verdict import Finding, JudgedDataset
+from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import Compared
 from tests.builders.cases import a_case, a_copy, a_place
@@ -124,6 +124,10 @@ class Boxes:
         """What the rule of content answered of the (first) copy."""
         assert self.last is not None
         return next(f for f in self.last.findings if f.rule == "content" and "@heron" in f.subject)
+
+    def answer(self) -> Answer:
+        """Its answer."""
+        return self.finding.answer
 
     @property
     def about_original(self) -> Finding | None:
