@@ -7,6 +7,7 @@ from datetime import timedelta
 from fractions import Fraction
 
 import pytest
+from scipy.stats import hypergeom
 
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.model import Copy, Proof
@@ -17,7 +18,7 @@ from coverage_audit.judgement.case import CopyEvidence
 from coverage_audit.judgement.content_shown import statement_of
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, Standing
 from tests.builders.cases import a_case, a_copy, a_gap, an_original, judged_copy, judged_dataset
-from tests.builders.station import CURLEW, HERON, POLICY, RECORDINGS, STARTED, an_address
+from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, STARTED, an_address, an_estate
 
 VERIFY = Verify(confidence=Fraction(95, 100), tolerable=Fraction(1, 100), every=timedelta(days=30))
 ASKS = replace(POLICY, verify=VERIFY)
@@ -58,14 +59,15 @@ def test_a_sample_without_a_differing_file_is_the_statement_that_is_asked_for() 
 
     assert found.answer is Answer.CONFORMITY
     assert found.measured == "with 95 % confidence fewer than 1 % of these 41 312 files differ"
-    assert found.required == "fewer than 1 % differing, with 95 % confidence, every 30d"
+    assert found.required == "fewer than 1 % differing, with 95 % confidence, every 30 days"
     assert "299 of them, drawn at random, were read from 2026-11-22" in found.message
 
 
 def test_one_file_fewer_than_that_supports_less_and_is_not_enough() -> None:
-    """The least sample of so many files for 95 % and 1 % is 298 (scipy.stats.hypergeom; rational arithmetic)."""
-    assert finding(Verified(last=a_sample(asked=298, same=298))).answer is Answer.CONFORMITY
-    short = finding(Verified(last=a_sample(asked=297, same=297)))
+    """The least sample of so many files for 95 % and 1 % is 297, by scipy.stats.hypergeom as well."""
+    assert hypergeom.cdf(0, FILES, 414, 297) <= 0.05 < hypergeom.cdf(0, FILES, 414, 296)
+    assert finding(Verified(last=a_sample(asked=297, same=297))).answer is Answer.CONFORMITY
+    short = finding(Verified(last=a_sample(asked=296, same=296)))
     assert short.answer is Answer.UNVERIFIED
     assert "with 95 % confidence at most 414 of these 41 312 files" in short.message
 
@@ -160,7 +162,9 @@ def test_dated_files_cannot_be_read_file_by_file() -> None:
 
 
 def test_a_policy_that_asks_and_has_no_copy_is_not_silently_met() -> None:
-    dataset = judged_dataset(replace(a_case(policy=ASKS), copies=()))
+    case = a_case(policy=ASKS)
+    alone = replace(case, copies=(), dataset=replace(case.dataset, copies=()))
+    dataset = judged_dataset(alone, an_estate(KESTREL))
     assert {f.answer for f in dataset.findings if f.rule == "content"} == {Answer.UNVERIFIED}
 
 
@@ -170,7 +174,7 @@ def test_a_reading_of_all_says_how_far_it_has_come_and_when_it_is_through() -> N
         left=Tally(files=3_000, bytes=3 * 10**9), seconds=10.0, through=STARTED + timedelta(days=4),
     )  # fmt: skip
     found = finding(Verified(last=a_sample(), whole=whole))
-    assert "1 000 files (1 GB) are right, 2 could not be read, 3 000 files (3 GB) are left" in found.message
+    assert "1 000 files (1.0 GB) are right, 2 could not be read, 3 000 files (3.0 GB) are left" in found.message
     assert "through by 2026-11-29" in found.message
     done = finding(Verified(last=a_sample(), whole=replace(whole, ended=STARTED, left=Tally())))
     assert "all of it was read by 2026-11-25" in done.message
@@ -178,7 +182,7 @@ def test_a_reading_of_all_says_how_far_it_has_come_and_when_it_is_through() -> N
 
 @pytest.mark.parametrize("missing", [0, 1])
 def test_proof_sampled_needs_the_statement(missing: int) -> None:
-    sample = a_sample(asked=298 - missing, same=298 - missing)
+    sample = a_sample(asked=297 - missing, same=297 - missing)
     copy = judged_copy(
         replace(copies(Verified(last=sample))[0], copy=replace(RECORDINGS.copies[0], proof=Proof.SAMPLED))
     )
