@@ -11,11 +11,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
-from pathlib import PurePosixPath
 from typing import Final
 
 from coverage_audit.estate.access import ShelfAccess
-from coverage_audit.estate.model import Address
+from coverage_audit.estate.model import POINT, Address
 from coverage_audit.evidence.facts import DeviceFacts, MountedFilesystem, VolumeFacts
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import PlaceEvidence
@@ -72,10 +71,10 @@ def _reach(mount: MountedFilesystem, copy: PlaceEvidence, address: Address) -> R
     facts = copy.device_facts if isinstance(copy.device_facts, DeviceFacts) else None
     shared, volume = _exported(mount), _path(copy)
     if server is not None and is_served_by(server, copy.device, facts) and shared is not None and volume is not None:
-        tree = volume / address.path.partition("{point}")[0]
-        if tree.is_relative_to(shared) or shared.is_relative_to(tree):
+        tree = (*volume, *_parts(address.path.partition(POINT)[0]))
+        if _within(tree, shared) or _within(shared, tree):
             return Reach.SHOWN
-        if shared.is_relative_to(volume):
+        if _within(shared, volume):
             return Reach.NOT  # another folder of the very volume
     return Reach.NOT if _other_size(mount, copy) else Reach.PERHAPS
 
@@ -86,11 +85,19 @@ def _other_size(mount: MountedFilesystem, copy: PlaceEvidence) -> bool:
     return known is not None and mount.capacity is not None and known != mount.capacity
 
 
-def _exported(mount: MountedFilesystem) -> PurePosixPath | None:
+def _exported(mount: MountedFilesystem) -> tuple[str, ...] | None:
     found = _EXPORTED.fullmatch(mount.source)
-    return PurePosixPath(found[1]) if found else None
+    return _parts(found[1]) if found else None
 
 
-def _path(copy: PlaceEvidence) -> PurePosixPath | None:
+def _path(copy: PlaceEvidence) -> tuple[str, ...] | None:
     path = copy.volume_facts.path if isinstance(copy.volume_facts, VolumeFacts) else copy.volume.path
-    return PurePosixPath(path) if path else None
+    return _parts(path) if path else None
+
+
+def _parts(path: str) -> tuple[str, ...]:
+    return tuple(part for part in path.split("/") if part not in {"", "."})
+
+
+def _within(inner: tuple[str, ...], outer: tuple[str, ...]) -> bool:
+    return inner[: len(outer)] == outer
