@@ -8,12 +8,9 @@ to that order.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Sequence
-from typing import TypeVar
+from collections.abc import Iterable, Sequence
 
 from coverage_audit.reckoning.fault_tree import Event, Gate, Tree
-
-T = TypeVar("T", bound=Hashable)
 
 
 def minimal_cut_sets(tree: Tree, at_most: int | None = None) -> frozenset[frozenset[str]]:
@@ -24,21 +21,6 @@ def minimal_cut_sets(tree: Tree, at_most: int | None = None) -> frozenset[frozen
     walk = _Walk(at_most)
     found = walk.sets_of(tree)
     return frozenset(_members(mask, walk.names) for mask in found)
-
-
-def minimal_hitting_sets(places: Sequence[frozenset[T]], at_most: int | None = None) -> frozenset[frozenset[T]]:
-    """Return the smallest sets that have a member in common with every place, of at most so many members.
-
-    A place is what one copy falls with: the failure domains that it stands in. A dataset is lost when each of its
-    copies is hit. Without places nothing is left to lose: the empty set alone. A place without members falls with
-    nothing: no set.
-    """
-    members = list(dict.fromkeys(member for place in places for member in place))
-    bits = {member: 1 << number for number, member in enumerate(members)}
-    found = [0]
-    for place in sorted(places, key=len):
-        found = _product(found, [bits[member] for member in place], at_most)
-    return frozenset(_members(mask, members) for mask in found)
 
 
 class _Walk:
@@ -109,5 +91,5 @@ def _holds_one_of(kept: set[int], mask: int) -> bool:
     return True
 
 
-def _members(mask: int, names: Sequence[T]) -> frozenset[T]:
+def _members(mask: int, names: Sequence[str]) -> frozenset[str]:
     return frozenset(names[number] for number in range(mask.bit_length()) if mask >> number & 1)

@@ -17,7 +17,14 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.reckoning.parity import Rebuild, array_of, rebuild_of
 from coverage_audit.reckoning.read_errors import WORST_DATASHEET, chance_of_unreadable
 from coverage_audit.reckoning.restoring import said, time_for
-from coverage_audit.reckoning.second_loss import FIELD_YEARLY_MOST, chance_of_further_loss
+from coverage_audit.reckoning.second_loss import (
+    FIELD_YEARLY_MOST,
+    HOURS_A_YEAR,
+    chance_of_further_loss,
+    chance_within,
+    mean_time_to_loss,
+    mtbf_from_yearly,
+)
 
 SLOW: Final = 20_000_000
 """Bytes a second at which a rebuild crawls that gives way to other work (common practice, no published source)."""
@@ -32,7 +39,8 @@ class RebuildRisk:
 
     `least` is the time that it takes at least. The chances are upper estimates: `unreadable`, that not every byte of
     the other drives can be read; `further`, that at least one of them fails before the end; `losing`, that data is lost
-    by both while `spare` further losses are still stood.
+    by both while `spare` further losses are still stood; and `in_a_year`, that any drive of the whole array fails and
+    it ends so.
     """
 
     rebuild: Rebuild
@@ -41,6 +49,7 @@ class RebuildRisk:
     unreadable: float
     further: float
     losing: float
+    in_a_year: float
     assumptions: tuple[str, ...]
 
 
@@ -56,13 +65,16 @@ def rebuild_risk(drives: Sequence[int], parity: Parity | None, *, lost: int, rat
     longest = time_for(rebuild.written, Fraction(SLOW))[0] + UNTIL_REPLACED
     unreadable = chance_of_unreadable(rebuild.read)
     further = chance_of_further_loss(len(drives) - 1, longest / timedelta(hours=1))
+    losing = min(1.0, further**spare * (further + unreadable))
+    mean = mean_time_to_loss(mttf=mtbf_from_yearly(FIELD_YEARLY_MOST), drives=len(drives), losing=losing)
     return RebuildRisk(
         rebuild=rebuild,
         spare=spare,
         least=time_for(rebuild.written, rate)[0],
         unreadable=unreadable,
         further=further,
-        losing=min(1.0, further**spare * (further + unreadable)),
+        losing=losing,
+        in_a_year=chance_within(HOURS_A_YEAR, mean),
         assumptions=_assumptions(rebuild, rate, longest, spare),
     )
 

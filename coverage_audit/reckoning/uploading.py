@@ -12,7 +12,6 @@ from fractions import Fraction
 from typing import Final
 
 from coverage_audit.estate.units import format_size
-from coverage_audit.reckoning.links import carried
 from coverage_audit.reckoning.restoring import Limit, limit_of_link, time_for
 
 DAY: Final = timedelta(days=1)
@@ -61,8 +60,3 @@ def upload(*, device: str, link: int, change: int, whole: int) -> Upload:
             f"As much as now changes every day: {format_size(change)}, also while the first copy is made.",
         ),
     )
-
-
-def largest_change(link: int) -> int:
-    """Return how many bytes a day a link of so many bits a second carries at most."""
-    return int(carried(link) * 86_400)

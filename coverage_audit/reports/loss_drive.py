@@ -81,6 +81,7 @@ def _rebuild(risk: RebuildRisk) -> Iterator[tuple[str, str]]:
     yield "Something cannot be read", chance_said(risk.unreadable)
     yield "A further drive fails", chance_said(risk.further)
     yield "Data is lost by either", chance_said(risk.losing)
+    yield "Such a loss in any year", chance_said(risk.in_a_year)
 
 
 def _losses(count: int) -> str:

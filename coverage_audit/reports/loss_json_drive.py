@@ -55,5 +55,6 @@ def _rebuild(risk: RebuildRisk) -> Json:
         "unreadable_at_most": f"{risk.unreadable:.3g}",
         "further_loss_at_most": f"{risk.further:.3g}",
         "data_lost_at_most": f"{risk.losing:.3g}",
+        "data_lost_in_a_year_at_most": f"{risk.in_a_year:.3g}",
         "assumptions": list(risk.assumptions),
     }

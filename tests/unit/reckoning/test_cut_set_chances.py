@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coverage_audit.reckoning.cut_set_chances import chance_of_set, exact_chance, sum_of_sets, upper_bound
 from coverage_audit.reckoning.cut_sets import minimal_cut_sets
+from tests.builders.cut_set_chances import chance_of_set, exact_chance, sum_of_sets, upper_bound
 from tests.builders.fault_trees import (
     BAOBAB_2,
     CHINESE,

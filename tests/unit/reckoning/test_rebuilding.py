@@ -61,6 +61,14 @@ def test_with_parity_left_it_takes_a_further_loss_besides() -> None:
     assert found.losing < risk(4, spread(1)).losing / 50
 
 
+def test_in_a_year_it_is_every_drives_failure_that_may_end_so() -> None:
+    # Four drives, each failing at 13 % a year, and ending so with the chance above: 1 - 0.87^(4 x chance).
+    found = risk(4, spread(1))
+
+    assert found.in_a_year == pytest.approx(1 - 0.87 ** (4 * found.losing))
+    assert risk(4, spread(2)).in_a_year == pytest.approx(1 - 0.87 ** (4 * risk(4, spread(2)).losing))
+
+
 def test_no_chance_is_above_certainty() -> None:
     assert risk(30, spread(1), 24 * TB).losing == 1
 

@@ -8,21 +8,18 @@ from coverage_audit.reckoning.second_loss import (
     HOURS_A_YEAR,
     chance_of_further_loss,
     chance_within,
+    mean_time_to_loss,
     mtbf_from_yearly,
-    mttdl_double_failure,
-    mttdl_parity,
-    mttdl_patterson,
-    mttdl_read_error,
-    yearly_from_mtbf,
 )
 
-# Patterson, Gibson and Katz 1988, tables of levels 1, 2 and 3 to 5: MTTF 30,000 h, MTTR 1 h, 100 data disks. Printed
-# are the figures as a lecture note cites them (the last from memory); the paper rounds.
+# Patterson, Gibson and Katz 1988, tables of levels 1, 2 and 3 to 5: MTTF 30,000 h, MTTR 1 h, 100 data disks, in groups
+# of G data disks and C check disks: a second disk of the group fails while the first is repaired. Printed are the
+# figures as a lecture note cites them (the last from memory); the paper rounds. The others are its formula's.
 _PATTERSON = [
-    (1, 1, 100, 4_500_000, 4_500_000),
-    (10, 4, 10, 494_500, 494_505.5),
-    (10, 1, 10, 820_000, 818_181.8),
-    (25, 1, 4, 346_000, 346_153.8),
+    (1, 1, 4_500_000, 4_500_000),
+    (10, 4, 494_500, 494_505.5),
+    (10, 1, 820_000, 818_181.8),
+    (25, 1, 346_000, 346_153.8),
 ]
 
 # Chen and others 1994, section 3.4.5, as a message to a mailing list of 2005 uses it: 100 data disks of 5 GB, MTTF
@@ -48,9 +45,10 @@ _YEARLY = [
 ]
 
 
-@pytest.mark.parametrize(("group", "check", "groups", "printed", "exact"), _PATTERSON)
-def test_the_time_to_data_loss_is_pattersons(group: int, check: int, groups: int, printed: float, exact: float) -> None:
-    found = mttdl_patterson(mttf=30_000, mttr=1, group=group, check=check, groups=groups)
+@pytest.mark.parametrize(("group", "check", "printed", "exact"), _PATTERSON)
+def test_the_time_to_data_loss_is_pattersons(group: int, check: int, printed: float, exact: float) -> None:
+    drives = 100 + check * 100 / group
+    found = mean_time_to_loss(mttf=30_000, drives=drives, losing=(group + check - 1) * 1 / 30_000)
 
     assert found == pytest.approx(exact, abs=0.1)
     assert found == pytest.approx(printed, rel=3e-3)
@@ -61,8 +59,8 @@ def test_the_times_to_data_loss_and_the_chances_of_ten_years_are_chens(
     group: int, double: float, read_error: float, first: float, second: float
 ) -> None:
     drives = 100 * group / (group - 1)
-    by_double = mttdl_double_failure(mttf=200_000, second_mttf=20_000, mttr=1, drives=drives, group=group)
-    by_read = mttdl_read_error(mttf=200_000, drives=drives, group=group, readable=_READABLE)
+    by_double = mean_time_to_loss(mttf=200_000, drives=drives, losing=(group - 1) * 1 / 20_000)
+    by_read = mean_time_to_loss(mttf=200_000, drives=drives, losing=1 - _READABLE ** (group - 1))
 
     assert by_double / HOURS_A_YEAR == pytest.approx(double, abs=0.5)
     assert by_read / HOURS_A_YEAR == pytest.approx(read_error, abs=0.5)
@@ -71,22 +69,21 @@ def test_the_times_to_data_loss_and_the_chances_of_ten_years_are_chens(
 
 
 def test_one_group_is_lost_after_the_textbooks_time() -> None:
-    # Common textbook forms, M = 1e6 h and R = 24 h; a mirror of 6e6 h repaired in 120 h: M^2 / 2R = 1.5e11 h.
-    assert mttdl_parity(mttf=1e6, mttr=24, drives=4, parity=1) == pytest.approx(3.4722e9, rel=1e-4)
-    assert mttdl_parity(mttf=1e6, mttr=24, drives=4, parity=2) == pytest.approx(7.2338e13, rel=1e-4)
-    assert mttdl_parity(mttf=6e6, mttr=120, drives=2, parity=1) == pytest.approx(1.5e11, rel=1e-9)
+    # Common textbook forms, M = 1e6 h and R = 24 h: M^2 / (N (N-1) R) and M^3 / (N (N-1) (N-2) R^2), N = 4; and a
+    # mirror of 6e6 h repaired in 120 h, M^2 / 2R = 1.5e11 h.
+    single, double = 3 * 24 / 1e6, 3 * 2 * 24**2 / 1e12
 
-
-def test_patterson_and_the_textbook_agree_on_a_group_with_one_check_drive() -> None:
-    patterson = mttdl_patterson(mttf=1e6, mttr=24, group=3, check=1, groups=1)
-
-    assert patterson == pytest.approx(mttdl_parity(mttf=1e6, mttr=24, drives=4, parity=1))
+    assert mean_time_to_loss(mttf=1e6, drives=4, losing=single) == pytest.approx(3.4722e9, rel=1e-4)
+    assert mean_time_to_loss(mttf=1e6, drives=4, losing=double) == pytest.approx(7.2338e13, rel=1e-4)
+    assert mean_time_to_loss(mttf=6e6, drives=2, losing=120 / 6e6) == pytest.approx(1.5e11, rel=1e-9)
 
 
 @pytest.mark.parametrize(("mtbf", "percent"), _YEARLY)
 def test_a_mean_time_between_failures_is_a_share_of_drives_a_year(mtbf: float, percent: float) -> None:
-    assert 100 * yearly_from_mtbf(mtbf) == pytest.approx(percent, abs=5e-7)
-    assert mtbf_from_yearly(yearly_from_mtbf(mtbf)) == pytest.approx(mtbf)
+    yearly = chance_within(HOURS_A_YEAR, mtbf)
+
+    assert 100 * yearly == pytest.approx(percent, abs=5e-7)
+    assert mtbf_from_yearly(yearly) == pytest.approx(mtbf)
 
 
 @pytest.mark.parametrize(("percent", "mtbf"), [(0.5, 1_747_616), (1, 871_613), (2, 433_605), (5, 170_783)])
@@ -96,7 +93,7 @@ def test_a_share_of_drives_a_year_is_a_mean_time_between_failures(percent: float
 
 def test_datasheets_promise_the_share_that_schroeder_and_gibson_quote() -> None:
     # FAST '07, abstract: MTTF of 1.0 to 1.5 million hours suggest "at most 0.88 %" a year.
-    assert yearly_from_mtbf(1_000_000) < 0.0088
+    assert chance_within(HOURS_A_YEAR, 1_000_000) < 0.0088
 
 
 def test_seven_more_drives_for_a_day_at_the_worst_rate_of_the_field() -> None:
@@ -110,8 +107,9 @@ def test_one_drive_for_a_year_fails_as_often_as_its_yearly_share_says() -> None:
     assert chance_of_further_loss(3, 0, 0.05) == 0
 
 
-def test_an_array_whose_drives_can_be_read_for_certain_is_not_lost_by_a_read_error() -> None:
-    assert mttdl_read_error(mttf=200_000, drives=100, group=16, readable=1) == float("inf")
+def test_an_array_that_no_failure_ends_is_never_lost() -> None:
+    assert mean_time_to_loss(mttf=200_000, drives=100, losing=0) == float("inf")
+    assert chance_within(HOURS_A_YEAR, float("inf")) == 0
 
 
 @pytest.mark.parametrize("yearly", [0.0, 1.0, -0.1])
@@ -121,8 +119,12 @@ def test_what_is_no_share_has_no_mean_time(yearly: float) -> None:
 
 
 def test_impossible_drives_hours_and_rates_are_refused() -> None:
-    with pytest.raises(ValueError, match="no time"):
-        yearly_from_mtbf(0)
+    for hours, mean in ((1.0, 0.0), (-1.0, 1.0)):
+        with pytest.raises(ValueError, match="no times"):
+            chance_within(hours, mean)
     for others, hours, yearly in ((-1, 1.0, 0.1), (1, -1.0, 0.1), (1, 1.0, 1.0)):
         with pytest.raises(ValueError, match="no chance"):
             chance_of_further_loss(others, hours, yearly)
+    for drives, losing in ((0, 0.5), (1, 1.5), (1, -0.5)):
+        with pytest.raises(ValueError, match="no time"):
+            mean_time_to_loss(mttf=1e6, drives=drives, losing=losing)

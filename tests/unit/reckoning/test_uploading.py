@@ -8,10 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coverage_audit.reckoning.uploading import DAY, Upload, largest_change, upload
+from coverage_audit.reckoning.links import carried
+from coverage_audit.reckoning.uploading import DAY, Upload, upload
 
 GB = 10**9
 MBIT = 10**6
+
+
+def largest_change(link: int) -> int:
+    """Return how many whole bytes a link carries in a day."""
+    return int(carried(link) * 86_400)
 
 
 def over(link: int, *, change: int, whole: int = 0) -> Upload:

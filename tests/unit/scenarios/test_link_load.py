@@ -8,13 +8,18 @@ from dataclasses import replace
 import pytest
 
 from coverage_audit.estate.model import Copy, Dataset, DatasetId, Estate, PolicyId
-from coverage_audit.reckoning.uploading import largest_change
+from coverage_audit.reckoning.links import carried
 from coverage_audit.reports.link_words import fits_said, link_said
 from coverage_audit.scenarios.link_load import Growth, link_loads
 from tests.builders.judged import address, an_estate
 
 GB = 10**9
 MBIT = 10**6
+
+
+def largest_change(link: int) -> int:
+    """Return how many whole bytes a link carries in a day."""
+    return int(carried(link) * 86_400)
 
 
 def growths(**known: tuple[int | None, int | None]) -> Mapping[DatasetId, Growth]:

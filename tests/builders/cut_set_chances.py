@@ -1,8 +1,7 @@
-"""How likely it is that at least one of some cut sets happens, where the failures are independent of each other.
+"""How likely cut sets are, to hold them against the published totals of fault trees.
 
-Independence is an assumption, and a bold one for things that stand in one room: whoever shows these figures says so.
-All chances are shares between 0 and 1 over one and the same time. For minimal cut sets of a coherent structure
-exact <= MCUB <= sum of the sets.
+The failures are taken to be independent of each other. All chances are shares between 0 and 1 over one and the same
+time. For minimal cut sets of a coherent structure exact <= MCUB <= sum of the sets.
 """
 
 from __future__ import annotations
