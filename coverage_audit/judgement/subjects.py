@@ -13,7 +13,7 @@ _IN_AN_ADDRESS = "/:.-_+"
 
 def dataset_subject(dataset: DatasetId) -> str:
     """Name a dataset."""
-    return quote(dataset, safe=_IN_A_NAME)
+    return quote(dataset, safe=_IN_A_NAME, errors="surrogateescape")
 
 
 def criterion_subject(dataset: DatasetId, criterion: str) -> str:

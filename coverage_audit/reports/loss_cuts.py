@@ -7,20 +7,26 @@ from dataclasses import dataclass
 from typing import Final
 
 from coverage_audit.judgement.wording import joined
-from coverage_audit.scenarios.cut_set import CutMember, DatasetCuts
+from coverage_audit.scenarios.cut_set import CutMember, CutSet, DatasetCuts
 
 FIRST: Final = 6
 """So many sets of a dataset stand open; the rest folds away behind them."""
+
+NOT_APART: Final = "not for sure: some places are not shown to be apart"
 
 _FAILURES: Final = {1: "one failure", 2: "two failures", 3: "three failures"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class CutView:
-    """One set: how many failures it takes, and each of them as what is enough for it."""
+    """One set: how many failures it takes, and each of them as what is enough for it.
+
+    `doubt` says why it is not certain (empty: it is).
+    """
 
     order: int
     members: tuple[str, ...]
+    doubt: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +47,7 @@ def cuts_view(cuts: DatasetCuts) -> CutsView:
         name=cuts.dataset,
         slug=_slug(cuts, least),
         said=_said(cuts, least),
-        sets=tuple(CutView(order=one.order, members=tuple(map(member_said, one.members))) for one in cuts.sets),
+        sets=tuple(map(_set, cuts.sets)),
         not_counted=tuple(map(str, cuts.not_counted)),
     )
 
@@ -64,10 +70,23 @@ def _or(names: Sequence[str]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
+def _set(found: CutSet) -> CutView:
+    return CutView(
+        order=found.order, members=tuple(map(member_said, found.members)), doubt="" if found.certain else NOT_APART
+    )
+
+
 def _slug(cuts: DatasetCuts, least: int | None) -> str:
     if not cuts.shown:
         return "not-shown"
-    return "lost" if least == 1 else "held"
+    if least != 1:
+        return "held"
+    return "lost" if _is_certain(cuts) else "not-shown"
+
+
+def _is_certain(cuts: DatasetCuts) -> bool:
+    """Whether some single failure takes it for sure."""
+    return any(found.certain for found in cuts.sets if found.order == 1)
 
 
 def _said(cuts: DatasetCuts, least: int | None) -> str:
@@ -75,4 +94,6 @@ def _said(cuts: DatasetCuts, least: int | None) -> str:
         return "nothing shows that any place holds it"
     if least is None:
         return f"survives any {_FAILURES.get(cuts.at_most, f'{cuts.at_most} failures')} at once"
+    if least == 1 and not _is_certain(cuts):
+        return "not shown to survive one failure"
     return "lost by one failure" if least == 1 else f"survives any {_FAILURES.get(least - 1, f'{least - 1} failures')}"

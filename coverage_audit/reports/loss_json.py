@@ -150,7 +150,10 @@ def _cuts(cuts: DatasetCuts) -> Json:
         "dataset": str(cuts.dataset),
         "shown": cuts.shown,
         "at_most": cuts.at_most,
-        "sets": [{"order": one.order, "failures": [_member(member) for member in one.members]} for one in cuts.sets],
+        "sets": [
+            {"order": one.order, "certain": one.certain, "failures": [_member(member) for member in one.members]}
+            for one in cuts.sets
+        ],
         "not_counted": [str(address) for address in cuts.not_counted],
     }
 

@@ -91,7 +91,7 @@ def loss_page(
         of_growth=OF_GROWTH,
         open=_OPEN,
         many=_MANY,
-        first=FIRST,
+        first_sets=FIRST,
     )
 
 

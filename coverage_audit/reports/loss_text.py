@@ -108,7 +108,8 @@ def _cuts(table: LossTable, paper: Paper) -> Iterator[str]:
     for cuts in map(cuts_view, weakest_first(table.cuts)):
         yield from paper.wrapped(f"{cuts.name}: {cuts.said}", hanging=2)
         for found in cuts.sets[:_CUTS]:
-            yield from paper.wrapped(f"{' together with '.join(found.members)}", indent=2, hanging=4)
+            doubt = f" ({found.doubt})" if found.doubt else ""
+            yield from paper.wrapped(f"{' together with '.join(found.members)}{doubt}", indent=2, hanging=4)
         if len(cuts.sets) > _CUTS:
             yield f"  and {len(cuts.sets) - _CUTS} more (--json has them all)"
         if cuts.not_counted:

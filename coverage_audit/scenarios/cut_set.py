@@ -21,9 +21,13 @@ class CutMember:
 
 @dataclass(frozen=True, kw_only=True)
 class CutSet:
-    """A smallest set of failures that together lose a dataset: with any one of them less, something holds it."""
+    """A smallest set of failures after which nothing is shown to hold a dataset; with any one less, something is.
+
+    `certain`: all that is shown to hold it is lost for sure. Else some of it is only not shown to be apart from that.
+    """
 
     members: tuple[CutMember, ...]
+    certain: bool = True
 
     @property
     def order(self) -> int:

@@ -44,21 +44,22 @@ def cut_sets(stakes: Sequence[Stake], at_most: int) -> tuple[CutSet, ...]:
     return tuple(sorted(found, key=_rank))
 
 
-def _rank(found: CutSet) -> tuple[int, list[str]]:
-    return found.order, [member.domains[0].name for member in found.members]
+def _rank(found: CutSet) -> tuple[int, bool, list[str]]:
+    return found.order, not found.certain, [member.domains[0].name for member in found.members]
 
 
 class _Tree:
     """The fault tree of some places: its events are classes of failures that do the same, and single drives."""
 
     def __init__(self, stakes: Sequence[Stake]) -> None:
+        self._stakes = stakes
         self._groups = {group.volume: group for stake in stakes for group in stake.falls.groups}
         self._drives = {
             drive: Event(name=f"drive {drive}") for group in self._groups.values() for drive in group.drives
         }
         self._members: dict[str, tuple[Domain, ...]] = {}
         self._class_of: dict[Domain, Event] = {}
-        by_effect: dict[tuple[bool, ...], list[Domain]] = {}
+        by_effect: dict[tuple[int, ...], list[Domain]] = {}
         for domain in sorted(
             {domain for stake in stakes for domain in stake.domains()} - self._drives.keys(), key=_said
         ):
@@ -84,7 +85,15 @@ class _Tree:
             lost = sum(self._drives[drive].name in wanted for drive in group.drives)
             if lost:
                 members.append(CutMember(domains=group.drives, needed=lost))
-        return CutSet(members=tuple(sorted(members, key=lambda member: _said(member.domains[0]))))
+        return CutSet(
+            members=tuple(sorted(members, key=lambda member: _said(member.domains[0]))),
+            certain=self._is_certain(members),
+        )
+
+    def _is_certain(self, members: Iterable[CutMember]) -> bool:
+        """Whether every place is lost for sure; failures of one member do the same, so that any stands for them."""
+        failed = frozenset(domain for member in members for domain in member.domains[: member.needed])
+        return all(stake.lost_by(failed) for stake in self._stakes)
 
     def _of_group(self, group: DriveGroup) -> Gate:
         return Gate(at_least=group.needed, inputs=tuple(self._drives[drive] for drive in group.drives))
@@ -94,11 +103,11 @@ class _Tree:
         return sorted(set(found), key=lambda event: event.name)
 
 
-def _effect(domain: Domain, stakes: Sequence[Stake]) -> Iterator[bool]:
-    """Yield what one failure does: to each place, and to each holder of a key."""
+def _effect(domain: Domain, stakes: Sequence[Stake]) -> Iterator[int]:
+    """Yield what one failure does, to each place (2: takes it, 1: may take it) and to each holder of a key."""
     for stake in stakes:
-        yield domain in stake.falls.certain or domain in stake.falls.perhaps
-        yield from (domain in holder.falls for layer in stake.keys for holder in layer)
+        yield 2 if domain in stake.falls.certain else int(domain in stake.falls.perhaps)
+        yield from (int(domain in holder.falls) for layer in stake.keys for holder in layer)
 
 
 def _said(domain: Domain) -> tuple[int, str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 
 from coverage_audit.estate.model import Address, Dataset, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts
@@ -23,12 +24,16 @@ from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset,
 
 @dataclass(frozen=True, kw_only=True)
 class DatasetMaterial:
-    """One dataset: as it was judged, its rules' context, its places as stakes, and what its rules answer unchanged."""
+    """One dataset: as it was judged, its rules' context, and its places as stakes."""
 
     judged: JudgedDataset
     context: DatasetContext
     stakes: tuple[Stake, ...]
-    findings: tuple[Finding, ...]
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """What its rules answer while nothing is gone."""
+        return findings_of(self.context)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +58,7 @@ def material_of(
     contexts: list[tuple[JudgedDataset, DatasetContext]] = []
     for dataset in estate.datasets:
         found = before.get(dataset.id)
-        if found is None or found.original.evidence.place.volume.key != dataset.original.volume:
+        if found is None or not _lies_as_then(dataset, found, estate):
             unjudged.append(str(dataset.id))
             continue
         unjudged += [f"{dataset.id} at {address}" for address in _not_judged(dataset, found)]
@@ -67,7 +72,6 @@ def material_of(
                 judged=found,
                 context=context,
                 stakes=stakes_of(context, places.values()),
-                findings=findings_of(context),
             )
             for found, context in contexts
         ),
@@ -75,6 +79,15 @@ def material_of(
         at=at,
         rates=rates,
     )
+
+
+def _lies_as_then(dataset: Dataset, judged: JudgedDataset, estate: Estate) -> bool:
+    place = judged.original.evidence.place
+    return place.volume.key == dataset.original.volume and _is_declared(dataset.original, estate)
+
+
+def _is_declared(address: Address, estate: Estate) -> bool:
+    return any(volume.key == address.volume for device in estate.devices for volume in device.volumes)
 
 
 def _not_judged(dataset: Dataset, judged: JudgedDataset) -> Iterator[Address]:
@@ -125,7 +138,7 @@ def _copies_now(dataset: Dataset, judged: JudgedDataset, estate: Estate) -> Iter
     before = {copy.address: copy for copy in judged.copies}
     for declared in dataset.copies:
         copy = before.get(declared.address)
-        if copy is not None:
+        if copy is not None and _is_declared(declared.address, estate):
             place = _place_now(copy.evidence.place, declared.address, estate)
             yield replace(copy, evidence=replace(copy.evidence, copy=declared, place=place), site=place.device.site)
 

@@ -181,3 +181,13 @@ def test_what_conforms_folds_away_where_there_is_much_of_it() -> None:
     page = weekly_page(judged((*many, worse)), an_estate((*many, worse)), back, since={}, week_from=WEEK_FROM, now=NOW)
     assert page.count("and 300 that conform") == 2
     assert page.index("dataset-letters") < page.index("and 300 that conform")
+
+
+def test_the_failures_that_would_lose_data_stand_in_it_the_weakest_dataset_first() -> None:
+    page = the_weekly_page()
+    section = words(page[: page.index('id="hardware"')] + "</main>")
+    said = section[section.index("The failures that would lose data") :]
+
+    assert said.index("not shown to survive one failure") < said.index("site=barn")
+    assert "not for sure: some places are not shown to be apart" in said
+    assert "coverage-audit loss" in said
