@@ -169,12 +169,11 @@ def _only(engine: Engine, within: Path) -> None:
         "DELETE FROM sorted WHERE sort IN ('gone', 'emptied', 'changed') AND NOT EXISTS "
         "(FROM within w WHERE w.key_hi = sorted.key_hi AND w.key_lo = sorted.key_lo)"
     )
-    engine.execute("DELETE FROM went WHERE i NOT IN (SELECT i FROM sorted WHERE sort = 'gone')")
 
 
 def _summed_up(engine: Engine, matched: Matched) -> Turnover:
+    engine.execute("DELETE FROM went WHERE i NOT IN (SELECT i FROM sorted WHERE sort = 'gone')")
     suffixes.join(engine)
-    engine.execute("DELETE FROM partner WHERE gone NOT IN (SELECT i FROM sorted WHERE sort = 'gone')")
     sums = {row["sort"]: row for row in engine.query(_FIGURES).to_pylist()}
 
     def tally(*sorts: str) -> Tally:
