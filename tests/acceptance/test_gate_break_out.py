@@ -107,7 +107,8 @@ def guarded(request: pytest.FixtureRequest, start_sshd: StartSshd, tmp_path: Pat
     (srv / "main2" / "corncrake.wav").write_bytes(CANARY)
     (srv / "main" / "outside").symlink_to("../main2")
     (srv / "main" / "corncrake").symlink_to("../main2/corncrake.wav")
-    gate = install_gate(tmp_path / "lib", f"root {srv}/main\ncontent {srv}/main\ncommand /bin/echo fixed\n")
+    conf = f"root {srv}/main\ncontent {srv}/main\nsend {srv}/main\ncommand /bin/echo fixed\n"
+    gate = install_gate(tmp_path / "lib", conf)
     box = start_sshd("AcceptEnv LANG LC_*", "Subsystem sftp internal-sftp")
     force_gate(box, gate, request.param)
     return Guarded(box=box, gate=gate, shell=request.param, srv=srv)
@@ -242,6 +243,15 @@ PATHS: dict[str, Callable[[Guarded], str]] = {
     "a look below a link": lambda box: f"look {words(box.main, 'outside/corncrake.wav')}",
     "a look below a link, what is not there": lambda box: f"look {words(box.main, 'outside/nothing')}",
     "a look deep below a link": lambda box: f"look {words(box.main, 'outside/nothing/at/all')}",
+    "content elsewhere": lambda box: f"content {words(box.canary.parent, 'corncrake.wav')}",
+    "content of the system's own": lambda _: f"content {words('/etc', 'passwd')}",
+    "content by two dots": lambda box: f"content {words(box.main, '../main2/corncrake.wav')}",
+    "content by two dots within": lambda box: f"content {words(box.main, 'a/../../main2/corncrake.wav')}",
+    "content at an absolute path": lambda box: f"content {words(box.main, box.canary)}",
+    "content below a link": lambda box: f"content {words(box.main, 'outside/corncrake.wav')}",
+    "content of a link as the root": lambda box: f"content {words(box.main / 'outside', 'corncrake.wav')}",
+    "content after what is allowed": lambda box: f"content {words(box.main, 'take.wav', 'outside/corncrake.wav')}",
+    "digests below a link": lambda box: f"digests {words(b'sha256', box.main, 'outside/corncrake.wav')}",
     "a way that is a command": lambda box: f"walk {words(b'gnu;touch x', box.main)}",
     "a way that is a pattern": lambda box: f"walk {words(b'*', box.main)}",
 }
@@ -281,13 +291,14 @@ def test_hostile_bytes_in_an_argument_are_a_name_and_nothing_else(guarded: Guard
     guarded.assert_whole()
 
 
-@pytest.mark.parametrize("verb", ["about", "tools", "filesystems", "volume", "names", "walk", "look"])
+@pytest.mark.parametrize("verb", ["about", "tools", "filesystems", "volume", "names", "walk", "look", "content"])
 def test_what_is_allowed_is_answered(guarded: Guarded, verb: str) -> None:
     arguments = {
         "volume": words(guarded.main),
         "names": words(guarded.main / "a"),
         "walk": words(b"stat-c", guarded.main),
         "look": words(guarded.main, "take.wav", "corncrake"),
+        "content": words(guarded.main, "take.wav", "corncrake"),
     }
     told = guarded.ask(
         f"{LINE} {verb} {arguments.get(verb, '')}".rstrip().encode(), b"touch %s\n" % os.fsencode(guarded.hole)
@@ -366,6 +377,67 @@ def test_a_link_that_is_swapped_in_meanwhile_leads_nowhere(guarded: Guarded) -> 
         stop.set()
         thread.join()
     assert answers == {0, 77}, "both were met"
+
+
+def test_a_link_is_sent_as_none_whatever_it_leads_to(guarded: Guarded) -> None:
+    told = guarded.ask(f"{LINE} content {words(guarded.main, 'corncrake', 'a', 'nothing', 'take.wav')}".encode())
+    fields = told.out.split(b"\0")
+    assert fields[1:11] == [
+        b"content", b"changed", b"./corncrake", b"", b"changed", b"./a", b"", b"gone", b"./nothing", b"",
+    ]  # fmt: skip
+    assert fields[11:13] == [b"ok", b"./take.wav"]
+    guarded.assert_whole(told.out, told.err)
+
+
+@pytest.mark.parametrize("what", ["file", "folder"])
+def test_content_is_not_sent_through_a_link_that_is_swapped_in_meanwhile(guarded: Guarded, what: str) -> None:
+    """One thread swaps a file, or its folder, for a link that leads out, and back; what lies there never comes."""
+    place = guarded.srv / "main/a"
+    (place / "flip").mkdir()
+    (place / "flip/corncrake.wav").write_bytes(b"a take that may be sent")
+    if what == "file":
+        flip, link = place / "flip/corncrake.wav", place / "flip/link"
+        link.symlink_to("../../../main2/corncrake.wav")
+    else:
+        flip, link = place / "flip", place / "link"
+        link.symlink_to("../../main2")
+    stop = threading.Event()
+
+    def swap() -> None:
+        spare = place / "spare"
+        while not stop.is_set():
+            flip.rename(spare)
+            link.rename(flip)
+            flip.rename(link)
+            spare.rename(flip)
+
+    thread = threading.Thread(target=swap)
+    thread.start()
+    sent = refusals = 0
+    try:
+        with guarded.connected() as transport:
+            until = time.monotonic() + 6
+            while time.monotonic() < until:
+                told = over(transport, f"{LINE} content {words(guarded.main, 'a/flip/corncrake.wav')}".encode())
+                assert CANARY not in told.out
+                sent += b"a take that may be sent" in told.out
+                refusals += b"a take that may be sent" not in told.out
+    finally:
+        stop.set()
+        thread.join()
+    assert sent, "the file itself was met"
+    assert refusals, "the link was met"
+
+
+def test_without_a_line_that_says_so_no_content_is_sent(guarded: Guarded) -> None:
+    asked = f"{LINE} content {words(guarded.main, 'take.wav')}".encode()
+    for line in ("", f"content {guarded.main}\n", f"send {guarded.main}/a\n", f"send {guarded.main}2\n"):
+        (guarded.gate.parent / "gate.conf").write_text(f"root {guarded.main}\n{line}")
+        assert b"no content to be sent" in refused(guarded.ask(asked))
+    (guarded.gate.parent / "gate.conf").write_text(f"root {guarded.main}\nsend /\n")
+    assert guarded.ask(asked).status == 0
+    outside = f"{LINE} content {words(guarded.canary.parent, 'corncrake.wav')}".encode()
+    refused(guarded.ask(outside))
 
 
 def hostile_environments(folder: Path, hole: Path) -> Mapping[str, dict[str, str]]:
