@@ -97,6 +97,7 @@ def _assumptions(rebuild: Rebuild, rate: Fraction, longest: timedelta, spare: in
             f" FAST '07), each by itself, for {format_duration(longest)}: {format_duration(UNTIL_REPLACED)} until a new"
             f" drive is in, and a rebuild at {said(Fraction(SLOW))}."
         ),
+        "In any year: each of the drives may be the first to fail, at the same rate, and what follows is as above.",
         "Drives of one age and batch in one box fail together more often than that.",
         said_spare,
     )

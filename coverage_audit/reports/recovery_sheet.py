@@ -87,7 +87,7 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequen
         attempts=tuple(_attempt(dataset, estate, gone) for dataset in loss.datasets if _has_no_way(dataset)),
         copies=tuple(_copy(dataset, estate, gone) for dataset in loss.of(Fate.TOUCHED)),
         keys=tuple(_key(str(key.volume), key.elsewhere, estate) for key in loss.keys),
-        reach=tuple(_reach(device, estate) for device in _sources(coming, estate)),
+        reach=tuple(_reach(device, estate) for device in _sources([*coming, *loss.of(Fate.TOUCHED)], estate)),
     )
 
 
@@ -176,6 +176,11 @@ def _first(loss: Loss, coming: Sequence[DatasetLoss]) -> Iterator[str]:
     """Say what is to be done before anything is brought back."""
     if loss.domain.kind is DomainKind.ACCOUNT:
         yield _CLEAN
+    if loss.drive is not None:
+        yield from loss.drive.steps
+        alone = dict.fromkeys(str(one.dataset) for one in loss.drive.at_stake)
+        if alone:
+            yield f"Until the drive is made up, no copy elsewhere is proven of {joined(alone)}: copy these first."
     yield "Stop everything that copies from there by itself: an empty box must not be copied over a full one."
     yield "Change nothing at the places named below. Read from them; do not tidy, repair or move there first."
     sizes = [dataset.size for dataset in coming]
@@ -192,8 +197,8 @@ def _key(volume: str, elsewhere: Sequence[str], estate: Estate) -> str:
     return f"{volume}: also at {joined(named(elsewhere, estate))}"
 
 
-def _sources(coming: Sequence[DatasetLoss], estate: Estate) -> list[Device]:
-    ids = dict.fromkeys(dataset.best.address.volume.device for dataset in coming if dataset.best is not None)
+def _sources(datasets: Sequence[DatasetLoss], estate: Estate) -> list[Device]:
+    ids = dict.fromkeys(dataset.best.address.volume.device for dataset in datasets if dataset.best is not None)
     return [estate.device(each) for each in ids]
 
 

@@ -23,6 +23,7 @@ from tests.builders.losses import (
     a_table,
     account_gone,
     barn_gone,
+    drive_gone,
     hostile_loss,
     hut_gone,
     kestrel_gone,
@@ -197,6 +198,18 @@ def test_of_a_stolen_password_the_first_thing_is_to_change_it() -> None:
 
     assert text.index("change that password") < text.index("Stop everything that copies from there")
     assert "change that password" not in read(kestrel_gone())
+
+
+def test_of_a_drive_the_first_thing_is_what_its_array_needs() -> None:
+    text = read(drive_gone())
+
+    steps = text.index("Put the new drive in before the old one is taken out")
+    alone = text.index("no copy elsewhere is proven of ledgers and old-maps: copy these first")
+    assert steps < alone < text.index("Stop everything that copies from there")
+
+
+def test_a_copy_that_is_made_again_says_how_to_get_to_its_original() -> None:
+    assert "kestrel Field station, the machine that runs the auditor" in read(barn_gone())
 
 
 def test_a_volume_alone_says_in_which_box_it_was() -> None:
