@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from coverage_audit.comparison.kept import PairFacts, read_facts
 from coverage_audit.comparison.leaving_out import LeavingOut
@@ -26,6 +27,7 @@ from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import seed_id
 
 _SAMPLES = 20
+_OLD_SAMPLES = 5
 
 _COLUMNS = """
     key_hi UBIGINT, key_lo UBIGINT, number BIGINT, in_relation BOOLEAN, class row_class, verdict row_verdict,
@@ -69,6 +71,7 @@ SELECT number, in_relation, class::VARCHAR AS class, verdict::VARCHAR AS verdict
     coalesce(size, 0) AS size, coalesce(mtime, 0) AS mtime, earliest, latest
 FROM exposed WHERE kind <> 'd' ORDER BY size DESC, number LIMIT {_SAMPLES}
 """  # noqa: S608 - a number of this module
+_OLDEST = _SHOWN.replace("ORDER BY size DESC", "ORDER BY mtime").replace(f"LIMIT {_SAMPLES}", f"LIMIT {_OLD_SAMPLES}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,23 +132,27 @@ def _load(engine: Engine, held: _Held, original: Manifest, leave_out: Sequence[s
 
 def _summed_up(engine: Engine, original: Manifest, relation: Path | None) -> Exposure:
     figures = engine.query(_FIGURES).to_pylist()[0]
-    shown = engine.query(_SHOWN).to_pylist()
-    known = paths_at(relation, [row["number"] for row in shown if row["in_relation"]]) if relation else {}
-    listed = paths_listed(original, [row["number"] for row in shown if not row["in_relation"]])
     return Exposure(
         files=figures["files"],
         bytes=figures["bytes"],
         since=None if figures["since"] is None else instant(figures["since"]),
-        samples=tuple(
-            Sample(
-                path=(known if row["in_relation"] else listed)[row["number"]],
-                row_class=RowClass(row["class"]),
-                verdict=RowVerdict(row["verdict"]),
-                size=row["size"],
-                mtime_ns=row["mtime"],
-                earliest_ns=row["earliest"],
-                latest_ns=row["latest"],
-            )
-            for row in shown
-        ),
+        samples=_named(engine.query(_SHOWN).to_pylist(), original, relation),
+        oldest=_named(engine.query(_OLDEST).to_pylist(), original, relation),
+    )
+
+
+def _named(shown: Sequence[dict[str, Any]], original: Manifest, relation: Path | None) -> tuple[Sample, ...]:
+    known = paths_at(relation, [row["number"] for row in shown if row["in_relation"]]) if relation else {}
+    listed = paths_listed(original, [row["number"] for row in shown if not row["in_relation"]])
+    return tuple(
+        Sample(
+            path=(known if row["in_relation"] else listed)[row["number"]],
+            row_class=RowClass(row["class"]),
+            verdict=RowVerdict(row["verdict"]),
+            size=row["size"],
+            mtime_ns=row["mtime"],
+            earliest_ns=row["earliest"],
+            latest_ns=row["latest"],
+        )
+        for row in shown
     )

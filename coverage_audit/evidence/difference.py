@@ -206,10 +206,12 @@ class CopyComparison:
 class Exposure:
     """What of the original no copy with valid evidence holds, and since when at the earliest.
 
-    `since` is None where nothing is exposed or where no start is known.
+    `since` is None where nothing is exposed or where no start is known. `samples` are some of the largest files,
+    `oldest` some of those that were last written to the longest ago.
     """
 
     files: int
     bytes: int
     since: datetime | None = None
     samples: tuple[Sample, ...] = ()
+    oldest: tuple[Sample, ...] = ()

@@ -31,6 +31,7 @@ from coverage_audit.reports.drilled_json import drilled_json
 from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
 from coverage_audit.reports.rooms_json import rooms_json
+from coverage_audit.reports.turnover_json import turnover_json
 
 SCHEMA: Final = "coverage-audit/audit/1"
 
@@ -84,6 +85,7 @@ def _dataset(dataset: JudgedDataset) -> Json:
         "waived": dataset.waived,
         "original": _original(dataset.original),
         "exposure": _exposure(dataset.exposure),
+        "turnover": turnover_json(dataset.original.evidence.watched),
         "copies": [_copy(copy) for copy in dataset.copies],
         "findings": [_finding(finding) for finding in dataset.findings],
     }
@@ -109,12 +111,13 @@ def _original(original: JudgedOriginal) -> Json:
 
 def _exposure(exposure: Exposure | None) -> Json:
     if exposure is None:
-        return {"files": None, "bytes": None, "since": None, "samples": []}
+        return {"files": None, "bytes": None, "since": None, "samples": [], "oldest": []}
     return {
         "files": exposure.files,
         "bytes": exposure.bytes,
         "since": rfc3339(exposure.since),
         "samples": [_sample(sample) for sample in exposure.samples],
+        "oldest": [_sample(sample) for sample in exposure.oldest],
     }
 
 
@@ -145,6 +148,7 @@ def _differences(comparison: CopyComparison | None) -> dict[str, Json]:
         "missing": _tally(comparison.missing),
         "changed": _tally(comparison.changed),
         "pending": _tally(comparison.pending),
+        "held_back": _tally(comparison.held_back),
         "extra": _tally(comparison.extra),
         "left_out": _tally(comparison.left_out),
         "left_out_by": [
@@ -155,7 +159,7 @@ def _differences(comparison: CopyComparison | None) -> dict[str, Json]:
     }
 
 
-_TALLIES: Final = ("missing", "changed", "pending", "extra", "left_out")
+_TALLIES: Final = ("missing", "changed", "pending", "held_back", "extra", "left_out")
 
 
 def _tally(tally: Tally) -> Json:

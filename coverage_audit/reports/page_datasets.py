@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
-from coverage_audit.evidence.difference import CopyComparison, Exposure, Sample, Tally
+from coverage_audit.evidence.difference import CopyComparison, Sample, Tally
 from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
 from coverage_audit.judgement.verdict import (
     Answer,
@@ -19,6 +19,7 @@ from coverage_audit.judgement.verdict import (
     Standing,
 )
 from coverage_audit.judgement.wording import amount
+from coverage_audit.reports.exposed import ExposedView, exposed_view
 from coverage_audit.reports.page_words import Clock, Moment
 from coverage_audit.reports.present import site_name
 from coverage_audit.reports.situation import by_weight
@@ -68,9 +69,8 @@ class DatasetView:
 
     dataset: JudgedDataset
     holds: str | None
-    exposed: str
+    exposed: ExposedView
     exposed_since: Moment | None
-    exposed_samples: tuple[Sample, ...]
     places: tuple[PlaceView, ...]
     open: tuple[FindingView, ...]
     settled: tuple[FindingView, ...]
@@ -85,9 +85,8 @@ def dataset_view(
     return DatasetView(
         dataset=dataset,
         holds=_holds(dataset.original),
-        exposed=_exposed(exposure),
+        exposed=exposed_view(exposure, _whole(dataset.original), clock.zone),
         exposed_since=clock.maybe(exposure.since) if exposure and exposure.files else None,
-        exposed_samples=exposure.samples if exposure else (),
         places=(
             _original(dataset.original, dataset.left_out, estate, clock),
             *(_copy(copy, limit, estate, clock) for copy, limit in zip(dataset.copies, max_ages, strict=True)),
@@ -120,18 +119,13 @@ def _manifest(original: JudgedOriginal) -> CompleteManifest | PartialManifest | 
 
 
 def _holds(original: JudgedOriginal) -> str | None:
+    whole = _whole(original)
+    return None if whole is None else amount(whole)
+
+
+def _whole(original: JudgedOriginal) -> Tally | None:
     manifest = _manifest(original)
-    if manifest is None:
-        return None
-    return amount(Tally(files=manifest.census.files, bytes=manifest.census.bytes))
-
-
-def _exposed(exposure: Exposure | None) -> str:
-    if exposure is None:
-        return "not known"
-    if not exposure.files and not exposure.bytes:
-        return "nothing"
-    return amount(Tally(files=exposure.files, bytes=exposure.bytes))
+    return None if manifest is None else Tally(files=manifest.census.files, bytes=manifest.census.bytes)
 
 
 def _original(original: JudgedOriginal, left_out: Tally, estate: Estate, clock: Clock) -> PlaceView:
@@ -185,6 +179,7 @@ def _figures(comparison: CopyComparison | None) -> tuple[tuple[str, str], ...]:
         ("missing", comparison.missing),
         ("changed", comparison.changed),
         ("of these pending", comparison.pending),
+        ("of these held back", comparison.held_back),
         ("extra", comparison.extra),
         ("left out", comparison.left_out),
     )

@@ -140,3 +140,16 @@ def test_a_relation_that_is_gone_is_no_clean_answer(tmp_path: Path) -> None:
 
     with pytest.raises(ComparisonError, match=r"gone\.parquet"):
         copies.exposed()
+
+
+def test_the_largest_and_the_oldest_that_nobody_holds_are_named(tmp_path: Path) -> None:
+    old = [a_file(b"deed-%d" % number, YEARS + number * DAY, size=number) for number in range(8)]
+    large = [a_file(b"take-%d" % number, HOUR, size=10**6 + number) for number in range(30)]
+    copies = Copies(tmp_path, 1)
+
+    copies.audit(NOW, [*old, *large], [])
+
+    found = copies.exposed()
+    assert [sample.path for sample in found.samples[:2]] == [b"take-29", b"take-28"]
+    assert not {sample.path for sample in found.samples} & {row.path for row in old}
+    assert [sample.path for sample in found.oldest] == [b"deed-7", b"deed-6", b"deed-5", b"deed-4", b"deed-3"]
