@@ -9,8 +9,10 @@ from coverage_audit.audits.declared_since import unjudged
 from coverage_audit.audits.growing import growths_of
 from coverage_audit.audits.rates import rates_of
 from coverage_audit.estate.changes import EstateChange
-from coverage_audit.estate.model import Estate
+from coverage_audit.estate.former import lineage_of
+from coverage_audit.estate.model import DatasetId, Estate
 from coverage_audit.judgement.domains import Domain
+from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.scenarios.driving import Replacing
 from coverage_audit.scenarios.link_load import LinkLoad, link_loads
@@ -33,6 +35,13 @@ class Lost:
     loads: tuple[LinkLoad, ...] = ()
 
 
+def _worse_since(estate: Estate, ledger: Ledger, since: datetime, now: datetime) -> dict[DatasetId, Conclusion]:
+    """Return the datasets that a later audit, of some datasets alone, judged and did not find conforming."""
+    later = ledger.past.look_back(since, now, lineage_of(estate)).datasets
+    last = {day.dataset: day.conclusion for day in later}
+    return {dataset: conclusion for dataset, conclusion in last.items() if conclusion is not Conclusion.CONFORMING}
+
+
 def lose(
     estate: Estate, ledger: Ledger, now: datetime, domain: Domain | None, replacing: Replacing | None = None
 ) -> Lost:
@@ -46,7 +55,8 @@ def lose(
     if last.judged is None:
         return Lost(table=None, why=f"the last audit cannot be used: {last.why}; run `coverage-audit audit` anew")
     rates = rates_of(estate, estate.datasets, ledger)
-    material = material_of(estate, last.judged, at=now, rates=rates)
+    worse = _worse_since(estate, ledger, last.started, now)
+    material = material_of(estate, last.judged, at=now, rates=rates, worse_since=worse)
     changes = unjudged(last.estate_text, estate)
     if domain is not None:
         return Lost(table=loss_alone(domain, material, replacing), changes=changes)

@@ -21,6 +21,7 @@ from coverage_audit.estate.units import parse_size
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.domains import Domain
 from coverage_audit.reports.auditor_sheet import auditor_sheet
+from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_json import loss_json
 from coverage_audit.reports.loss_page import loss_page
 from coverage_audit.reports.loss_text import loss_text
@@ -34,7 +35,8 @@ from coverage_audit.wiring import assembled, own_in, reading, wall_clock
 
 EPILOG: Final = (
     "Exit status: 0 no single failure that was asked about loses a dataset whole, 1 one does, 69 after one nothing "
-    "shows that a dataset is left, or there is no audit to go by; 64 DOMAIN is nothing of this estate, 73 a page "
+    "shows that a dataset is left, something was not judged, or there is no audit of the last night; 64 DOMAIN is "
+    "nothing of this estate, 73 a page "
     "cannot be written, 75 an audit is running, 78 the estate file is wrong."
 )
 
@@ -107,7 +109,8 @@ def _printed(lost: Lost, table: LossTable, estate: Estate, *, as_json: bool) -> 
 def _status(table: LossTable) -> int:
     if any(loss.of(Fate.LOST) for loss in table.losses):
         return EX_NONCONFORMING
-    return EX_EVIDENCE_MISSING if any(loss.of(Fate.NOT_SHOWN) for loss in table.losses) else EX_CONFORMING
+    unknown = table.unjudged or table.at - table.as_of > FRESH or any(loss.of(Fate.NOT_SHOWN) for loss in table.losses)
+    return EX_EVIDENCE_MISSING if unknown else EX_CONFORMING
 
 
 def _replacing(text: str | None, count: int, gone: Domain | None, estate: Estate) -> Replacing | None:

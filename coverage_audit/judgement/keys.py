@@ -9,35 +9,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Estate
-from coverage_audit.judgement.domains import Domain, DomainKind, site_domain
-from coverage_audit.judgement.falling import of_device
+from coverage_audit.judgement.domains import Domain, DomainKind
+from coverage_audit.judgement.key_places import keys_left
 from coverage_audit.judgement.stakes import Stake
 from coverage_audit.judgement.wording import joined
 
 _KINDS: Final = tuple(DomainKind)
-
-
-def keys_left(estate: Estate, failed: Domain | None = None) -> frozenset[str]:
-    """Return the sites and devices at which a key that is kept there can be had, after one failure or none.
-
-    Of a loose drive that is encrypted as a whole it can be had only where its own key can: not of two that keep each
-    other's.
-    """
-    left = [device for device in estate.devices if failed not in of_device(device.id, estate)]
-    loose = [device for device in left if isinstance(device.access, ShelfAccess)]
-    found = {str(site.id) for site in estate.sites if site_domain(site.id) != failed}
-    found |= {str(device.id) for device in left if device not in loose}
-    while True:
-        more = {
-            str(device.id)
-            for device in loose
-            if any(not volume.encrypted or found.intersection(volume.key_kept) for volume in device.volumes)
-        }
-        if more <= found:
-            return frozenset(found)
-        found |= more
 
 
 def lost_with(copy: Stake, original: Stake, estate: Estate) -> str | None:

@@ -9,17 +9,19 @@ from coverage_audit.estate.model import Address, Copy, Estate, Volume
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.counting import ORIGINAL
-from coverage_audit.judgement.domains import Domain, site_domain
-from coverage_audit.judgement.falling import Falls, falls_of, of_device
+from coverage_audit.judgement.domains import Domain
+from coverage_audit.judgement.falling import Falls, falls_of
 from coverage_audit.judgement.holds import Holds, copy_holds, original_holds
+from coverage_audit.judgement.key_places import falls_of_keeper, keys_left
 
 
 @dataclass(frozen=True, kw_only=True)
 class KeyHolder:
-    """A site or device that keeps a key, and what it falls with."""
+    """A site or device that keeps a key, and by which failures that is lost. `had`: it can be had there at all."""
 
     name: str
     falls: frozenset[Domain]
+    had: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +40,8 @@ class Stake:
 
     def key_gone(self, failed: frozenset[Domain]) -> bool:
         """Whether the last key to it is gone."""
-        return any(all(holder.falls & failed for holder in layer) for layer in self.keys)
+        had = ([holder for holder in layer if holder.had] for layer in self.keys)
+        return any(layer and all(holder.falls & failed for holder in layer) for layer in had)
 
     def lost_by(self, failed: frozenset[Domain], *, perhaps: bool = False) -> bool:
         """Whether all that it holds is lost when all of these fail; with `perhaps`, whether it may be."""
@@ -71,7 +74,7 @@ def _of_copy(number: int, context: DatasetContext, falls: Falls) -> Stake:
     return Stake(
         number=number,
         address=copy.address,
-        holds=holds if all(keys) or not holds.shown else Holds.NOT_SHOWN,
+        holds=holds if not holds.shown or all(any(h.had for h in layer) for layer in keys) else Holds.NOT_SHOWN,
         falls=falls,
         encrypted=bool(layers),
         keys=tuple(layer for layer in keys if layer),
@@ -85,11 +88,9 @@ def key_layers(copy: Copy, volume: Volume) -> tuple[tuple[str, ...], ...]:
 
 
 def _holders(names: Iterable[str], estate: Estate) -> Iterator[KeyHolder]:
-    """Yield those that are declared: of what is not, nothing says that a key is left."""
-    sites = {str(site.id): site.id for site in estate.sites}
-    devices = {str(device.id): device.id for device in estate.devices}
+    """Yield those that are declared: of others nothing says that they keep anything."""
+    had = keys_left(estate)
+    declared = {str(site.id) for site in estate.sites} | {str(device.id) for device in estate.devices}
     for name in names:
-        if name in sites:
-            yield KeyHolder(name=name, falls=frozenset({site_domain(sites[name])}))
-        elif name in devices:
-            yield KeyHolder(name=name, falls=frozenset(of_device(devices[name], estate)))
+        if name in declared:
+            yield KeyHolder(name=name, falls=falls_of_keeper(name, estate), had=name in had)

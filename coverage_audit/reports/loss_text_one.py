@@ -66,6 +66,8 @@ def _of_dataset(loss: DatasetLoss, table: LossTable, estate: Estate, gone: Colle
     yield f"Held: {size}. Gone: {joined(str(place.address) for place in loss.gone) or 'nothing for sure'}."
     if loss.original_gone and loss.best is not None:
         yield from _back(loss, _place(loss.best, estate, gone), table, estate)
+    if loss.original_gone and loss.left_out.files:
+        yield f"Left out of its copies by its patterns, and lost: {amount(loss.left_out)}."
     if loss.exposed is not None and loss.exposed.files:
         yield f"Held by no copy at all: {loss.exposed.files} files."
     for place in loss.left:

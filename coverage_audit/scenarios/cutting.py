@@ -74,7 +74,8 @@ class _Tree:
         falls = stake.falls
         direct = self._events((*falls.certain, *falls.perhaps))
         groups = [self._of_group(group) for group in falls.groups]
-        keys = [all_of(*(any_of(*self._events(holder.falls)) for holder in layer)) for layer in stake.keys]
+        layers = ([holder for holder in layer if holder.had] for layer in stake.keys)
+        keys = [all_of(*(any_of(*self._events(holder.falls)) for holder in layer)) for layer in layers if layer]
         return any_of(*direct, *groups, *keys)
 
     def told(self, names: Iterable[str]) -> CutSet:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 
-from coverage_audit.estate.model import Address, Dataset, DeviceId, Estate, VolumeKey
+from coverage_audit.estate.model import Address, Dataset, DatasetId, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts
 from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
@@ -19,7 +19,14 @@ from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.holding import holdings_of
 from coverage_audit.judgement.judge import findings_of
 from coverage_audit.judgement.stakes import Stake, stakes_of
-from coverage_audit.judgement.verdict import Finding, JudgedCopy, JudgedDataset, JudgedEstate, JudgedOriginal
+from coverage_audit.judgement.verdict import (
+    Conclusion,
+    Finding,
+    JudgedCopy,
+    JudgedDataset,
+    JudgedEstate,
+    JudgedOriginal,
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,9 +56,19 @@ class Material:
 
 
 def material_of(
-    estate: Estate, judged: JudgedEstate, *, at: datetime, rates: tuple[MeasuredRate, ...] = ()
+    estate: Estate,
+    judged: JudgedEstate,
+    *,
+    at: datetime,
+    rates: tuple[MeasuredRate, ...] = (),
+    worse_since: Mapping[DatasetId, Conclusion] | None = None,
 ) -> Material:
-    """Lay out an audit for the scenarios."""
+    """Lay out an audit for the scenarios.
+
+    `worse_since` are datasets that an audit of some datasets alone did not find conforming since: what this audit saw
+    of them counts for nothing any more.
+    """
+    worse = worse_since or {}
     before = {dataset.id: dataset for dataset in judged.datasets}
     machines = _machines(judged)
     unjudged: list[str] = []
@@ -60,6 +77,9 @@ def material_of(
         found = before.get(dataset.id)
         if found is None or not _lies_as_then(dataset, found, estate):
             unjudged.append(str(dataset.id))
+            continue
+        if dataset.id in worse:
+            unjudged.append(f"{dataset.id}, which a later audit of some datasets found {worse[dataset.id]}")
             continue
         unjudged += [f"{dataset.id} at {address}" for address in _not_judged(dataset, found)]
         contexts.append((found, _context(dataset, found, estate, judged, machines, rates)))
