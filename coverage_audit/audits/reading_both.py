@@ -101,12 +101,13 @@ class Reader:
         known = self.parts.ledger.digests.lookup(
             place.address, self.pair.algorithm, tuple(listed), place.device.formerly
         )
+        now = self.parts.clock()  # what bears a time to come is no evidence
         spared = {
             path: HashedFile(
                 path=path, size=one.size, mtime_ns=one.mtime_ns, ctime_ns=one.ctime_ns, digest=known[path].digest
             )
             for path, one in listed.items()
-            if path in known and known[path].again_at >= since and _surely_stands(known[path], one)
+            if path in known and since <= known[path].again_at <= now and _surely_stands(known[path], one)
         }
         wanted = [
             Wanted(path=path, size=one.size, mtime_ns=one.mtime_ns)
@@ -169,6 +170,8 @@ class Reader:
             held = None if decayed is None else _held_by(decayed, self.pair)
             return Read(file=one, fate=Fate.SAME, original=held)
         harm = _harm(copy, other.known.get(path), wanted)
+        if harm is Harm.REWRITTEN and self.pair.copy.address.has_point:
+            harm = Harm.DIFFERS  # another point's file is another file
         spoilt = _spoilt(copy, harm, wanted, self.parts.clock())
         return Read(file=one, fate=Fate.DIFFERS, original=decayed, copy=spoilt)
 

@@ -9,9 +9,10 @@ even when it is mended: mending only what a sample happened to meet would make t
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import islice
 from typing import Final
 
 from coverage_audit.audits.content_known import Reading, keep_all
@@ -19,7 +20,7 @@ from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.reading_both import Fate, Read, Reader
 from coverage_audit.audits.sampling_rounds import goes_on, is_due
-from coverage_audit.comparison.drawing import Draw, Drawn, draw
+from coverage_audit.comparison.drawing import FIRST, Draw, Drawn, draw
 from coverage_audit.comparison.ranks import SEED_BYTES
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.evidence.difference import Tally
@@ -28,6 +29,7 @@ from coverage_audit.reckoning.sampling import sample_size
 
 _BYTES_AT_ONCE: Final = 8 * 10**9
 _FILES_AT_ONCE: Final = 20_000
+_DRAWN_AT_ONCE: Final = 50_000
 _LEAST_BESIDE: Final = 10
 _BESIDE: Final = 10  # one further file for so many of the sample
 _CHOICE: Final = 4  # of so many times as many, those that were never read before come first
@@ -76,30 +78,40 @@ class Sampling:
         running, course = known.running, known.round
         if running is None or course is None:
             return
-        found = self._draw(course.seed)
-        size = self._size(found.population.files)
-        reads: list[Read] = []
-        rest = list(found.files)
-        beside = () if running.beside else self._beside(rest[size:], size)
-        while len(reads) < size and rest:
-            lot, rest = rest[: size - len(reads)], rest[size - len(reads) :]
+        first = self._draw(course.seed, FIRST)
+        size = self._size(first.population.files)
+        running = replace(running, population=first.population, asked=min(size, first.population.files))
+        in_order = self._in_order(course.seed, first)
+        beside = () if running.beside else self._beside(first.files[size:], size)
+        taken = same = unreached = 0
+        while taken < size and (lot := list(islice(in_order, min(size - taken, _FILES_AT_ONCE)))):
             sample = {one.path for one in lot}
             for chunk in chunks((*lot, *beside)):
                 done = self._read(chunk, running.began)
                 further = sum(read.settled for read in done if read.file.path not in sample)
-                running = replace(running, beside=running.beside + further)
-                reads += [r for r in done if r.file.path in sample and r.fate is not Fate.CHANGED]
-            beside, course = (), _sticking(course, reads)
-            running = _counted(running, course, reads, found.population, size)
-            self.reading.copy.keep(running=running, round=course)
-        if not any(read.fate is Fate.UNREACHED for read in reads):
+                reads = [r for r in done if r.file.path in sample and r.fate is not Fate.CHANGED]
+                course = _sticking(course, reads)
+                taken += len(reads)
+                same += sum(read.fate is Fate.SAME and read.file.path not in course.wanting for read in reads)
+                unreached += sum(read.fate is Fate.UNREACHED for read in reads)
+                running = _counted(replace(running, beside=running.beside + further), course, same)
+                self.reading.copy.keep(running=running, round=course)
+            beside = ()
+        if not unreached:
             self.reading.copy.keep(last=replace(running, ended=self.parts.clock()), running=None, round=None)
 
-    def _draw(self, seed: bytes) -> Draw:
+    def _draw(self, seed: bytes, begin: int) -> Draw:
         pair = self.reading.pair
         size = self._size(pair.compared.original.census.files)
-        most = size + size // 10 + 16 + _CHOICE * _beside(size)
-        return draw(pair.compared, seed, most, self.parts.work)
+        most = min(size + size // 10 + 16 + _CHOICE * _beside(size), _DRAWN_AT_ONCE)
+        return draw(pair.compared, seed, most, self.parts.work, begin=begin)
+
+    def _in_order(self, seed: bytes, first: Draw) -> Iterator[Drawn]:
+        """Yield all files of the population in their random order, drawing more as they are needed."""
+        found = first
+        while found.files:
+            yield from found.files
+            found = self._draw(seed, found.files[-1].rank + 1)
 
     def _size(self, population: int) -> int:
         return sample_size(population, self.terms.tolerable, self.terms.confidence)
@@ -138,14 +150,5 @@ def _sticking(course: Round, reads: Sequence[Read]) -> Round:
     return replace(course, differing=differing, not_shown=unshown - differing)
 
 
-def _counted(running: Sampled, course: Round, reads: Sequence[Read], population: Tally, size: int) -> Sampled:
-    wanting = course.differing | course.not_shown
-    same = sum(read.fate is Fate.SAME and read.file.path not in wanting for read in reads)
-    return replace(
-        running,
-        population=population,
-        asked=min(size, population.files),
-        same=same,
-        differing=len(course.differing),
-        not_shown=len(course.not_shown),
-    )
+def _counted(running: Sampled, course: Round, same: int) -> Sampled:
+    return replace(running, same=same, differing=len(course.differing), not_shown=len(course.not_shown))

@@ -21,7 +21,7 @@ from coverage_audit.audits.reading_all import ReadingAll, with_end
 from coverage_audit.audits.rereading import read_spoilt
 from coverage_audit.audits.sampling import Sampling, a_seed
 from coverage_audit.audits.sampling_rounds import goes_on, is_due
-from coverage_audit.errors import ComparisonError, EvidenceError
+from coverage_audit.errors import CollectionError, ComparisonError, EvidenceError
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Estate
@@ -136,7 +136,7 @@ def _read_all(place: _Place, *, time: ContentTime, parts: Parts, wish: Wish) -> 
 def _guarded(place: _Place, parts: Parts, step: Callable[[_Place], None]) -> None:
     try:
         step(place)
-    except (ComparisonError, EvidenceError) as error:
+    except (CollectionError, ComparisonError, EvidenceError) as error:
         subject = str(place.copy.address)
         place.copy.why_not = Gap(subject=subject, kind=GapKind.STORAGE, detail=str(error), at=parts.clock())
         place.reading = None

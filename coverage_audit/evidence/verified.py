@@ -109,6 +109,11 @@ class Round:
     differing: frozenset[bytes] = frozenset()
     not_shown: frozenset[bytes] = frozenset()
 
+    @property
+    def wanting(self) -> frozenset[bytes]:
+        """All that does not count as right, whatever is read of it now."""
+        return self.differing | self.not_shown
+
 
 @dataclass(frozen=True, kw_only=True)
 class Course:

@@ -44,8 +44,8 @@ def statement_of(sample: Sampled, terms: Verify) -> Statement | None:
 
 
 def is_overdue(sample: Sampled, terms: Verify, now: datetime) -> bool:
-    """Whether a reading of it may be older than is asked."""
-    return now - sample.began > terms.every
+    """Whether a reading of it may be older than is asked; one that bears a time to come is no evidence."""
+    return sample.began > now or now - sample.began > terms.every
 
 
 def why_not_shown(verified: Verified | None, terms: Verify, now: datetime, zone: ZoneInfo) -> str | None:

@@ -384,3 +384,41 @@ def test_stricter_terms_than_those_it_was_drawn_for_are_not_met_by_an_old_sample
     two.night()
     assert two.answer() is Answer.UNVERIFIED
     assert "with 99 % confidence at most" in two.finding.message
+
+
+def test_a_sample_larger_than_is_drawn_at_once_is_drawn_in_pieces(two: Boxes, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("coverage_audit.audits.sampling._DRAWN_AT_ONCE", 37)
+    monkeypatch.setattr("coverage_audit.audits.sampling._FILES_AT_ONCE", 50)
+    monkeypatch.setattr("coverage_audit.audits.reading_all._DRAWN", 37)
+    known = two.night(ALL)
+
+    assert known.last is not None
+    assert known.last.same == ASKED
+    assert known.whole is not None
+    assert known.whole.same.files == FILES
+    assert max(Counter(two.asked).values()) == 1
+
+
+def test_what_bears_a_time_to_come_is_no_evidence(two: Boxes) -> None:
+    """The clock was years ahead for a night: else nothing would be read again until then."""
+    two.now = STARTED + timedelta(days=3650)
+    two.night(ALL)
+    two.now = STARTED
+    two.fails["heron"] = a_gap("heron")
+    two.night()
+    assert two.answer() is Answer.UNVERIFIED
+    del two.fails["heron"]
+    two.asked.clear()
+    two.copy[b"takes/00123.flac"] = two.copy[b"takes/00123.flac"].decayed()
+    known = two.night(ALL)
+    assert len({path for device, path in two.asked if device == "heron"}) == FILES
+    assert known.spoilt_files == 1
+
+
+def test_two_runs_draw_other_samples(tmp_path: Path) -> None:
+    read = []
+    for number in range(2):
+        with boxes(tmp_path / str(number), FILES) as two:
+            two.night()
+            read.append({path for device, path in two.asked if device == "heron"})
+    assert read[0] != read[1]
