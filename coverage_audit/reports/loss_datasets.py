@@ -44,6 +44,7 @@ class LossView:
     back: Moment | None
     trimmed: Moment | None
     lacks: str
+    left_out: str
     exposed: str
     others: tuple[PlaceView, ...]
     gone: tuple[PlaceView, ...]
@@ -67,6 +68,7 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock, gone: Collection[
         back=clock.maybe(loss.since) if loss.original_gone else None,
         trimmed=clock.maybe(loss.since_trimmed) if loss.since_trimmed != loss.since and loss.original_gone else None,
         lacks=lacks_said(loss),
+        left_out=left_out_said(loss),
         exposed=_exposed(loss),
         others=tuple(place_view(place, estate, clock, gone) for place in loss.left if place != best),
         gone=tuple(place_view(place, estate, clock) for place in loss.gone),
@@ -108,6 +110,13 @@ def lacks_said(loss: DatasetLoss) -> str:
         if loss.not_held.files or loss.not_held.bytes
         else "lacks nothing that was seen"
     )
+
+
+def left_out_said(loss: DatasetLoss) -> str:
+    """Say what patterns keep out of every copy, so that it is lost with the original (empty: nothing)."""
+    if not loss.original_gone or not loss.left_out.files:
+        return ""
+    return f"what its patterns leave out is lost: {amount(loss.left_out)}"
 
 
 def _already(loss: DatasetLoss) -> str:

@@ -19,7 +19,7 @@ from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
-from coverage_audit.reports.loss_datasets import lacks_said, site_of
+from coverage_audit.reports.loss_datasets import lacks_said, left_out_said, site_of
 from coverage_audit.reports.loss_drive import size_in_both
 from coverage_audit.reports.loss_words import (
     changes_said,
@@ -48,6 +48,7 @@ class Way:
     site: str
     state: Moment | None
     lacks: str
+    left_out: str
     key: str
     time: str
     limit: str
@@ -123,6 +124,7 @@ def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock, gone: 
         site=site_of(best, estate),
         state=clock.maybe(dataset.since),
         lacks=lacks_said(dataset) if best.standing is Standing.PROVEN else f"{best.standing}; {lacks_said(dataset)}",
+        left_out=left_out_said(dataset),
         key=keys_said(best, estate, gone),
         time=time_said(dataset.restore),
         limit=limit_said(dataset.restore),

@@ -11,7 +11,7 @@ import pytest
 
 from coverage_audit.estate.changes import ChangeKind, EstateChange
 from coverage_audit.estate.model import DatasetId, DeviceId
-from coverage_audit.evidence.difference import Exposure
+from coverage_audit.evidence.difference import Exposure, Tally
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
 from coverage_audit.reckoning.uploading import upload
@@ -243,6 +243,16 @@ def test_a_dataset_that_two_failures_lose_survives_any_one_of_them() -> None:
     assert "ledgers survives any one failure kestrel and heron" in text_of(
         loss_page(a_table(cuts=(cuts,)), the_estate())
     )
+
+
+def test_what_patterns_leave_out_is_said_to_be_lost_with_the_original_alone() -> None:
+    best = a_place_left("heron", "mirror")
+    left_out = Tally(files=12, bytes=88_000)
+    gone = replace(a_dataset_loss("ledgers", best=best), left_out=left_out)
+    stays = replace(a_dataset_loss("ledgers", Fate.TOUCHED, best=best), left_out=left_out)
+
+    assert "what its patterns leave out is lost: 12 files (88.0 kB)" in read(replace(barn_gone(), datasets=(gone,)))
+    assert "patterns" not in read(replace(barn_gone(), datasets=(stays,)))
 
 
 def test_files_that_no_copy_holds_are_counted() -> None:

@@ -11,6 +11,7 @@ import pytest
 from coverage_audit.estate.access import SshAccess
 from coverage_audit.estate.changes import ChangeKind, EstateChange
 from coverage_audit.estate.model import DatasetId, Estate
+from coverage_audit.evidence.difference import Tally
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
 from coverage_audit.reports.recovery_sheet import recovery_sheet
@@ -124,6 +125,14 @@ def test_a_copy_with_a_defect_is_named_with_it() -> None:
     loss = replace(barn_gone(), datasets=(a_dataset_loss("ledgers", Fate.FALLS_BACK, best=best),))
 
     assert "damaged; lacks nothing that was seen" in read(loss)
+
+
+def test_what_patterns_leave_out_is_said_to_be_lost() -> None:
+    best = a_place_left("curlew", "ledgers")
+    partly = replace(a_dataset_loss("ledgers", best=best), left_out=Tally(files=12, bytes=88_000))
+
+    assert "what its patterns leave out is lost: 12 files (88.0 kB)" in read(replace(barn_gone(), datasets=(partly,)))
+    assert "patterns" not in read(kestrel_gone())
 
 
 def test_what_only_loses_a_copy_is_to_be_copied_again_from_its_original() -> None:
