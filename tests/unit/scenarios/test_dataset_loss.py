@@ -1,0 +1,241 @@
+"""One dataset when something fails: its fate, the best of what is left, and its policy on that."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+from coverage_audit.estate.model import Attestation, Copy, Device, DeviceId, Estate, Proof
+from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
+from coverage_audit.judgement.case import CopyEvidence, DatasetCase
+from coverage_audit.judgement.domains import Domain, device_domain, site_domain
+from coverage_audit.judgement.holds import Holds
+from coverage_audit.judgement.verdict import Answer, Conclusion
+from coverage_audit.scenarios.falling import dataset_loss
+from coverage_audit.scenarios.loss import DatasetLoss, Fate
+from coverage_audit.scenarios.material import DatasetMaterial, material_of
+from tests.builders.cases import (
+    a_case,
+    a_comparison,
+    a_copy,
+    a_dated_copy,
+    a_gap,
+    a_place,
+    a_point,
+    judged,
+    lacking,
+    volume_facts,
+)
+from tests.builders.station import CURLEW, FINISHED, HELD, HERON, KESTREL, POLICY, SEEN, STARTED, an_address, an_estate
+
+KESTREL_GONE = frozenset({device_domain(DeviceId("kestrel"))})
+DAY = timedelta(days=1)
+
+
+def copy_on(device: Device, **values: Any) -> CopyEvidence:
+    declared = Copy(address=an_address(f"{device.volumes[0].key}/it"), **values.pop("declared", {}))
+    return a_copy(device, declared, **values)
+
+
+def behind(files: int, days: int) -> CopyComparison:
+    """Lacking some since so many days, none of it excused."""
+    found = lacking(files, files * 100)
+    return replace(
+        found,
+        counting=found.missing,
+        counting_rows=files,
+        earliest_start=STARTED - days * DAY,
+        earliest_start_trimmed=STARTED - days * DAY,
+    )
+
+
+def unseen(device: Device) -> CopyEvidence:
+    return copy_on(device, comparison=None, tree_at=None, gap=a_gap(str(device.id)))
+
+
+def material(*copies: CopyEvidence, estate: Estate | None = None, **policy: Any) -> DatasetMaterial:
+    case: DatasetCase = a_case(*copies)
+    case = replace(case, policy=replace(POLICY, **{"copies": 2, "media": None, "offsite": None, **policy}))
+    declared = estate or an_estate(KESTREL, *(copy.place.device for copy in copies))
+    declared = replace(declared, datasets=(case.dataset,), policies=(case.policy,))
+    (found,) = material_of(declared, judged(case, declared), at=FINISHED).datasets
+    return found
+
+
+def loss(*copies: CopyEvidence, gone: frozenset[Domain] = KESTREL_GONE, **values: Any) -> DatasetLoss:
+    found = dataset_loss(material(*copies, **values), gone)
+    assert found is not None
+    return found
+
+
+def test_a_proven_copy_that_lacks_nothing_holds_it_as_of_when_both_were_seen() -> None:
+    found = loss(copy_on(HERON))
+
+    assert found.fate is Fate.HELD
+    assert found.best is not None
+    assert (found.best.holds, found.since, found.not_held) == (Holds.ALL, SEEN, Tally())
+
+
+def test_a_proven_copy_with_something_pending_falls_back_to_when_that_began() -> None:
+    pending = replace(
+        lacking(2, 20), pending=Tally(files=2, bytes=20), pending_rows=2, earliest_start=SEEN - timedelta(hours=3)
+    )
+    found = loss(copy_on(HERON, comparison=pending))
+
+    assert found.fate is Fate.FALLS_BACK
+    assert found.not_held == Tally(files=2, bytes=20)
+    assert found.since == SEEN - timedelta(hours=3)
+
+
+def test_what_is_stale_is_better_than_nothing_and_told_as_what_it_is() -> None:
+    found = loss(copy_on(HERON, comparison=behind(3, 11)))
+
+    assert found.fate is Fate.FALLS_BACK
+    assert found.best is not None
+    assert found.best.holds is Holds.PART
+    assert found.since == STARTED - 11 * DAY
+    assert found.conclusion is Conclusion.NONCONFORMING
+
+
+def test_the_best_is_what_is_proven_then_what_is_newest() -> None:
+    old, new = copy_on(HERON, comparison=behind(3, 20)), copy_on(CURLEW, comparison=behind(9, 4))
+
+    found = loss(old, new)
+    assert found.best is not None
+    assert str(found.best.address) == "curlew:store/it"
+    found = loss(copy_on(HERON), new)
+    assert found.best is not None
+    assert str(found.best.address) == "heron:pool/it"
+
+
+def test_a_damaged_copy_comes_after_one_that_is_only_old() -> None:
+    damaged = replace(
+        a_comparison(), content=Tally(files=1, bytes=10), changed=Tally(files=1, bytes=10), earliest_start=SEEN
+    )
+
+    found = loss(copy_on(HERON, comparison=damaged), copy_on(CURLEW, comparison=behind(3, 20)))
+
+    assert found.best is not None
+    assert str(found.best.address) == "curlew:store/it"
+
+
+def test_of_a_copy_that_nobody_saw_nothing_is_shown() -> None:
+    found = loss(unseen(HERON))
+
+    assert found.fate is Fate.NOT_SHOWN
+    assert found.best is None
+    assert found.restore is None
+    assert [place.holds for place in found.left] == [Holds.NOT_SHOWN]
+
+
+def test_a_copy_that_was_looked_at_whole_and_is_empty_holds_nothing() -> None:
+    empty = replace(behind(HELD.files, 30), same=Tally(), missing=HELD)
+
+    found = loss(copy_on(HERON, comparison=empty))
+
+    assert found.fate is Fate.LOST
+    assert [place.holds for place in found.left] == [Holds.NOTHING]
+
+
+def test_without_any_copy_it_is_lost() -> None:
+    case = replace(a_case(), copies=())
+    case = replace(
+        case, dataset=replace(case.dataset, copies=()), policy=replace(POLICY, copies=1, media=None, offsite=None)
+    )
+    estate = replace(an_estate(KESTREL), datasets=(case.dataset,), policies=(case.policy,))
+    (alone,) = material_of(estate, judged(case, estate), at=FINISHED).datasets
+
+    found = dataset_loss(alone, KESTREL_GONE)
+
+    assert found is not None
+    assert (found.fate, found.left, found.below) == (Fate.LOST, (), ())
+    assert found.conclusion is Conclusion.NONCONFORMING
+
+
+def test_a_copy_that_is_not_shown_to_be_apart_from_what_is_gone_may_be_gone_too() -> None:
+    hidden = copy_on(HERON, place=a_place(HERON, volume_facts=volume_facts(HERON.volumes[0], filesystem_uuid=None)))
+
+    found = loss(hidden)
+
+    assert found.fate is Fate.NOT_SHOWN
+    assert "not shown to be apart" in found.left[0].why
+
+
+def test_an_original_that_is_not_shown_to_be_apart_from_a_copy_that_is_gone_may_be_gone_too() -> None:
+    word = Attestation(other=CURLEW.id, statement="The barn is across the bay")
+    heron = replace(HERON, attested_apart=(word,))
+    hidden = copy_on(heron, place=a_place(heron, volume_facts=volume_facts(HERON.volumes[0], filesystem_uuid=None)))
+
+    found = loss(hidden, copy_on(CURLEW), gone=frozenset({device_domain(HERON.id)}))
+
+    assert found.fate is Fate.HELD
+    assert found.original_gone
+    assert found.best is not None
+    assert str(found.best.address) == "curlew:store/it"
+
+
+def test_a_copy_whose_last_key_is_gone_holds_nothing_any_more() -> None:
+    locked = replace(CURLEW, volumes=(replace(CURLEW.volumes[0], encrypted=True, key_kept=("kestrel",)),))
+
+    found = loss(copy_on(locked, place=a_place(locked)))
+
+    assert found.fate is Fate.LOST
+    assert [(str(place.address), place.key_gone) for place in found.gone] == [
+        ("kestrel:main/recordings", False),
+        ("curlew:store/it", True),
+    ]
+
+
+def test_while_the_original_is_left_its_copies_are_only_counted() -> None:
+    found = loss(copy_on(HERON), copy_on(CURLEW), gone=frozenset({device_domain(HERON.id)}), copies=3)
+
+    assert found.fate is Fate.TOUCHED
+    assert {one.finding.rule for one in found.below} == {"enough-copies"}
+    assert all(one.is_new for one in found.below)
+
+
+def test_a_policy_that_still_holds_is_not_below() -> None:
+    found = loss(copy_on(HERON), copy_on(CURLEW), gone=frozenset({device_domain(HERON.id)}))
+
+    assert found.below == ()
+    assert found.conclusion is Conclusion.CONFORMING
+
+
+def test_elsewhere_is_reckoned_from_where_it_comes_back() -> None:
+    found = loss(copy_on(CURLEW), copy_on(HERON), offsite=1, gone=frozenset({site_domain(CURLEW.site)}))
+    assert {one.finding.rule for one in found.below} == {"offsite"}
+
+    found = loss(copy_on(CURLEW), offsite=1, gone=frozenset({site_domain(KESTREL.site)}))
+    assert "offsite" in {one.finding.rule for one in found.below}, "nothing is elsewhere than where it comes back"
+
+
+def test_what_failed_already_is_told_from_what_fails_then() -> None:
+    found = loss(copy_on(HERON), copy_on(CURLEW), gone=frozenset({device_domain(HERON.id)}), copies=4)
+
+    (enough,) = (one for one in found.below if one.finding.rule == "enough-copies")
+    assert enough.before is Answer.NONCONFORMITY
+    assert not enough.is_new
+
+
+def test_what_no_copy_holds_is_known_where_every_copy_is_left() -> None:
+    case = replace(a_case(copy_on(HERON)), exposure=Exposure(files=4, bytes=40))
+    estate = replace(an_estate(KESTREL, HERON), datasets=(case.dataset,), policies=(case.policy,))
+    (one,) = material_of(estate, judged(case, estate), at=FINISHED).datasets
+
+    found = dataset_loss(one, KESTREL_GONE)
+
+    assert found is not None
+    assert found.exposed == Exposure(files=4, bytes=40)
+
+
+def test_of_a_copy_that_is_known_by_dates_alone_what_it_lacks_is_not_known() -> None:
+    point = a_point("2026-11-25", SEEN - timedelta(hours=5))
+    dated = replace(a_dated_copy(HERON, point), comparison=None, tree_at=None)
+    dated = replace(dated, copy=replace(dated.copy, proof=Proof.DATED))
+
+    found = loss(dated)
+
+    assert found.fate is Fate.FALLS_BACK
+    assert found.not_held is None
+    assert found.since == SEEN - timedelta(hours=5)
