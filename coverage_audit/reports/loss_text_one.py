@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from coverage_audit.estate.model import Estate
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.wording import age, amount, joined, when
 from coverage_audit.reports.loss_datasets import lacks_said
 from coverage_audit.reports.loss_drive import drive_view
@@ -27,7 +28,7 @@ def one_loss(loss: Loss, table: LossTable, estate: Estate, paper: Paper) -> Iter
     for sentence in _about(loss):
         yield from paper.wrapped(sentence)
     for dataset in loss.datasets:
-        yield from paper.heading(f"{dataset.dataset}: {dataset.fate.value}")
+        yield from paper.heading(visible(f"{dataset.dataset}: {dataset.fate.value}"))
         for line in _of_dataset(dataset, table, estate, gone_with(loss)):
             yield from paper.wrapped(line, hanging=2)
     for sentence in _together(loss):
@@ -96,7 +97,7 @@ def _place(place: Place, estate: Estate, gone: Collection[str]) -> str:
 
 def _drive(drive: DriveOut, paper: Paper) -> Iterator[str]:
     view = drive_view(drive)
-    yield from paper.heading(view.title)
+    yield from paper.heading(visible(view.title))
     lines = [f"{name}: {figure}" for name, figure in view.figures]
     lines += [*view.ages, *view.steps]
     lines += [f"No proven copy elsewhere: {name}, {what}" for name, what in view.at_stake]
