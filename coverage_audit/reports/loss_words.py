@@ -49,7 +49,14 @@ def count_said(fate: Fate, count: int) -> str:
 def loss_said(loss: Loss) -> str:
     """Say in one sentence the worst that a loss does."""
     worst = next((count_said(fate, len(loss.of(fate))) for fate in Fate if loss.of(fate)), "no dataset loses anything")
-    return f"With {loss.said} gone {worst}."
+    return f"{with_it(loss)} {worst}."
+
+
+def with_it(loss: Loss) -> str:
+    """Say what happened, as the begin of a sentence: an account does not go, it erases."""
+    if loss.domain.kind is DomainKind.ACCOUNT:
+        return f"With all erased that {loss.said} can write to"
+    return f"With {loss.said} gone"
 
 
 def besides_said(loss: Loss) -> str:

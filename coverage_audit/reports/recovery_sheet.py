@@ -6,15 +6,13 @@ order to bring it back, and how long that takes. Nothing is told as a way back t
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Final
 
-from coverage_audit.estate.access import LocalAccess, ShelfAccess
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.changes import EstateChange
-from coverage_audit.estate.model import POINT, Device, Estate, VolumeKey
+from coverage_audit.estate.model import POINT, Device, Estate
 from coverage_audit.estate.units import format_duration
-from coverage_audit.judgement.domains import DomainKind
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.verdict import Standing
 from coverage_audit.judgement.wording import joined
@@ -26,15 +24,13 @@ from coverage_audit.reports.loss_words import (
     gone_with,
     keys_said,
     limit_said,
-    named,
     span_said,
     time_said,
 )
 from coverage_audit.reports.page_words import Clock, Moment
+from coverage_audit.reports.recovery_steps import if_it_is, key_kept_there, steps_before, way_to, what_stood
 from coverage_audit.reports.templating import render
 from coverage_audit.scenarios.loss import DatasetLoss, Fate, Loss, LossTable, Place
-
-_CLEAN: Final = "From a machine that is surely clean, change that password, and unplug or lock what it can still reach."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,16 +75,17 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequen
         as_of=clock.moment(table.as_of),
         old=_old(table),
         changed=changes_said(changes),
-        was=tuple(_was(loss, estate)),
-        first=tuple(_first(loss, coming)),
+        heading=if_it_is(loss),
+        was=tuple(what_stood(loss, estate)),
+        first=tuple(steps_before(loss, coming)),
         ways=ways,
         has_points=any(POINT in way.path for way in ways),
         total=span_said(loss.back) if loss.back else "",
         not_reckoned=joined(loss.not_reckoned) if loss.not_reckoned else "",
         attempts=tuple(_attempt(dataset, estate, gone) for dataset in loss.datasets if _has_no_way(dataset)),
         copies=tuple(_copy(dataset, estate, gone) for dataset in loss.of(Fate.TOUCHED)),
-        keys=tuple(_key(str(key.volume), key.elsewhere, estate) for key in loss.keys),
-        reach=tuple(_reach(device, estate) for device in _sources([*coming, *loss.of(Fate.TOUCHED)], estate)),
+        keys=tuple(key_kept_there(str(key.volume), key.elsewhere, estate) for key in loss.keys),
+        reach=tuple(way_to(device, estate) for device in _sources([*coming, *loss.of(Fate.TOUCHED)], estate)),
     )
 
 
@@ -157,63 +154,6 @@ def _place(place: Place, estate: Estate, gone: Collection[str]) -> str:
     return f"{device}, {path} ({site_of(place, estate)}{'; ' + key if key else ''})"
 
 
-def _was(loss: Loss, estate: Estate) -> Iterator[str]:
-    """Say what stood where: each device that is gone, with its site and its volumes."""
-    for gone in loss.devices:
-        device = estate.device(gone)
-        volumes = joined(_volume(volume.key, estate) for volume in device.volumes)
-        yield f"{device.id} stood at {estate.site(device.site).name}, with {volumes}."
-    for key in (key for key in loss.volumes if key.device not in loss.devices):
-        yield f"{_volume(key, estate)} was in {key.device}, at {estate.site(estate.device(key.device).site).name}."
-    if loss.also:
-        yield f"With it goes {joined(f'{other.name} ({other.why})' for other in loss.also)}."
-
-
-def _volume(key: VolumeKey, estate: Estate) -> str:
-    volume = estate.volume(key)
-    return f"{key} ({volume.medium}, {volume.path})"
-
-
-def _first(loss: Loss, coming: Sequence[DatasetLoss]) -> Iterator[str]:
-    """Say what is to be done before anything is brought back."""
-    if loss.domain.kind is DomainKind.ACCOUNT:
-        yield _CLEAN
-    if loss.drive is not None:
-        yield from loss.drive.steps
-        alone = dict.fromkeys(str(one.dataset) for one in loss.drive.at_stake)
-        if alone:
-            yield f"Until the drive is made up, no copy elsewhere is proven of {joined(alone)}: copy these first."
-    yield "Stop everything that copies from there by itself: an empty box must not be copied over a full one."
-    yield "Change nothing at the places named below. Read from them; do not tidy, repair or move there first."
-    sizes = [dataset.size for dataset in coming]
-    needed = sum(size.bytes for size in sizes if size is not None)
-    beside = " and more, for not every size is known" if None in sizes else ""
-    if needed:
-        yield f"Have a box or drive with room for {size_in_both(needed)}{beside}."
-    yield "Keep what is broken, and erase nothing on it, until all is back. Unplug a box before you open it."
-
-
-def _key(volume: str, elsewhere: Sequence[str], estate: Estate) -> str:
-    if not elsewhere:
-        return f"{volume}: no other place of it is declared"
-    return f"{volume}: also at {joined(named(elsewhere, estate))}"
-
-
 def _sources(datasets: Sequence[DatasetLoss], estate: Estate) -> list[Device]:
     ids = dict.fromkeys(dataset.best.address.volume.device for dataset in datasets if dataset.best is not None)
     return [estate.device(each) for each in ids]
-
-
-def _reach(device: Device, estate: Estate) -> tuple[str, str]:
-    """Return a device, and where it is and how one gets to it."""
-    where = estate.site(device.site).name
-    if isinstance(device.access, ShelfAccess):
-        how = "on the shelf: fetch it and plug it in"
-    elif isinstance(device.access, LocalAccess):
-        how = "the machine that runs the auditor"
-    else:
-        user = f"{device.access.user}@" if device.access.user else ""
-        port = f" port {device.access.port}" if device.access.port else ""
-        how = f"SSH to {user}{device.access.host}{port}"
-    fetch = f"; {format_duration(device.fetch_time)} to have it here" if device.fetch_time else ""
-    return device.id, f"{where}, {how}{fetch}"

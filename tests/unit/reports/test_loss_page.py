@@ -202,6 +202,9 @@ def test_a_key_that_goes_with_the_box_is_told_of() -> None:
 
 
 def test_what_an_account_cannot_erase_is_named() -> None:
+    assert (
+        read(account_gone()).count("With all erased that the admin account warden can write to 1 dataset is lost") == 1
+    )
     assert "Survives it: shelf-b:drive (kept offline), curlew:store (immutable)." in read(account_gone())
 
 

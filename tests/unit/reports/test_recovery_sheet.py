@@ -205,6 +205,9 @@ def test_a_time_of_which_nothing_is_known_is_not_made_up() -> None:
 def test_of_a_stolen_password_the_first_thing_is_to_change_it() -> None:
     text = read(account_gone())
 
+    assert "If somebody erases all that the admin account warden can write to" in text
+    assert "It reaches kestrel:main. It cannot erase shelf-b:drive (kept offline) and curlew:store (immutable)." in text
+    assert "stood at" not in text
     assert text.index("change that password") < text.index("Stop everything that copies from there")
     assert "change that password" not in read(kestrel_gone())
 
