@@ -16,6 +16,7 @@ pytest_plugins = [
     "tests.parts.station",
     "tests.parts.two_boxes",
     "tests.parts.tampering",
+    "tests.parts.slow_line",
     "tests.parts.hanging",
     "tests.parts.watching",
     "tests.parts.moved_clock",
