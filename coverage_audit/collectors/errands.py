@@ -65,11 +65,14 @@ class LookAgain:
 
 @dataclass(frozen=True, kw_only=True)
 class HashFiles:
-    """An errand: read the content of named files below `root`, for `budget` seconds, `rate` bytes a second."""
+    """An errand: read the content of named files below `root`, for `budget` seconds, `rate` bytes a second.
+
+    `files` are (path, size, mtime in ns).
+    """
 
     device: Device
     root: str
-    wanted: tuple[Wanted, ...]
+    files: tuple[tuple[bytes, int, int], ...]
     algorithm: str
     budget: float
     rate: int

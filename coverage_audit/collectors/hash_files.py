@@ -44,7 +44,7 @@ def hash_files(  # noqa: PLR0913 - what is read, the bounds that hold for it, an
     errand = HashFiles(
         device=device,
         root=root,
-        wanted=files,
+        files=tuple((one.path, one.size, one.mtime_ns) for one in files),
         algorithm=algorithm,
         budget=budget.total_seconds(),
         rate=rate,

@@ -12,7 +12,7 @@ from coverage_audit.collectors.reading_content import ContentReader
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.ways import Ways
 from coverage_audit.estate.limits import Limits
-from coverage_audit.evidence.content import HashedFile, NotHashed
+from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 
 _MOST: Final = 4096  # files that one word tells of
 _LONGEST: Final = 0.5  # seconds that something known waits to be said
@@ -26,9 +26,10 @@ def digests_of(errand: AskDigests, transport: Transport) -> CanDigest:
 def hash_wanted(errand: HashFiles, transport: Transport, send: Callable[[Word], None]) -> None:
     """Read every file that fits the time; the rest is not told of. Raises TransportError once what is known is said."""
     pace = Pace(until=time.monotonic() + errand.budget, rate=errand.rate)
+    wanted = [Wanted(path=path, size=size, mtime_ns=mtime_ns) for path, size, mtime_ns in errand.files]
     teller = _Teller(errand, pace, send)
     try:
-        _reader(errand, transport).read(errand.algorithm, errand.root, errand.wanted, pace, teller)
+        _reader(errand, transport).read(errand.algorithm, errand.root, wanted, pace, teller)
     except OutOfTimeError:
         pass  # what was not told of is left for another time
     finally:
@@ -47,7 +48,7 @@ class _Teller:
     """Gathers what comes of files into words, so that a worker that dies loses half a second's work at most."""
 
     def __init__(self, errand: HashFiles, pace: Pace, send: Callable[[Word], None]) -> None:
-        self._numbers = {one.path: number for number, one in enumerate(errand.wanted)}
+        self._numbers = {path: number for number, (path, _, _) in enumerate(errand.files)}
         self._root = errand.root
         self._pace = pace
         self._send = send
