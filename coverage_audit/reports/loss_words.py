@@ -95,11 +95,11 @@ def _unshown(unshown: Sequence[Loss]) -> str:
 
 
 def time_said(restore: Restore | None) -> str:
-    """Say how long a restore takes: a bound below, unless its rate was measured."""
+    """Say how long a restore takes: a bound below, unless its rate was measured and the time to fetch it is known."""
     if restore is None or restore.time is None:
         return NOT_KNOWN
     span = span_said(restore.time.time)
-    return f"about {span}" if restore.time.measured else f"at least {span}"
+    return f"about {span}" if restore.shown else f"at least {span}"
 
 
 def span_said(span: timedelta) -> str:

@@ -104,7 +104,7 @@ def _with_restore(loss: DatasetLoss, material: Material) -> DatasetLoss:
     size = max(0, loss.size.bytes - lacking)
     to = material.estate.dataset(loss.dataset).original
     found = estimate(loss.best.address, to, size, material.estate, material.rates)
-    return replace(loss, restore=Restore(source=loss.best.address, bytes=size, time=found.time))
+    return replace(loss, restore=Restore(source=loss.best.address, bytes=size, time=found.time, shown=found.shown))
 
 
 def _urgency(loss: DatasetLoss) -> tuple[timedelta, int, str]:

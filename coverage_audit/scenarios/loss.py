@@ -56,11 +56,15 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Restore:
-    """How long it takes until so many bytes are back from one place (`time` None: no rate on the way is known)."""
+    """How long it takes until so many bytes are back from one place (`time` None: no rate on the way is known).
+
+    `shown`: the rate was measured and the time to fetch is known; else it takes at least that long.
+    """
 
     source: Address
     bytes: int
     time: TimeBack | None
+    shown: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -80,7 +80,7 @@ def a_restore(
     limits = [limit_of_link(source.volume.device, 10**9)]
     if measured:
         limits.append(limit_as_measured(str(source.volume), 38_000_000, "median of the last 3 drills"))
-    return Restore(source=source, bytes=size, time=time_back(size, limits, fetch))
+    return Restore(source=source, bytes=size, time=time_back(size, limits, fetch), shown=measured)
 
 
 def a_dataset_loss(

@@ -231,6 +231,16 @@ def test_a_copy_that_is_shown_to_be_empty_is_not_told_as_one_that_may_hold_somet
     assert "Nothing shows" not in text
 
 
+def test_a_measured_rate_of_something_that_has_to_be_fetched_first_is_still_a_least() -> None:
+    best = a_place_left("curlew", "ledgers")
+    restore = replace(a_restore(best.address, measured=True), shown=False)
+
+    assert "at least 1 h 32 min" in read(
+        replace(barn_gone(), datasets=(a_dataset_loss("ledgers", best=best, restore=restore),))
+    )
+    assert "about 4 h 32 min" in read(kestrel_gone())
+
+
 def test_a_time_of_which_nothing_is_known_is_not_the_time_of_nothing() -> None:
     unknown = replace(barn_gone(), back=None, order=(DatasetId("ledgers"),), not_reckoned=(DatasetId("ledgers"),))
     nothing = replace(barn_gone(), back=None)
