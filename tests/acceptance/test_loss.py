@@ -291,3 +291,25 @@ def test_what_a_link_between_sites_has_to_carry_is_told_and_what_nothing_shows_o
 
     said = " ".join(audited.command("loss").out.split())
     assert "kestrel (Field station, 1 Gbit/s): how fast recordings grows is not known yet, so whether it fits" in said
+
+
+def test_a_later_audit_of_some_datasets_that_found_worse_is_not_passed_over(station: Station) -> None:
+    audited = begun(station)
+    for file in (audited.root / "heron/sheets").iterdir():
+        file.unlink()
+    audited.night("sheets")
+
+    found = asked(audited, "kestrel")
+
+    assert found["unjudged"] == ["sheets, which a later audit of some datasets found nonconforming"]
+    assert "sheets" not in {one["id"] for one in found["losses"][0]["datasets"]}
+
+
+def test_an_audit_of_days_ago_is_told_as_such_and_is_no_good_news(station: Station) -> None:
+    station.ahead = -timedelta(days=3)
+    audited = begun(station)
+
+    ran = audited.called("loss", "heron")
+
+    assert ran.status == 69
+    assert "3 days ago; nothing since is proven" in " ".join(ran.out.split())
