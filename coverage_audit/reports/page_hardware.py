@@ -13,12 +13,16 @@ from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.reports.ages import age_in_years, life_ends
+from coverage_audit.reports.drives_said import drives_said
 from coverage_audit.reports.filling import filling_said
 
 
 @dataclass(frozen=True, kw_only=True)
 class VolumeView:
-    """One volume. `used` is the share in use in per cent, None where it was not shown; `fills` says when it is full."""
+    """One volume. `used` is the share in use in per cent, None where it was not shown; `fills` says when it is full.
+
+    `drives` says what it is made of (empty: not declared).
+    """
 
     key: VolumeKey
     path: str
@@ -32,6 +36,7 @@ class VolumeView:
     room: str
     used: int | None
     fills: str | None = None
+    drives: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +67,11 @@ def devices_view(judged: JudgedEstate, estate: Estate, *, now: datetime) -> tupl
             age=None if device.in_service is None else age_in_years(device.in_service, today),
             worn=device.in_service is not None and life_ends(device.in_service) <= today,
             volumes=tuple(
-                replace(_volume(one, seen.get(one.key), checks.get(one.key)), fills=fills.get(one.key))
+                replace(
+                    _volume(one, seen.get(one.key), checks.get(one.key)),
+                    fills=fills.get(one.key),
+                    drives=drives_said(one, today),
+                )
                 for one in device.volumes
             ),
         )
