@@ -31,13 +31,18 @@ class CutView:
 
 @dataclass(frozen=True, kw_only=True)
 class CutsView:
-    """One dataset: how many failures together it survives at least, in words, and the sets."""
+    """One dataset: how many failures together it survives at least, in words, and the sets.
+
+    The `first` of them stand open; none is of more than `at_most` failures.
+    """
 
     name: str
     slug: str
     said: str
     sets: tuple[CutView, ...]
     not_counted: tuple[str, ...]
+    at_most: int
+    first: int = FIRST
 
 
 def cuts_view(cuts: DatasetCuts) -> CutsView:
@@ -49,6 +54,7 @@ def cuts_view(cuts: DatasetCuts) -> CutsView:
         said=_said(cuts, least),
         sets=tuple(map(_set, cuts.sets)),
         not_counted=tuple(map(str, cuts.not_counted)),
+        at_most=cuts.at_most,
     )
 
 

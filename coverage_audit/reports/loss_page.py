@@ -17,7 +17,7 @@ from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.link_words import OF_GROWTH, fits_said, link_said
-from coverage_audit.reports.loss_cuts import FIRST, cuts_view, weakest_first
+from coverage_audit.reports.loss_cuts import cuts_view, weakest_first
 from coverage_audit.reports.loss_datasets import LossView, loss_view
 from coverage_audit.reports.loss_drive import DriveView, drive_view
 from coverage_audit.reports.loss_words import (
@@ -91,7 +91,6 @@ def loss_page(
         of_growth=OF_GROWTH,
         open=_OPEN,
         many=_MANY,
-        first_sets=FIRST,
     )
 
 

@@ -20,7 +20,7 @@ from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
 from coverage_audit.reports.days import days_by_dataset, span_of
 from coverage_audit.reports.filling import filling_said
 from coverage_audit.reports.lead import lead
-from coverage_audit.reports.loss_cuts import FIRST, CutsView, cuts_view, weakest_first
+from coverage_audit.reports.loss_cuts import CutsView, cuts_view, weakest_first
 from coverage_audit.reports.nights_view import nights_view
 from coverage_audit.reports.page_datasets import DatasetView, dataset_view, findings_view
 from coverage_audit.reports.page_hardware import devices_view
@@ -34,7 +34,7 @@ from coverage_audit.reports.templating import render
 from coverage_audit.reports.trends import TrendView, trend_view
 from coverage_audit.reports.week import by_dataset, week_view
 from coverage_audit.reports.worries import worries_view
-from coverage_audit.scenarios.cutting import MOST_FAILURES, cuts_of
+from coverage_audit.scenarios.cutting import cuts_of
 from coverage_audit.scenarios.material import material_of
 
 _MANY: Final = 24
@@ -113,8 +113,6 @@ def weekly_page(  # noqa: PLR0913 - all that it tells
         nights=nights,
         findings=findings_view(judged.findings, since, clock),
         cuts=_cuts(judged, estate, now),
-        first_sets=FIRST,
-        most_failures=MOST_FAILURES,
         devices=devices_view(judged, estate, now=now),
         gaps=tuple((gap, clock.moment(gap.at)) for gap in judged.gaps),
     )
