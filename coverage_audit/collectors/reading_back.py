@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 import stat
@@ -15,7 +16,7 @@ from coverage_audit.collectors.readers import content
 from coverage_audit.collectors.readers.content import NO_FILE, ContentStream
 from coverage_audit.collectors.readers.digests import is_about_a_path
 from coverage_audit.collectors.readers.sftp_tree import read_over_sftp
-from coverage_audit.collectors.reading_content import still_there
+from coverage_audit.collectors.reading_here import still_there
 from coverage_audit.collectors.scratch import Scratch
 from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import Transport, TransportError
@@ -30,6 +31,7 @@ BY_GATE: Final = "over SSH, sent by the gate"
 BY_SFTP: Final = "over SFTP"
 
 _PIECE: Final = 1 << 20
+_REPLACED: Final = frozenset({errno.ENOTDIR, errno.ELOOP})  # a part of the path is a link by now
 _FOLDER: Final = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
 _FILE: Final = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
 
@@ -82,7 +84,7 @@ def read_here(root: str, wanted: Sequence[Wanted], sink: Sink, pace: Pace) -> No
         try:
             descriptor = _opened(os.fsencode(root), one.path)
         except OSError as error:
-            sink.end(NO_FILE if isinstance(error, NotADirectoryError) else error.strerror or str(error))
+            sink.end(NO_FILE if error.errno in _REPLACED else error.strerror or str(error))
             continue
         try:
             sink.end(_read(descriptor, one, sink, pace))
