@@ -26,6 +26,9 @@ from coverage_audit.reckoning.shrinking import shares, signs, usual
 AT_ONCE: Final = timedelta(hours=20)
 """What changes within this time changes at once, in however many audits: less than a day, so that nights stay apart."""
 
+AT_MOST: Final = timedelta(hours=44)
+"""A listing that is older than this gives way to the last one, however young that is."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
@@ -100,15 +103,16 @@ class _Watch:
         return replace(watching, record=self._record(watching, former)) if trusted else watching
 
     def _former(self) -> Manifest | None:
-        """Return the listing that this one is held against: the last, or an earlier one of the same day."""
-        kept = self.kept
-        if kept is not None and kept.standing is None and kept.against is not None and self._lately(kept.against):
-            return kept.against
+        """Return the listing that this one is held against: the last, or one before it where that is of today."""
         names = self.place.lineage.of_device(self.place.address.volume.device)
-        return self.parts.ledger.last_manifest(self.place.address, names, complete=True)
+        last = self.parts.ledger.last_manifest(self.place.address, names, complete=True)
+        before = None if self.kept is None or self.kept.standing is not None else self.kept.against
+        if before is None or last is None or not self._within(AT_ONCE, last) or not self._within(AT_MOST, before):
+            return last
+        return before
 
-    def _lately(self, former: Manifest) -> bool:
-        return timedelta(0) <= self.tree.origin.started - former.origin.started < AT_ONCE
+    def _within(self, span: timedelta, former: Manifest) -> bool:
+        return timedelta(0) <= self.tree.origin.started - former.origin.started < span
 
     def _why_not(self, former: Manifest | None) -> str:
         if former is not None:
@@ -166,7 +170,7 @@ class _Watch:
             dataset=self.place.dataset,
             place=self.place.address,
             at=self.tree.origin.started,
-            against=former.file if former is not None and self._lately(former) else None,
+            against=former.file if former is not None and self._within(AT_MOST, former) else None,
             shares=shares(watched.last) if watched.last is not None and counts else None,
         )
         if standing is None:

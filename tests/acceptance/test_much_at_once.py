@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from datetime import timedelta
 from pathlib import Path
 
@@ -104,3 +105,219 @@ def test_what_came_besides_the_change_counts_against_the_mirror_that_was_stopped
     audited = nights(station, 3)
 
     assert copy_of(audited, "field-recordings").standing is Standing.STALE
+
+
+def test_a_deleted_folder_stands_through_the_nights_until_it_is_back(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.move(original(station) / "spring", station.root / "aside")
+    first = station.night()
+    assert found(first).answer is Answer.NONCONFORMITY
+    assert "heron:pool/recordings still holds 30 files" in found(first).message
+    station.pass_time(DAY)
+    later = nights(station, 4)  # the new state is the last one by now, and three listings are kept at most
+    assert found(later).answer is Answer.NONCONFORMITY
+    assert found(later).measured == found(first).measured
+    assert not later.recorded.transitions
+
+    shutil.copytree(station.root / "heron/recordings/spring", original(station) / "spring", symlinks=True)
+    back = station.night()
+
+    assert found(back).answer is Answer.CONFORMITY
+    assert back.judged.conclusion is Conclusion.CONFORMING
+
+
+def test_a_deletion_that_the_mirror_took_over_proves_no_older_state(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+    station.mirror("kestrel/recordings", "heron/recordings")
+
+    audited = station.night()
+
+    copy = copy_of(audited, "field-recordings")
+    assert copy.standing is Standing.PROVEN  # it equals its original, and that is what a mirror is
+    assert copy.comparison is not None
+    assert (copy.comparison.missing.files, copy.comparison.changed.files) == (0, 0)
+    told = found(audited)
+    assert told.answer is Answer.NONCONFORMITY
+    assert "heron:pool/recordings has taken it over" in told.message
+    assert "no copy is known that holds the state before it" in told.message
+    beside = found(audited, "shrinkage:field-recordings@heron:pool/recordings")
+    assert beside.answer is Answer.OBSERVATION
+    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+
+
+def test_where_older_states_are_asked_for_a_mirror_alone_never_conforms(station: Station) -> None:
+    declared(station, "keep: {daily: 2}")
+
+    audited = nights(station)
+
+    assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
+    (kept,) = [one for one in dataset_of(audited, "field-recordings").findings if one.rule == "kept-points"]
+    assert kept.answer is Answer.NONCONFORMITY
+
+
+def test_older_points_that_hold_the_former_state_are_named(station: Station) -> None:
+    declared(station, copies=COPIES)
+    for days in (2, 1):
+        point = station.root / "heron/points" / f"{station.now() - days * DAY:%Y-%m-%d}"
+        shutil.copytree(original(station), point)
+    station.night()
+    station.pass_time(DAY)
+    shutil.rmtree(original(station) / "summer")
+    station.mirror("kestrel/recordings", "heron/recordings")
+
+    told = found(station.night()).message
+
+    assert "heron:pool/recordings has taken it over" in told
+    assert "heron:pool/points/{point} has 2 recovery points from before it, by their dates" in told
+    assert "no copy is known" not in told
+
+
+def test_many_files_cut_to_nothing_are_lost_and_the_mirror_that_holds_them_is_not_blamed(station: Station) -> None:
+    declared(station)
+    nights(station)
+    for file in takes(station, 40):
+        file.write_bytes(b"")
+        station.stamp(str(file.relative_to(station.root)), timedelta(hours=1))
+
+    audited = nights(station, 3)
+
+    assert "40 files hold no byte any more" in found(audited).message
+    assert "still holds 40 files" in found(audited).message
+    assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
+    assert audited.judged.conclusion is Conclusion.NONCONFORMING
+
+
+def test_files_rewritten_in_place_with_their_sizes_and_times_put_forward_are_told(station: Station) -> None:
+    declared(station)
+    nights(station, 4)
+    for file in takes(station, 50):
+        file.write_bytes(os.urandom(file.stat().st_size))
+        station.stamp(str(file.relative_to(station.root)), timedelta(hours=1))
+
+    audited = nights(station, 3)
+
+    assert "50 (50%) rewritten" in found(audited).measured
+    assert found(audited).answer is Answer.NONCONFORMITY
+    assert copy_of(audited, "field-recordings").standing is Standing.PROVEN
+    comparison = copy_of(audited, "field-recordings").comparison
+    assert comparison is not None
+    assert comparison.held_back.files == 50
+
+
+def test_an_original_whose_disk_is_not_mounted_shows_an_empty_folder_and_is_told_by_both_rules(
+    station: Station,
+) -> None:
+    declared(station, criteria="")
+    nights(station)
+    away = station.root / "away"
+    shutil.move(original(station), away)
+    original(station).mkdir()
+
+    audited = station.night()
+
+    assert found(audited).answer is Answer.NONCONFORMITY
+    assert "nothing at all is left" in found(audited).message
+    assert dataset_of(audited, "field-recordings").original.standing is Standing.UNVERIFIED
+    assert copy_of(audited, "field-recordings").standing is Standing.UNVERIFIED  # neither stale nor incomplete
+    station.pass_time(DAY)
+    original(station).rmdir()
+    shutil.move(away, original(station))
+    assert station.night().judged.conclusion is Conclusion.CONFORMING
+
+
+def test_an_original_that_grew_or_was_put_in_order_is_no_alarm(station: Station) -> None:
+    declared(station)
+    nights(station)
+    for number in range(60):
+        station.write(f"kestrel/recordings/autumn/take-{number}.ods", b"new", age=timedelta(hours=2))
+    shutil.move(original(station) / "spring", original(station) / "2026-spring")
+
+    audited = station.night()
+
+    assert found(audited).answer is Answer.CONFORMITY
+    assert audited.judged.conclusion is Conclusion.CONFORMING
+
+
+def test_two_of_five_files_are_no_alarm_unless_that_is_declared(station: Station) -> None:
+    declared(station, criteria="")
+    shutil.rmtree(original(station) / "summer")
+    for file in takes(station, 25):
+        file.unlink()
+    nights(station, 2)
+    for file in sorted(original(station).glob("spring/*"))[:2]:
+        file.unlink()
+    assert found(station.night()).answer is Answer.CONFORMITY
+
+    station.declare(two_places().replace("max_age: 26h", "max_age: 26h, shrinkage: 10%"))
+    station.pass_time(timedelta(hours=1))
+
+    assert found(station.night()).answer is Answer.NONCONFORMITY  # of the same day: held against the same listing
+
+
+def test_a_seasons_move_is_accepted_by_one_waiver_and_is_over_the_night_after(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+    assert found(station.night()).answer is Answer.NONCONFORMITY
+    until = f"{station.now() + 60 * DAY:%Y-%m-%d}"
+    words = ("--until", until, "--why", "spring went to the archive", "--who", "Aoife")
+    assert station.command("waive", FOUND, *words).status == 0
+    station.pass_time(DAY)
+
+    accepted = station.night()
+    assert found(accepted).answer is Answer.WAIVED
+    assert accepted.judged.conclusion is Conclusion.CONFORMING
+    station.pass_time(DAY)
+    assert found(station.night()).answer is Answer.CONFORMITY
+    station.pass_time(DAY)
+    shutil.rmtree(original(station) / "summer")
+
+    assert found(station.night()).answer is Answer.NONCONFORMITY  # the waiver is of another change
+
+
+def test_what_goes_bit_by_bit_in_many_audits_of_one_day_goes_at_once(station: Station) -> None:
+    declared(station)
+    nights(station)
+    answers = []
+    for _ in range(4):
+        for file in takes(station, 4):
+            file.unlink()
+        answers.append(found(station.night()).answer)
+        station.pass_time(timedelta(hours=1))
+
+    assert answers == [Answer.CONFORMITY, Answer.CONFORMITY, Answer.NONCONFORMITY, Answer.NONCONFORMITY]
+
+
+def test_a_second_change_behind_the_first_is_not_hidden_by_it(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+    first = found(station.night())
+    station.pass_time(DAY)
+    encrypt(station, 20)
+
+    second = found(station.night())
+
+    assert second.measured.startswith("50 (50%) of 100 files")
+    assert first.degree is not None
+    assert second.degree is not None
+    assert second.degree > first.degree
+    assert "20 files went each while one of its name with the suffix “.xyz” came" in second.message
+
+
+def test_the_state_before_that_cannot_be_read_any_more_ends_nothing(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+    station.night()
+    station.pass_time(DAY)
+    for file in (station.state / "manifests").iterdir():
+        file.write_bytes(b"damaged")
+
+    audited = station.night()
+
+    assert found(audited).answer is Answer.NONCONFORMITY
+    assert "could not be told in this audit" in found(audited).message
