@@ -137,7 +137,7 @@ class Looked:
 class Hashed:
     """What came of files, by their number in the errand: (number, ctime in ns, digest) and (number, why not).
 
-    `seconds` and `bytes` are what all of it took so far.
+    `seconds` is what all of it took so far, `bytes` what was read since the last word.
     """
 
     files: tuple[tuple[int, int | None, bytes], ...]

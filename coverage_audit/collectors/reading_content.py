@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from coverage_audit.collectors.hashing import Say, hash_here
+from coverage_audit.collectors.hashing import Say
 from coverage_audit.collectors.pace import OutOfTimeError, Pace
 from coverage_audit.collectors.readers import digests
 from coverage_audit.collectors.readers.sftp_tree import hash_over_sftp
+from coverage_audit.collectors.reading_here import read_here
 from coverage_audit.collectors.replies import reply_to
 from coverage_audit.collectors.transport import Transport, TransportError
 from coverage_audit.collectors.ways import Ways
@@ -18,7 +18,6 @@ from coverage_audit.estate.access import LocalAccess
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.content import ALGORITHMS, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
-from coverage_audit.evidence.visible import visible
 
 _AT_A_TIME: Final = 5.0  # seconds at the allowed rate that one request to a gate reads at most
 
@@ -54,7 +53,7 @@ class ContentReader:
         """
         try:
             if self._is_local:
-                hash_here(algorithm, still_there(root), wanted, pace, say)
+                read_here(algorithm, root, wanted, pace, say)
             elif self._has(algorithm):
                 self._by_gate(algorithm, root, wanted, pace, say)
             else:
@@ -111,15 +110,3 @@ def _in_time(batch: Sequence[Wanted], pace: Pace) -> Iterator[tuple[Wanted, ...]
             size += one.size
     if part:
         yield tuple(part)
-
-
-def still_there(root: str) -> str:
-    """Return the root. Raises TransportError where it is no folder that can be read, or is empty now."""
-    try:
-        with os.scandir(root) as entries:
-            if next(entries, None) is not None:
-                return root
-    except OSError as error:
-        kind = GapKind.MISSING if isinstance(error, FileNotFoundError) else GapKind.UNREADABLE
-        raise TransportError(kind, f"{visible(os.fsencode(root))}: {error.strerror}") from error
-    raise TransportError(GapKind.NOT_MOUNTED, f"{visible(os.fsencode(root))}: it is empty now")

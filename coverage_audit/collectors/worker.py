@@ -12,7 +12,6 @@ import threading
 from collections.abc import Iterator
 from functools import partial
 
-from coverage_audit.collectors.asking import ask
 from coverage_audit.collectors.connecting import connect
 from coverage_audit.collectors.errands import (
     AskDigests,
@@ -27,9 +26,6 @@ from coverage_audit.collectors.errands import (
     Word,
     send,
 )
-from coverage_audit.collectors.hashing_wanted import digests_of, hash_wanted
-from coverage_audit.collectors.looking import look
-from coverage_audit.collectors.reading_back import read_wanted
 from coverage_audit.collectors.reporting_progress import Sparing
 from coverage_audit.collectors.sessions import end_session
 from coverage_audit.collectors.transport import TransportError
@@ -55,19 +51,32 @@ def main() -> None:
 
 
 def run(errand: Errand, pipe: int) -> Iterator[Word]:
-    """Connect and do the errand. Raises TransportError when the device cannot be reached at all."""
+    """Connect and do the errand. Raises TransportError when the device cannot be reached at all.
+
+    What an errand needs is imported with it: the libraries that store listings alone take a third of a second.
+    """
     with connect(_device(errand), errand.limits) as transport:
         match errand:
             case Walk():
+                from coverage_audit.collectors.asking import ask  # noqa: PLC0415
+
                 progress = Sparing(lambda subject, entries: send(pipe, Counted(subject=subject, entries=entries)))
                 yield from ask(errand, transport, progress)
             case LookAgain():
+                from coverage_audit.collectors.looking import look  # noqa: PLC0415
+
                 yield look(errand, transport)
             case HashFiles():
+                from coverage_audit.collectors.hashing_wanted import hash_wanted  # noqa: PLC0415
+
                 hash_wanted(errand, transport, partial(send, pipe))
             case AskDigests():
+                from coverage_audit.collectors.hashing_wanted import digests_of  # noqa: PLC0415
+
                 yield digests_of(errand, transport)
             case ReadBack():
+                from coverage_audit.collectors.reading_back import read_wanted  # noqa: PLC0415
+
                 read_wanted(errand, transport, partial(send, pipe))
 
 
