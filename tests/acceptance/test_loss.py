@@ -313,3 +313,25 @@ def test_an_audit_of_days_ago_is_told_as_such_and_is_no_good_news(station: Stati
 
     assert ran.status == 69
     assert "3 days ago; nothing since is proven" in " ".join(ran.out.split())
+
+
+def test_two_names_of_one_machine_are_lost_together(station: Station) -> None:
+    station.declare(
+        """
+        sites: {station: {name: Field station}}
+        devices:
+          kestrel:
+            {site: station, access: local, volumes: {main: {path: {root}/kestrel, medium: hdd, on_root: true}}}
+          heron: {site: station, access: local, volumes: {pool: {path: {root}/heron, medium: hdd, on_root: true}}}
+        policies: {plain: {copies: 2, max_age: 26h}}
+        datasets:
+          sheets: {policy: plain, original: kestrel:main/sheets, copies: [{at: heron:pool/sheets}]}
+        """
+    )
+    station.write("kestrel/sheets/a.ods")
+    station.mirror("kestrel/sheets", "heron/sheets")
+    station.night()
+
+    (loss,) = asked(station, "kestrel")["losses"]
+
+    assert {one["id"]: one["fate"] for one in loss["datasets"]} == {"sheets": "lost"}
