@@ -16,8 +16,7 @@ The control: NIST SP 800-53 Rev. 5 CP-6(1) and CP-9(3) (separation from the prim
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from operator import attrgetter
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from coverage_audit.judgement.context import DatasetContext
@@ -26,7 +25,7 @@ from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.stakes import Stake, stakes_of
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.telling import standings
-from coverage_audit.judgement.verdict import Answer, Finding
+from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
 
 RULE = Rule(
     id="one-failure",
@@ -42,8 +41,8 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     """Look for a failure after which nothing is left that is shown to hold the dataset."""
     stakes = stakes_of(context)
     shown = [stake for stake in stakes if stake.holds.shown]
-    certain = _taking([stake for stake in stakes if stake.holds.may], perhaps=False)
-    perhaps = [domain for domain in _taking(shown, perhaps=True) if domain not in certain]
+    certain = _taking([stake for stake in stakes if stake.holds.may], context, perhaps=False)
+    perhaps = [domain for domain in _taking(shown, context, perhaps=True) if domain not in certain]
     answer = _answer(context, certain, perhaps)
     if not shown:
         answer = Answer.OBSERVATION
@@ -56,17 +55,32 @@ def check(context: DatasetContext) -> Iterable[Finding]:
         required="none that takes all that is shown to hold it",
         message=_message(context, certain, perhaps, shown),
         mend="" if well else "Keep a copy outside of what they share; where that is an account, one that is offline.",
-        evidence=standings(context),
+        evidence=(*_why([*certain, *perhaps][:1], stakes), *standings(context)),
         control=RULE.control,
         degree=float(sum(_is_asked(domain, context) for domain in (*certain, *perhaps))),
     )
 
 
-def _taking(stakes: Sequence[Stake], *, perhaps: bool) -> tuple[Domain, ...]:
-    """Return the single failures that take every one of these places; with `perhaps`, those that may."""
+def _taking(stakes: Sequence[Stake], context: DatasetContext, *, perhaps: bool) -> tuple[Domain, ...]:
+    """Return the single failures that take every one of these places; with `perhaps`, those that may.
+
+    Those that break the policy come first, then the widest.
+    """
     every = {domain for stake in stakes for domain in stake.domains()}
     found = [d for d in every if all(stake.lost_by(frozenset({d}), perhaps=perhaps) for stake in stakes)]
-    return tuple(sorted(found, key=attrgetter("breadth", "name"), reverse=True))
+    return tuple(sorted(found, key=lambda domain: (not _is_asked(domain, context), -domain.breadth, domain.name)))
+
+
+def _why(domains: Iterable[Domain], stakes: Iterable[Stake]) -> Iterator[EvidenceItem]:
+    """Yield why each place falls with what takes them all."""
+    for domain in domains:
+        for stake in stakes:
+            why = stake.falls.certain.get(domain) or stake.falls.perhaps.get(domain)
+            if why:
+                what = f"falls with {in_words(domain)}: {why}"
+                yield EvidenceItem(
+                    what=what, where=str(stake.address), at=None, how="as declared, and as boxes show it"
+                )
 
 
 def _answer(context: DatasetContext, certain: Sequence[Domain], perhaps: Sequence[Domain]) -> Answer:
