@@ -9,6 +9,7 @@ from typing import Final
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved, Reading, Retirement, WalkedPlace
+from coverage_audit.audits.retiring_blind import not_looked_at, undeclared_on
 from coverage_audit.audits.retiring_judging import judge_twice
 from coverage_audit.audits.retiring_looking import Looked, look_at_all, walk_again
 from coverage_audit.audits.retiring_memory import Memory
@@ -16,7 +17,6 @@ from coverage_audit.audits.retiring_reading import Reader
 from coverage_audit.audits.retiring_steps import steps_of
 from coverage_audit.audits.retiring_trees import Trees, trees_of, words_on
 from coverage_audit.audits.retiring_wish import RetireWish, leaving_of, originals_of
-from coverage_audit.audits.surveying import filesystems_of
 from coverage_audit.comparison.changed_meanwhile import changed_meanwhile
 from coverage_audit.comparison.held_elsewhere import HeldElsewhere
 from coverage_audit.comparison.held_rows import count_links_out
@@ -24,15 +24,11 @@ from coverage_audit.estate.model import Estate, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Elsewhere, Held, Kinds, NotKeptTally
 from coverage_audit.evidence.engine import Engine, open_engine
-from coverage_audit.evidence.facts import DeviceFacts, Gap
-from coverage_audit.evidence.surveyed import UndeclaredFilesystem
+from coverage_audit.evidence.facts import Gap
 from coverage_audit.scenarios.retirement import Break, Verdict
 
 MOST_NAMED: Final = 1_000_000
 """So many files that are not held are named; of more it is said how many they are."""
-
-_UNDECLARED: Final = "no volume declares it, so it was not looked at"
-_WAIVED: Final = "; its owner says that it need not be kept"
 
 
 def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement:
@@ -49,12 +45,12 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         elsewhere, reading = _held(estate, wish, looked, trees, engine, parts)
         judged = judge_twice(estate, looked, named, started, parts)
         changed, unseen = _changed(trees, looked, engine, parts)
-    filesystems, not_kept = _filesystems(estate, wish, looked, parts)
+    filesystems = undeclared_on(estate, looked, parts.ledger)
     not_observed = (
         *trees.not_observed,
         *(NotObserved(what=f"{key}/{os.fsdecode(path)}", why=why) for key, path, why in trees.blind),
         *unseen,
-        *_of_filesystems(estate, wish, looked, filesystems, not_kept),
+        *not_looked_at(estate, wish, looked, filesystems),
     )
     verdict = _verdict(elsewhere, judged.breaks, not_observed, changed)
     return Retirement(
@@ -147,52 +143,6 @@ def _changed(
             continue
         changed += [(address.volume, path) for path in changed_meanwhile(engine, tree, second)]
     return tuple(changed), tuple(unseen)
-
-
-def _filesystems(
-    estate: Estate, wish: RetireWish, looked: Looked, parts: Parts
-) -> tuple[tuple[UndeclaredFilesystem, ...], frozenset[str]]:
-    """Return what is mounted on the devices that leave, no volume declares and is no share, and what is waived."""
-    inside = {
-        f"{estate.volume(tree.address.volume).path.rstrip('/')}/{tree.address.path}"
-        for tree in looked.inner
-        if not isinstance(tree.outcome, Gap)
-    }
-    found = tuple(
-        one
-        for one in filesystems_of(estate, looked.answers, parts.ledger)
-        if (one.device in looked.leaving.devices or looked.leaving.volumes.intersection(one.partly))
-        and not one.filesystem.is_network
-        and one.filesystem.target not in inside
-    )
-    named = {word.pattern for word in wish.filesystems}
-    return found, frozenset(one.filesystem.target for one in found if "*" in named or one.filesystem.target in named)
-
-
-def _of_filesystems(
-    estate: Estate,
-    wish: RetireWish,
-    looked: Looked,
-    filesystems: Iterable[UndeclaredFilesystem],
-    not_kept: frozenset[str],
-) -> Iterable[NotObserved]:
-    for one in filesystems:
-        target = one.filesystem.target
-        waived = target in not_kept
-        yield NotObserved(
-            what=f"{one.device}: the filesystem at {target}",
-            why=_UNDECLARED + (_WAIVED if waived else ""),
-            blocks=not (waived or estate.rehearsal),
-        )
-    all_said = any(word.pattern == "*" for word in wish.filesystems)
-    for device in sorted(looked.leaving.devices):
-        facts = looked.sighting.devices.get(device)
-        if isinstance(facts, DeviceFacts) and facts.filesystems_unseen:
-            yield NotObserved(
-                what=f"{device}: what else is mounted there",
-                why=f"it could not be listed: {facts.filesystems_unseen}",
-                blocks=not (all_said or estate.rehearsal),
-            )
 
 
 def _verdict(

@@ -15,6 +15,7 @@ from coverage_audit.cli.progress import walking
 from coverage_audit.cli.refusing import refuse
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.reader import read_estate
+from coverage_audit.reports.dossier import write_dossier
 from coverage_audit.reports.retire_json import retire_json
 from coverage_audit.reports.retire_text import retire_text
 from coverage_audit.scenarios.retirement import Verdict
@@ -26,7 +27,8 @@ STATUS = {
     Verdict.CANNOT_TELL: EX_EVIDENCE_MISSING,
 }
 EPILOG = (
-    "Exit status: 0 clear, 1 not clear, 69 cannot tell, 64 usage, 75 an audit is running, 78 the estate file is wrong."
+    "Exit status: 0 clear, 1 not clear, 69 cannot tell, 64 usage, 73 the dossier could not be written, "
+    "75 an audit is running, 78 the estate file is wrong."
 )
 
 
@@ -47,6 +49,9 @@ EPILOG = (
 @click.option("--who", default="", help="Who says what need not be kept.")
 @click.option("--why", default="", help="Why it need not be kept.")
 @click.option("--original", "originals", multiple=True, metavar="DATASET=ADDRESS", help="Where it is worked on then.")
+@click.option(
+    "--dossier", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Write page, JSON and list here."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
 @estate_option
 @state_option
@@ -59,6 +64,7 @@ def command(  # noqa: PLR0913 - the options of one command
     who: str,
     why: str,
     originals: tuple[str, ...],
+    dossier: Path | None,
     as_json: bool,
     estate_file: Path,
     state_folder: Path,
@@ -82,6 +88,8 @@ def command(  # noqa: PLR0913 - the options of one command
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         found = run_retirement(estate, wish, parts)
         parts.ledger.retirements.keep(found.finished, retire_json(found))
+    if dossier is not None:
+        write_dossier(dossier, found, estate)
     if as_json:
         click.echo(retire_json(found))
     else:

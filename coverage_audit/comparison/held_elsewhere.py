@@ -6,6 +6,7 @@ no digest is held by nothing: it counts as unique, or as not known where another
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -16,17 +17,20 @@ import pyarrow.compute as pc
 
 from coverage_audit.comparison.held_rows import NOBODY, HeldTree, Seen, below_of, files_of, inner_of
 from coverage_audit.comparison.held_sql import (
-    CANDIDATES,
     CLASSES,
+    INSERT,
     LARGEST,
     LEFT_TO_READ,
     MINE_TO_READ,
     OTHERS_LIKELY,
     OTHERS_TO_READ,
-    SET_DIGESTS,
-    STAND,
+    READ,
+    SET_EMPTY,
+    SET_TRIED,
+    STANDING,
     SUMS,
     TABLES,
+    UNHELD,
 )
 from coverage_audit.comparison.side import Tree
 from coverage_audit.comparison.types import Workspace
@@ -40,6 +44,8 @@ from coverage_audit.evidence.store import RowReader, StoredDigests
 from coverage_audit.evidence.store.columns import integers
 
 ALGORITHM: Final = "sha256"
+_OF_CONTENT: Final = b"content"
+"""Keeps keys of content apart from those of paths."""
 AT_ONCE: Final = 20_000
 """So many files are asked for at a time."""
 
@@ -84,14 +90,21 @@ class HeldElsewhere:
         for statement in TABLES:
             self._engine.execute(statement)
         for number, (tree, seen) in enumerate(zip(self.leaving, self.seen, strict=True)):
+            self._engine.execute(INSERT["mine step"], [number, tree.manifest.census.granularity_ns])
             for part in files_of(self._engine, tree, self._seed, self.datasets, seen):
-                self._add("mine", number, part, granularity=tree.manifest.census.granularity_ns, counts=True)
+                self._engine.execute(INSERT["mine"], [number], {"part": part})
         sizes = integers(self._engine.query("SELECT DISTINCT size FROM mine ORDER BY size")["size"])
         for number, one in enumerate(self.staying):
-            step = one.tree.manifest.census.granularity_ns
+            self._engine.execute(INSERT["others step"], [number, one.tree.manifest.census.granularity_ns])
             for part in files_of(self._engine, one.tree, self._seed, self.datasets, Seen(), sizes):
-                self._add("others", number, part, granularity=step, counts=one.counts)
-        self._engine.execute(SET_DIGESTS["empty"])
+                if one.counts:
+                    self._engine.execute(INSERT["others"], [number], {"part": part})
+                else:
+                    self._engine.execute(INSERT["weak"], tables={"part": part})
+        empty = self._contents([hashlib.sha256(b"").digest()])
+        for statements in SET_EMPTY.values():
+            self._engine.execute(statements[0], [empty["k_hi"][0].as_py(), empty["k_lo"][0].as_py()])
+            self._engine.execute(statements[1])
 
     def remember(self, side: str, tree: int, at: bytes, stored: StoredDigests, *, but: frozenset[bytes]) -> int:
         """Take digests that are remembered of what lies `at` a path below the tree's volume; return how many stand.
@@ -101,13 +114,13 @@ class HeldElsewhere:
         One stands where size, mtime and ctime, as far as either shows it, are those listed now. Raises EvidenceError
         where they cannot be read.
         """
-        before = self._known(side, tree)
+        found = 0
         for batch in stored.batches():
             counted = batch.filter(pc.invert(pc.is_in(batch["path"], pa.array(sorted(but), pa.binary()))))
             told = self._placed(side, tree, at, counted)
             if len(told):
-                self._engine.execute(STAND[side], [tree], {"told": told})
-        return self._known(side, tree) - before
+                found += self._read(side, tree, self._engine.query(STANDING[side], [tree], {"told": told}))
+        return found
 
     def _placed(self, side: str, tree: int, at: bytes, batch: Any) -> Any:
         """Return remembered digests with the keys that their paths have in a tree."""
@@ -121,15 +134,22 @@ class HeldElsewhere:
             return inner
         chosen = batch.take(pa.array(rows))
         keys = keys_of(self._engine, self._seed, inner)
-        table = _digests(chosen["digest"].to_pylist())
+        table = self._contents(chosen["digest"])
         table = table.append_column("key_hi", keys["key_hi"]).append_column("key_lo", keys["key_lo"])
         for name, column in (("size", "size"), ("mtime", "mtime_ns"), ("ctime", "ctime_ns")):
             table = table.append_column(name, chosen[column])
         return table
 
-    def _known(self, side: str, tree: int) -> int:
-        known = f"SELECT count(d0) AS known FROM {side} WHERE tree = $1 AND size > 0"  # noqa: S608 - a name of this module
-        return int(self._engine.query(known, [tree])["known"][0].as_py())
+    def _contents(self, digests: Any) -> Any:
+        """Return digests as keys (k_hi, k_lo)."""
+        keys = keys_of(self._engine, self._seed + _OF_CONTENT, pa.array(digests, pa.binary()))
+        return keys.rename_columns(["k_hi", "k_lo"])
+
+    def _read(self, side: str, tree: int, told: Any) -> int:
+        """Take the content of rows: a table (place, k_hi, k_lo); return how many."""
+        for statement in READ[side]:
+            self._engine.execute(statement, [tree], {"told": told})
+        return len(told)
 
     def to_read(self, side: str, *, listed_too: bool, likely: bool = False) -> Iterator[ToRead]:
         """Yield the files whose content decides what is not known yet, tree by tree, never again what was refused.
@@ -138,7 +158,7 @@ class HeldElsewhere:
         what is looked for (same place or same time), which saves reading others of a size.
         """
         sql = MINE_TO_READ if side == "mine" else OTHERS_LIKELY if likely else OTHERS_TO_READ
-        self._engine.execute(CANDIDATES)
+        self._engine.execute(UNHELD)
         rows = self._engine.query(sql, [listed_too])
         trees = integers(rows["tree"])
         for number in np.unique(trees).tolist():
@@ -162,15 +182,15 @@ class HeldElsewhere:
                 continue
             places.append(asked.places[number])
             digests.append(one.digest)
-        table = _digests(digests).append_column("place", pa.array(places, pa.int64()))
+        table = self._contents(digests).append_column("place", pa.array(places, pa.int64()))
         tried = pa.table({"place": pa.array(asked.places, pa.int64())})
-        self._engine.execute(SET_DIGESTS[asked.side], [asked.tree], {"told": table})
-        self._engine.execute(SET_DIGESTS[f"tried {asked.side}"], [asked.tree], {"told": tried})
+        self._read(asked.side, asked.tree, table)
+        self._engine.execute(SET_TRIED[asked.side], [asked.tree], {"told": tried})
         return other
 
     def left_to_read(self) -> list[tuple[bool, int, int, int]]:
         """Return what is not read yet and would decide: (it leaves, number of its tree, files, bytes)."""
-        self._engine.execute(CANDIDATES)
+        self._engine.execute(UNHELD)
         rows = self._engine.query(LEFT_TO_READ).to_pylist()
         return [(row["leaves"], row["tree"], row["files"], row["bytes"]) for row in rows]
 
@@ -179,7 +199,7 @@ class HeldElsewhere:
 
         `perhaps` are datasets of which a place that stays was not seen at all: it may hold any file of theirs.
         """
-        self._engine.execute(CANDIDATES)
+        self._engine.execute(UNHELD)
         numbers = [self.datasets.index(one) for one in perhaps if one in self.datasets]
         table = pa.table({"dataset": pa.array(numbers, pa.int32())})
         self._engine.execute(CLASSES, tables={"unseen": table})
@@ -235,13 +255,6 @@ class HeldElsewhere:
             ctimes=tuple(rows["ctime"].to_pylist()),
         )
 
-    def _add(self, side: str, tree: int, part: Any, *, granularity: int, counts: bool) -> None:
-        insert = (
-            f"INSERT INTO {side} SELECT $1, place, size, mtime, ctime, key_hi, key_lo, dataset, left_out, "  # noqa: S608 - a name of this module
-            "listed_hi, listed_lo, $2, $3, false, NULL, NULL, NULL, NULL FROM part"
-        )
-        self._engine.execute(insert, [tree, granularity, counts], {"part": part})
-
 
 def _why(row: dict[str, Any]) -> str:
     match Held(row["held"]):
@@ -255,9 +268,3 @@ def _why(row: dict[str, Any]) -> str:
             return f"{row['there']} of its size elsewhere, each of other content"
         case _:
             return "none of its size is elsewhere"
-
-
-def _digests(digests: Sequence[bytes]) -> Any:
-    """Return SHA-256 digests as four columns of 64 bits: nothing joins on bytes, and nothing is cut off."""
-    words = np.frombuffer(b"".join(digests), "<u8").reshape(-1, 4)
-    return pa.table({f"d{number}": pa.array(np.ascontiguousarray(words[:, number])) for number in range(4)})

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import os
 import shutil
+import subprocess
 from datetime import timedelta
 
+import jsonschema
 import pytest
 
+from coverage_audit.estate.shipped import defaults_folder
 from tests.parts.sshd import StartSshd
 from tests.parts.station import ORDINARY, Ran, Station
 
@@ -63,6 +69,12 @@ def retired(station: Station, *words: str) -> Ran:
     return station.called("retire", *words, "--json")
 
 
+def agrees_with_its_schema(ran: Ran) -> None:
+    schema = json.loads((defaults_folder() / "retire.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(schema).validate(ran.object)
+    assert set(ran.object) == set(schema["properties"])
+
+
 def only_here(ran: Ran) -> set[str]:
     return {one["path"] for one in ran.object["only_here"]}
 
@@ -73,6 +85,7 @@ def test_an_ordinary_well_kept_box_is_clear_once_all_content_is_read(kept: Stati
         assert (ran.object["verdict"], ran.status) == ("clear", 0), ran.object["steps"]
         assert ran.object["only_here"] == ran.object["breaks"] == ran.object["steps"] == []
         assert ran.object["held_elsewhere"]["files"] == 3
+        agrees_with_its_schema(ran)
 
 
 def test_what_place_size_and_time_show_to_agree_is_not_enough(kept: Station) -> None:
@@ -96,12 +109,13 @@ def test_a_file_of_other_content_under_the_same_name_size_and_time_is_only_here_
 
 def test_a_file_that_was_moved_and_renamed_elsewhere_is_found_by_its_content(kept: Station) -> None:
     kept.write("avocet/old letters/to the ranger.txt", b"dear ranger, " * 900)
-    assert only_here(retired(kept, "avocet", "--hash", "all")) == {"old letters/to the ranger.txt"}
-    kept.write("heron/archive/1998/17.txt", b"dear ranger, " * 900, age=timedelta(days=3))
+    moved = kept.write("heron/archive/1998/17.txt", b"dear ranger, " * 900, age=timedelta(days=3))
     ran = retired(kept, "avocet")
     assert only_here(ran) == set()
     assert ran.object["held_elsewhere"]["files"] == 1
     assert retired(kept, "avocet", "--hash", "all").object["verdict"] == "clear"
+    moved.unlink()
+    assert only_here(retired(kept, "avocet", "--hash", "all")) == {"old letters/to the ranger.txt"}
 
 
 def test_a_file_that_no_other_has_the_size_of_is_only_here_and_is_not_read_for_that(kept: Station) -> None:
@@ -196,3 +210,163 @@ def test_a_box_over_ssh_is_held_against_one_here(kept: Station, start_sshd: Star
     assert retired(kept, "heron", "--hash", "all").object["verdict"] == "clear"
     kept.write("heron/lone.bin", b"c" * 99)
     assert only_here(retired(kept, "heron", "--hash", "all")) == {"lone.bin"}
+
+
+def test_digests_of_an_earlier_reading_count_while_size_mtime_and_ctime_stand(kept: Station) -> None:
+    assert retired(kept, "avocet", "--hash", "all").object["verdict"] == "clear"
+    again = retired(kept, "avocet")
+    assert again.object["verdict"] == "clear"
+    assert again.object["read"]["files"] == 0
+    assert again.object["read"]["remembered"] == 9
+    (kept.root / "heron/recordings/dawn.wav").chmod(0o600)
+    (kept.root / "kestrel/recordings/dawn.wav").chmod(0o600)
+    changed = retired(kept, "avocet")
+    assert changed.object["verdict"] == "cannot tell"
+    assert changed.object["by_listing_only"]["files"] == 1
+
+
+def test_what_was_once_found_to_have_decayed_is_not_remembered_as_what_it_was(kept: Station) -> None:
+    for box in ("avocet", "heron"):
+        kept.write(f"{box}/loose.bin", b"what both hold " * 50)
+    assert retired(kept, "avocet", "--hash", "all").object["verdict"] == "clear"
+    assert retired(kept, "avocet").object["read"]["files"] == 0
+    decayed = {"spoilt": [{"at": "heron:pool", "path_hex": b"loose.bin".hex()}]}
+    (kept.state / "retirements/earlier.json").write_text(json.dumps(decayed), encoding="utf-8")
+    ran = retired(kept, "avocet")
+    assert ran.object["read"]["files"] == 1
+    assert ran.object["verdict"] == "clear"
+
+
+def test_an_original_that_leaves_is_judged_with_the_best_copy_or_the_one_that_is_named(kept: Station) -> None:
+    ran = retired(kept, "kestrel", "--hash", "all")
+    (dataset,) = ran.object["datasets"]
+    assert dataset["original"] in {"heron:pool/recordings", "avocet:disk/recordings"}
+    assert dataset["original_moved"] is True
+    named = retired(kept, "kestrel", "--hash", "all", "--original", "field-recordings=avocet:disk/recordings")
+    assert named.object["datasets"][0]["original"] == "avocet:disk/recordings"
+    assert named.object["verdict"] == "clear"
+    for wrong in ("field-recordings=kestrel:main/recordings", "nothing=heron:pool/x", "field-recordings"):
+        assert kept.called("retire", "kestrel", "--original", wrong).status == 64
+
+
+def test_a_dataset_of_which_nothing_stays_to_work_on_is_not_clear(kept: Station) -> None:
+    ran = retired(kept, "kestrel", "heron", "avocet", "--hash", "all")
+    assert (ran.object["verdict"], ran.status) == ("not clear", 1)
+    assert ("field-recordings", "original") in {(one["dataset"], one["rule"]) for one in ran.object["breaks"]}
+    assert len(only_here(ran)) == 3
+
+
+def test_a_copy_that_is_the_same_folder_bound_elsewhere_is_no_place_that_stays(kept: Station) -> None:
+    shutil.rmtree(kept.root / "heron")
+    (kept.root / "heron").symlink_to(kept.root / "kestrel")
+    ran = retired(kept, "kestrel", "avocet", "--hash", "all")
+    assert ran.object["verdict"] == "not clear"
+    assert {"dawn.wav", "dusk.wav", "heard.txt"} <= {path.rpartition("/")[2] for path in only_here(ran)}
+    assert any("one folder" in why for why in ran.object["falls_with_it"])
+
+
+@pytest.mark.root
+def test_a_copy_that_is_a_bind_mount_of_what_leaves_goes_with_it(kept: Station) -> None:
+    subprocess.run(["mount", "--bind", kept.root / "avocet", kept.root / "heron"], check=True)
+    try:
+        ran = retired(kept, "avocet", "--hash", "all")
+        kept.write("avocet/lone.bin", b"seen twice, there once")
+        lone = retired(kept, "avocet", "--hash", "all")
+    finally:
+        subprocess.run(["umount", kept.root / "heron"], check=True)
+    assert ran.object["volumes"] == ["avocet:disk", "heron:pool"]
+    assert "lone.bin" in only_here(lone)
+
+
+def test_guests_and_what_is_stored_on_it_fall_with_their_host(kept: Station) -> None:
+    text = ESTATE.replace(
+        "      avocet:\n        site: barn\n", "      avocet:\n        site: barn\n        runs_on: heron\n"
+    )
+    kept.declare(text)
+    kept.write("avocet/extra.txt", b"only in the guest")
+    ran = retired(kept, "heron", "--hash", "all")
+    assert ran.object["volumes"] == ["avocet:disk", "heron:pool"]
+    assert ran.object["falls_with_it"] == ["avocet runs on heron"]
+    assert only_here(ran) == {"extra.txt"}
+
+
+def test_one_volume_of_a_box_may_leave_and_the_other_stays(kept: Station) -> None:
+    kept.declare(
+        ESTATE.replace(
+            'disk: {path: "{root}/avocet", medium: ssd, on_root: true}',
+            'disk: {path: "{root}/avocet", medium: ssd, on_root: true}\n'
+            '          spare: {path: "{root}/spare", medium: ssd, on_root: true}',
+        )
+    )
+    kept.write("avocet/kept.txt", b"on both volumes of one box")
+    kept.write("spare/kept.txt", b"on both volumes of one box")
+    ran = retired(kept, "avocet:spare", "--hash", "all")
+    assert (ran.object["verdict"], ran.object["volumes"]) == ("clear", ["avocet:spare"])
+    assert only_here(retired(kept, "avocet", "--hash", "all")) == {"kept.txt"}
+
+
+def test_names_that_differ_in_case_and_hard_links_and_empty_files_are_each_counted(kept: Station) -> None:
+    kept.write("avocet/Letter.txt", b"one")
+    kept.write("avocet/letter.txt", b"two")
+    kept.write("heron/LETTER.TXT", b"two")
+    kept.write("avocet/empty", b"")
+    kept.write("heron/other empty", b"")
+    os.link(kept.root / "avocet/letter.txt", kept.root / "avocet/linked.txt")
+    (kept.root / "avocet/out").symlink_to("/etc/hostname")
+    ran = retired(kept, "avocet", "--hash", "all")
+    assert only_here(ran) == {"Letter.txt"}
+    classes = ran.object["classes"]
+    assert (classes["hard_linked"]["files"], classes["empty"], classes["links"], classes["links_out"]) == (2, 1, 1, 1)
+
+
+def test_hostile_names_reach_neither_terminal_nor_list_as_they_are(kept: Station) -> None:
+    kept.write("avocet/=cmd|' /C calc'!A0", b"a formula?")
+    kept.write("avocet/evil\n\x1b[31mname", b"escape")
+    kept.write(os.fsdecode(b"avocet/\xff<script>"), b"markup!!")
+    folder = kept.root / "dossier"
+    ran = kept.command("retire", "avocet", "--hash", "all", "--dossier", str(folder))
+    assert "\x1b" not in ran.out
+    listed = list(csv.reader(io.StringIO((folder / "only-here.csv").read_text(encoding="utf-8"), newline="")))
+    assert len(listed) == 4
+    assert all(line[0].startswith("avocet:disk/") for line in listed[1:])
+    page = (folder / "dossier.html").read_text(encoding="utf-8")
+    assert "<script>" not in page
+    assert "\x1b" not in page
+
+
+def test_the_dossier_has_all_that_is_needed_to_sign_and_to_go_on(kept: Station) -> None:
+    folder = kept.root / "dossier"
+    words = ("--not-kept", "/cache/", "--who", "Aoife", "--why", "fetched again")
+    ran = kept.command("retire", "avocet", "--hash", "all", *words, "--dossier", str(folder))
+    assert ran.status == 0
+    assert sorted(file.name for file in folder.iterdir()) == ["dossier.html", "only-here.csv", "retire.json"]
+    page = (folder / "dossier.html").read_text(encoding="utf-8")
+    for needed in (
+        "avocet: clear",
+        "Aoife",
+        "Released by",
+        "SP 800-88",
+        "Solid-state drives",
+        "Revoke its keys",
+        "Lithium",
+    ):
+        assert needed in page
+    assert "Hard disks" not in page
+    assert "http" not in page.replace("http-equiv", "")
+    assert json.loads((folder / "retire.json").read_text(encoding="utf-8"))["verdict"] == "clear"
+    assert list((kept.state / "retirements").iterdir())
+
+
+def test_what_is_not_declared_is_refused_with_the_nearest(kept: Station) -> None:
+    assert "did you mean 'avocet'?" in kept.command("retire", "avoct").err
+    assert kept.called("retire", "avocet:dsk").status == 64
+    assert kept.called("retire").status == 64
+
+
+def test_an_empty_mount_point_is_not_taken_for_an_empty_box(kept: Station) -> None:
+    kept.declare(ESTATE.replace("    rehearsal: true\n", "").replace(", medium: ssd, on_root: true", ", medium: ssd"))
+    shutil.rmtree(kept.root / "avocet")
+    (kept.root / "avocet").mkdir()
+    ran = retired(kept, "avocet", "--hash", "all")
+    assert ran.object["verdict"] != "clear"
+    assert any("avocet:disk" in one["what"] for one in ran.object["not_observed"])
