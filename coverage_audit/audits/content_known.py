@@ -69,7 +69,8 @@ class Known:
 
 def known_of(dataset: Dataset, address: Address, lineage: Lineage, parts: Parts) -> Known:
     """Take up what the ledger knows. Raises LedgerError."""
-    found = parts.ledger.verifications.of(dataset.id, address, lineage)
+    against = None if address == dataset.original else dataset.original
+    found = parts.ledger.verifications.of(dataset.id, address, lineage, against=against)
     return Known(
         dataset=dataset,
         address=address,

@@ -25,6 +25,10 @@ class ContentTime:
         left = self.limits.content_time - timedelta(seconds=self._spent.get(device, 0.0))
         return max(left, timedelta(0))
 
+    def is_whole(self, device: DeviceId) -> bool:
+        """Whether nothing was read of a device yet in this night."""
+        return not self._spent.get(device)
+
     def is_over(self, *devices: DeviceId) -> bool:
         """Whether one of these has no time left."""
         return any(self.left(device) < LEAST for device in devices)

@@ -85,14 +85,16 @@ class Sampling:
         beside = () if running.beside else self._beside(first.files[size:], size)
         taken = same = unreached = 0
         while taken < size and (lot := list(islice(in_order, min(size - taken, _FILES_AT_ONCE)))):
-            sample = {one.path for one in lot}
-            for chunk in chunks((*lot, *beside)):
+            settled = [one for one in lot if one.path in course.wanting]
+            taken += len(settled)  # whatever is read of them now, they count as they do
+            sample = {one.path for one in lot} - {one.path for one in settled}
+            for chunk in chunks((*(one for one in lot if one.path in sample), *beside)):
                 done = self._read(chunk, running.began)
                 further = sum(read.settled for read in done if read.file.path not in sample)
                 reads = [r for r in done if r.file.path in sample and r.fate is not Fate.CHANGED]
                 course = _sticking(course, reads)
                 taken += len(reads)
-                same += sum(read.fate is Fate.SAME and read.file.path not in course.wanting for read in reads)
+                same += sum(read.fate is Fate.SAME for read in reads)
                 unreached += sum(read.fate is Fate.UNREACHED for read in reads)
                 running = _counted(replace(running, beside=running.beside + further), course, same)
                 self.reading.copy.keep(running=running, round=course)

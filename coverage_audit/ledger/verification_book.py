@@ -19,13 +19,19 @@ from coverage_audit.ledger.transactions import Transactions
 class VerificationBook(Transactions):
     """The verifications of a ledger. Every method raises LedgerError. Those of renamed or moved parts go on."""
 
-    def of(self, dataset: DatasetId, place: Address, lineage: Lineage = NO_LINEAGE) -> Verification:
+    def of(
+        self, dataset: DatasetId, place: Address, lineage: Lineage = NO_LINEAGE, *, against: Address | None = None
+    ) -> Verification:
         """Return what is known of the content at a declared address (nothing: an empty value).
 
         What was before a person accepted anew what its volume shows does not count any more: it was of another place.
+        Where that was the original's volume (`against`), only what was found to be spoilt is still known.
         """
         with self._reading() as connection:
             accepted = accepted_at(connection, place.volume, lineage.of_device(place.volume.device))
+            other = None
+            if against is not None:
+                other = accepted_at(connection, against.volume, lineage.of_device(against.volume.device))
             row = connection.execute(
                 select(VERIFICATIONS)
                 .where(_at(dataset, place, lineage))
@@ -34,7 +40,10 @@ class VerificationBook(Transactions):
             ).first()
         if row is None or (accepted is not None and row.at < accepted):
             return Verification()
-        return load_verification(row.body)
+        known = load_verification(row.body)
+        if other is not None and row.at < other:
+            return Verification(spoilt=known.spoilt, more=known.more)
+        return known
 
     def keep(
         self, dataset: DatasetId, place: Address, known: Verification, at: datetime, lineage: Lineage = NO_LINEAGE

@@ -75,6 +75,7 @@ def recordings(files: int) -> Disk:
 class Boxes:
     """The original's disk and a copy's, read within `limits`. `asked` is what was read, by device and path.
 
+    `fails` says why a device cannot be read, `endless` files take more than a night.
     `before_reading` is called with the device before anything of it is read: what happens between listing and reading.
     """
 
@@ -87,6 +88,7 @@ class Boxes:
     now: datetime = STARTED
     asked: list[tuple[str, bytes]] = field(default_factory=list)
     fails: dict[str, Gap] = field(default_factory=dict)
+    endless: set[bytes] = field(default_factory=set)
     before_reading: Callable[[str], None] = lambda _: None
     last: JudgedDataset | None = None
 
@@ -173,6 +175,7 @@ class Boxes:
             return self.fails[device.id]
         self.before_reading(device.id)
         within = round(budget.total_seconds() / self.seconds)
+        within = min(within, next((at for at, one in enumerate(wanted) if one.path in self.endless), within))
         hashed, not_hashed = list[HashedFile](), list[NotHashed]()
         for one in wanted[:within]:
             self.asked.append((device.id, one.path))
@@ -194,7 +197,7 @@ class Boxes:
             hashed=tuple(hashed),
             not_hashed=tuple(not_hashed),
             left=tuple(wanted[within:]),
-            seconds=len(wanted[:within]) * self.seconds,
+            seconds=budget.total_seconds() if len(wanted) > within else len(wanted) * self.seconds,
             bytes=sum(one.size for one in hashed),
         )
 

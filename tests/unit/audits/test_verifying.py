@@ -16,6 +16,7 @@ from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.model import Proof
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.evidence.verified import Harm
+from coverage_audit.judgement.content_shown import USUAL
 from coverage_audit.judgement.verdict import Answer, Standing
 from coverage_audit.reckoning.sampling import sample_size
 from tests.builders.boxes import Boxes, File, boxes, recordings, with_terms
@@ -422,3 +423,20 @@ def test_two_runs_draw_other_samples(tmp_path: Path) -> None:
             two.night()
             read.append({path for device, path in two.asked if device == "heron"})
     assert read[0] != read[1]
+
+
+def test_a_file_for_which_a_whole_night_is_not_enough_is_not_shown_and_stops_nothing(two: Boxes) -> None:
+    two.night(ALL)
+    all_of_them = replace(USUAL, confidence=Fraction(999, 1000), tolerable=Fraction(1, 1000))
+    two.policy = with_terms(all_of_them)
+    two.endless = {b"takes/00123.flac"}
+    two.night(ALL)
+    nights = [two.night() for _ in range(7)]
+
+    last, whole = nights[-1].last, nights[-1].whole
+    assert last is not None
+    assert (last.asked, last.same, last.not_shown) == (FILES, FILES - 1, 1)
+    assert two.answer() is Answer.UNVERIFIED
+    assert whole is not None
+    assert whole.ended is not None
+    assert (whole.same.files, whole.not_shown) == (FILES - 1, 1)

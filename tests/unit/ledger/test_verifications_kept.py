@@ -66,3 +66,12 @@ def test_what_was_before_the_volume_was_accepted_anew_counts_no_more(ledger: Led
     assert ledger.verifications.of(RECORDINGS, COPY) == Verification()
     ledger.verifications.keep(RECORDINGS, COPY, KNOWN, night(4))
     assert ledger.verifications.of(RECORDINGS, COPY) == KNOWN
+
+
+def test_what_was_held_against_another_original_counts_no_more_but_damage_is_not_forgotten(ledger: Ledger) -> None:
+    ledger.verifications.keep(RECORDINGS, COPY, KNOWN, night(2))
+    ledger.accept(ORIGINAL.volume, [PinnedFact(name="filesystem_uuid", value="another")], night(3), "R. Byrne")
+
+    found = ledger.verifications.of(RECORDINGS, COPY, against=ORIGINAL)
+    assert found == Verification(spoilt=KNOWN.spoilt, more=KNOWN.more)
+    assert ledger.verifications.of(RECORDINGS, COPY) == KNOWN
