@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import secrets
@@ -115,6 +116,8 @@ def _read(descriptor: int, one: Wanted, sink: Sink, pace: Pace) -> str | None:
         return NO_FILE
     if (before.st_size, before.st_mtime_ns) != (one.size, one.mtime_ns):
         return CHANGED_BEFORE
+    with contextlib.suppress(OSError, AttributeError):  # so that the disk is read, not what is in memory of it
+        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
     left = one.size
     while left:
         try:

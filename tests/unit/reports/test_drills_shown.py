@@ -80,6 +80,13 @@ def test_its_figures_are_in_the_json_and_null_where_nothing_is_known() -> None:
     assert mended["damaged"] is None
 
 
+def by_schema(text: str) -> Any:
+    loaded = json.loads(text)
+    schema = json.loads((defaults_folder() / "drill.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(schema).validate(loaded)
+    return loaded
+
+
 def test_the_command_says_what_came_back_and_escapes_every_name() -> None:
     spoilt = Incident(path=HOSTILE, fate=Fate.DAMAGED, why="\x1b[31m")
     drill = a_drill(0, DrillOutcome.DAMAGED, incidents=(spoilt,) * 30, point="2026\x1b", named=1, unheld=2)
@@ -98,7 +105,7 @@ def test_the_command_says_what_came_back_and_escapes_every_name() -> None:
     ):
         assert part in text
     assert "\x1b" not in text
-    loaded = json.loads(drill_json(drill, drilled))
+    loaded = by_schema(drill_json(drill, drilled))
     assert loaded["incidents"][0]["path_bytes"] == HOSTILE.hex()
     assert "\x1b" not in drill_json(drill, drilled)
 
@@ -112,3 +119,4 @@ def test_a_drill_by_hand_is_said_to_be_declared() -> None:
     text = by_hand_text(replace(by_hand(0), who="R.\x1b Byrne"), DUBLIN)
     assert "by hand, by word of R.\\x1b Byrne: the spring of 2024, played" in text
     assert "declared, not measured" in text
+    assert by_schema(drill_json(by_hand(0)))["who"] == "R. Byrne"
