@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 from pathlib import Path
 
@@ -78,6 +79,24 @@ def test_a_bsd_is_known_by_what_its_stat_prints(foreign: Path) -> None:
 def test_a_stat_that_prints_something_else_is_of_no_use(foreign: Path, printed: str) -> None:
     fake(foreign, "stat", f"echo '{printed}'")
     assert found(foreign).walk is None
+
+
+@pytest.mark.parametrize("name", ["sha256", "openssl"])
+def test_digests_are_known_by_what_is_printed_whatever_makes_them(tools: Path, name: str) -> None:
+    for tool in ("sha256sum", "sha512sum", "sha1sum", "md5sum"):
+        (tools / tool).unlink()
+    asked = "-q" if name == "sha256" else "dgst -r -sha256"  # as a BSD's own tool prints it, and openssl's manual says
+    end = "" if name == "sha256" else " *stdin"
+    fake(tools, name, f'[ "$*" = "{asked}" ] || exit 1; d=$(busybox sha256sum); echo "${{d%% *}}{end}"')
+    (tools / "busybox").symlink_to(shutil.which("busybox") or "busybox")
+
+    assert found(tools).digests == ("sha256",)
+
+
+def test_a_tool_that_prints_another_digest_is_none(tools: Path) -> None:
+    fake(tools, "sha256sum", "cat >/dev/null; echo e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855")
+
+    assert "sha256" not in found(tools).digests
 
 
 def test_an_answer_without_a_way_is_none() -> None:

@@ -18,9 +18,11 @@ import pytest
 from coverage_audit.collectors import errand_process
 from coverage_audit.collectors.errand_process import ErrandProcess
 from coverage_audit.collectors.hash_files import hash_files, usable_digests
+from coverage_audit.collectors.hashing import hash_here
+from coverage_audit.collectors.pace import Pace
 from coverage_audit.estate.access import Access, LocalAccess, ShelfAccess
 from coverage_audit.estate.model import Device
-from coverage_audit.evidence.content import HashedFiles, Wanted, common_algorithm
+from coverage_audit.evidence.content import HashedFile, HashedFiles, NotHashed, Wanted, common_algorithm
 from coverage_audit.evidence.facts import Gap, GapKind
 from tests.builders.limits import some_limits
 from tests.builders.questions import a_device
@@ -383,3 +385,74 @@ def test_a_connection_that_ends_in_the_middle_keeps_what_was_said(root: Path, st
     assert 1 <= len(found.hashed) < 60
     assert len(found.hashed) + len(found.left) == 60
     assert found.stopped is not None
+
+
+def test_a_folder_that_has_become_a_link_leads_to_no_content(root: Path, start_sshd: StartSshd) -> None:
+    """A copy's folder that was replaced by a link to the original would show the original's own content as its own."""
+    files = wanted(root, *CONTENT)
+    shutil.copytree(root, root.parent / "original", copy_function=shutil.copy2)
+    shutil.rmtree(root / "2025")
+    (root / "2025").symlink_to(root.parent / "original" / "2025")
+
+    for device in (here(root), here(root, start_sshd().access)):
+        found = whole(read(device, root, files))
+        assert {one.path for one in found.hashed} == {name for name in CONTENT if not name.startswith(b"2025/")}
+        assert len(found.not_hashed) == 2
+
+
+class Meddling(Pace):
+    """A pace at which something is written into a file while it is read, and its times put back."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(until=time.monotonic() + 30)
+        self._file = file
+
+    def took(self, size: int) -> None:
+        before = self._file.stat()
+        with self._file.open("r+b") as opened:
+            opened.seek(1000)
+            opened.write(b"?")
+        os.utime(self._file, ns=(before.st_atime_ns, before.st_mtime_ns))
+        super().took(size)
+
+
+def test_what_is_written_here_while_it_is_read_has_no_digest_though_its_times_are_put_back(root: Path) -> None:
+    told: list[HashedFile | NotHashed] = []
+
+    hash_here("sha256", str(root), wanted(root, b"large.wav"), Meddling(root / "large.wav"), told.append)
+
+    assert told == [NotHashed(path=b"large.wav", why="it changed while it was read")]
+
+
+def test_what_is_written_on_a_box_while_it_is_read_has_no_digest_though_its_times_are_put_back(
+    root: Path, start_sshd: StartSshd
+) -> None:
+    meddling = root.parent / "meddling"
+    meddling.mkdir()
+    file, times = root / "large.wav", root.parent / "times"
+    shutil.copy2(file, times)
+    written = f"printf '?' | dd of='{file}' bs=1 seek=1000 conv=notrunc 2>/dev/null; touch -r '{times}' '{file}'"
+    (meddling / "sha256sum").write_text(f"#!/bin/sh\n/usr/bin/sha256sum\n{written}\n")
+    (meddling / "sha256sum").chmod(0o755)
+    device = here(root, start_sshd(f"SetEnv PATH={meddling}:/usr/bin:/bin").access)
+
+    found = whole(read(device, root, wanted(root, b"take-0001.wav", b"large.wav")))
+
+    assert [one.path for one in found.hashed] == [b"take-0001.wav"]
+    assert found.not_hashed == (NotHashed(path=b"large.wav", why="it changed while it was read"),)
+
+
+def test_many_files_here_are_read_by_two_workers_and_every_one_once(
+    root: Path, monkeypatch: pytest.MonkeyPatch, started: list[ErrandProcess]
+) -> None:
+    monkeypatch.setattr("coverage_audit.collectors.hash_files._MANY", 10)
+    files = many(root, 45, 1000)
+    (root / "many-044").unlink()
+
+    found = whole(read(here(root), root, files))
+
+    assert len(started) == 2
+    assert [one.path for one in found.hashed] == [b"many-%03d" % number for number in range(44)]
+    assert [one.path for one in found.not_hashed] == [b"many-044"]
+    assert found.bytes == 44_000
+    assert found.left == ()
