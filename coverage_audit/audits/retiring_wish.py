@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from coverage_audit.errors import UsageError
 from coverage_audit.estate.addresses import parse_address, parse_volume_key
-from coverage_audit.estate.model import Address, DatasetId, DeviceId, Estate, VolumeKey
+from coverage_audit.estate.model import Address, DatasetId, DeviceId, Estate, Volume, VolumeKey
 from coverage_audit.estate.spelling import nearest
+from coverage_audit.reckoning.parity import array_of
 from coverage_audit.scenarios.leaving import Leaving, leaving_with
 
 _T = TypeVar("_T")
@@ -42,14 +43,19 @@ class RetireWish:
 def leaving_of(estate: Estate, targets: Sequence[str]) -> Leaving:
     """Return what leaves. Raises UsageError for what is not declared."""
     if not targets:
-        raise UsageError("say what is to be retired: a device, or a volume as device:volume")
-    devices, volumes = set[DeviceId](), set[VolumeKey]()
+        raise UsageError("say what is to be retired: a device, a volume as device:volume, a drive as device:volume#2")
+    devices, volumes, drives = set[DeviceId](), set[VolumeKey](), list[str]()
     for target in targets:
-        if ":" in target:
+        whole, hash_sign, number = target.partition("#")
+        if hash_sign:
+            volumes.add(_volume(estate, whole))
+            drives.append(_drive(estate.volume(_volume(estate, whole)), number))
+        elif ":" in target:
             volumes.add(_volume(estate, target))
         else:
             devices.add(_device(estate, target))
-    return leaving_with(estate, devices, volumes)
+    found = leaving_with(estate, devices, volumes)
+    return replace(found, falls=(*drives, *found.falls))
 
 
 def originals_of(estate: Estate, words: Iterable[str], leaving: Leaving) -> dict[DatasetId, Address]:
@@ -88,6 +94,22 @@ def _volume(estate: Estate, target: str) -> VolumeKey:
     if str(key) not in known:
         raise UsageError(f"there is no volume '{key}' in the estate; {_guess(str(key), known)}")
     return key
+
+
+def _drive(volume: Volume, number: str) -> str:
+    """Say what one drive takes with it. Raises UsageError for one that is not declared."""
+    if not (number.isdecimal() and 1 <= int(number) <= len(volume.drives)):
+        known = f"its drives are #1 to #{len(volume.drives)}" if volume.drives else "its drives are not declared"
+        raise UsageError(f"{volume.key} has no drive '#{number}' ({known})")
+    try:
+        stands = array_of([drive.size for drive in volume.drives], volume.parity).stands
+    except ValueError:
+        stands = 0
+    left = f"it stands {stands - 1} more losses then" if stands else "it does not stand that loss"
+    return (
+        f"{volume.key}#{number} is a drive of {volume.key} ({left}): all that is on the volume is asked about: "
+        "while a drive is out, nothing else may happen to it"
+    )
 
 
 def _read(text: str, parse: Callable[[str], _T], before: str) -> _T:

@@ -33,7 +33,7 @@ EPILOG = (
 
 
 @click.command("retire", epilog=EPILOG)
-@click.argument("targets", nargs=-1, required=True, metavar="DEVICE[:VOLUME]...")
+@click.argument("targets", nargs=-1, required=True, metavar="DEVICE[:VOLUME[#DRIVE]]...")
 @click.option(
     "--hash",
     "to_hash",

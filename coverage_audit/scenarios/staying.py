@@ -47,6 +47,9 @@ def stay_of(
     """Return whether a place stays. `leavers` is what was seen of the places that leave."""
     if place.volume.key in leaving.volumes:
         return Stay(stays=Stays.GOES, why="it leaves itself")
+    hanging = place.attached
+    if hanging is not None and hanging.host in leaving.devices:
+        return Stay(stays=Stays.NOT_SHOWN, why=f"it is plugged into {hanging.host}, which leaves: plug it in elsewhere")
     for device, why in stands_on(place, estate, machines).items():
         if device in leaving.devices:
             return Stay(stays=Stays.GOES, why=why)
