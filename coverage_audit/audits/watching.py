@@ -100,13 +100,17 @@ class _Watch:
             standing=change,
         )
         watching = Watching(watched=watched, rows=rows)
-        return replace(watching, record=self._record(watching, former)) if trusted else watching
+        if trusted:
+            return replace(watching, record=self._record(watching, former))
+        return replace(watching, rows=self.kept.rows if self.kept else None)  # copies are held against what was before
 
     def _former(self) -> Manifest | None:
         """Return the listing that this one is held against: the last, or one before it where that is of today."""
         names = self.place.lineage.of_device(self.place.address.volume.device)
         last = self.parts.ledger.last_manifest(self.place.address, names, complete=True)
         before = None if self.kept is None or self.kept.standing is not None else self.kept.against
+        if before is not None and self.kept is not None and self.kept.open:
+            return before
         if before is None or last is None or not self._within(AT_ONCE, last) or not self._within(AT_MOST, before):
             return last
         return before
@@ -173,6 +177,8 @@ class _Watch:
             against=former.file if former is not None and self._within(AT_MOST, former) else None,
             shares=shares(watched.last) if watched.last is not None and counts else None,
         )
+        if former is not None and watched.last is None:  # the auditor's own machine failed: the next audit tries again
+            record = replace(record, against=former.file, open=True)
         if standing is None:
             return record
         if standing.accepted is not None:

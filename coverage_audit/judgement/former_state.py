@@ -91,7 +91,7 @@ def _of_mirrors(mirrors: Sequence[_Mirror], change: MassChange) -> Iterator[str]
         yield f"{joined(gone)} {'has' if len(gone) == 1 else 'have'} taken it over"
     unknown = [str(mirror.copy.address) for mirror in mirrors if mirror.holds is None]
     if unknown:
-        yield f"not seen in this audit, so not known: {joined(unknown)}"
+        yield f"whether {joined(unknown)} still {'holds' if len(unknown) == 1 else 'hold'} it is not known"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -51,6 +51,7 @@ class TurnoverBook(Transactions):
         after = standing is not None and accepted is not None and accepted > standing.since
         return KeptTurnover(
             against=self._opened(row.file),
+            open=row.body["open"],
             standing=standing,
             rows=still_there(self._folder.relations, row.rows),
             accepted=accepted if after else None,
@@ -88,6 +89,7 @@ def write_turnover(connection: Connection, audit: int, record: TurnoverRecord, m
             rows=None if record.rows is None else moved[record.rows].name,
             body={
                 "shares": None if record.shares is None else store_shares(record.shares),
+                "open": record.open,
                 "standing": None if record.standing is None else store_change(record.standing),
             },
         )

@@ -16,14 +16,16 @@ class TurnoverRecord:
     """What one audit leaves of one place: of a dataset's original, or of a mirror of it.
 
     `at` is when its listing of this audit started. `against` is the manifest's file with which the next audit compares
-    (None: with the last one). `shares` are this audit's for the history (None: they are none of it). `standing` is the
-    change that stands, `rows` the file of what went or changed by it: staged now, or kept already.
+    (None: with the last one); `open`: this one failed to, so the next does whatever else there is. `shares` are this
+    audit's for the history (None: they are none of it). `standing` is the change that stands, `rows` the file of what
+    went or changed by it: staged now, or kept already.
     """
 
     dataset: DatasetId
     place: Address
     at: datetime
     against: Path | None = None
+    open: bool = False
     shares: Shares | None = None
     standing: MassChange | None = None
     rows: Path | None = None
@@ -31,7 +33,7 @@ class TurnoverRecord:
 
 @dataclass(frozen=True, kw_only=True)
 class KeptTurnover:
-    """What the audit before left of a place.
+    """What the audit before left of a place; the fields are those of its record.
 
     `against` is None where there is none, or where it is gone or damaged; `rows` likewise. `accepted` is when a person
     accepted what the volume shows, after the change that stands was met. `history` are the shares of the last audits,
@@ -39,6 +41,7 @@ class KeptTurnover:
     """
 
     against: Manifest | None = None
+    open: bool = False
     standing: MassChange | None = None
     rows: Path | None = None
     accepted: datetime | None = None

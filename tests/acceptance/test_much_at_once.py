@@ -7,7 +7,12 @@ import shutil
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
+
+from coverage_audit.audits import watching
 from coverage_audit.audits.audit import Audited
+from coverage_audit.comparison.turnover import Turned
+from coverage_audit.errors import ComparisonError
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, Standing
 from tests.builders.two_places import two_places
 from tests.parts.station import Station, copy_of, dataset_of
@@ -321,3 +326,50 @@ def test_the_state_before_that_cannot_be_read_any_more_ends_nothing(station: Sta
 
     assert found(audited).answer is Answer.NONCONFORMITY
     assert "could not be told in this audit" in found(audited).message
+
+
+def test_a_night_on_which_the_auditor_failed_to_compare_is_made_up_for(
+    station: Station, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+
+    def full(*_: object, **__: object) -> Turned:
+        raise ComparisonError("the disk is full")
+
+    with monkeypatch.context() as failing:
+        failing.setattr(watching, "turn", full)
+        failed = station.night()
+    assert found(failed).answer is Answer.UNVERIFIED
+    station.pass_time(DAY)
+
+    assert found(station.night()).answer is Answer.NONCONFORMITY
+
+
+def test_it_stands_while_the_original_is_not_seen(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "spring")
+    assert found(station.night()).answer is Answer.NONCONFORMITY
+    station.pass_time(DAY)
+    shutil.move(station.root / "kestrel", station.root / "unplugged")
+
+    away = station.night()
+
+    assert found(away).answer is Answer.NONCONFORMITY
+    assert "could not be told in this audit" in found(away).message
+    assert copy_of(away, "field-recordings").standing is not Standing.STALE
+
+
+def test_what_a_mirror_loses_by_itself_is_told_of_the_mirror(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(station.root / "heron/recordings/spring")
+
+    audited = station.night()
+
+    told = found(audited, "shrinkage:field-recordings@heron:pool/recordings")
+    assert told.answer is Answer.NONCONFORMITY
+    assert "the original still holds 30 files" in told.message
+    assert found(audited).answer is Answer.CONFORMITY

@@ -13,6 +13,7 @@ from coverage_audit.estate.model import Medium, SiteId
 from coverage_audit.evidence.difference import CopyComparison, Tally
 from coverage_audit.evidence.facts import Gap, MountedFilesystem, PinState, PointList
 from coverage_audit.evidence.manifest import CompleteManifest
+from coverage_audit.evidence.turnover import MassChange, Sign, Turnover, Watched
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase, PlaceEvidence
 from coverage_audit.judgement.verdict import JudgedEstate
 from tests.builders.cases import (
@@ -184,7 +185,26 @@ def shrunk(files: int) -> OnCase:
     return apply
 
 
+def much_at_once(case: DatasetCase) -> DatasetCase:
+    """A tenth of the original went since last night."""
+    before, gone = Tally(files=1000, bytes=10**9), Tally(files=100, bytes=10**8)
+    now = Tally(files=900, bytes=9 * 10**8)
+    last = STARTED - timedelta(days=1)
+    turnover = Turnover(before_at=last, at=STARTED, before=before, now=now, gone=gone)
+    change = MassChange(since=STARTED, seen_at=STARTED, turnover=turnover, signs=(Sign.WENT,))
+    watched = Watched(last=turnover, signs=change.signs, standing=change)
+    return replace(case, original=replace(case.original, watched=watched))
+
+
+def listing_before_lost(case: DatasetCase) -> DatasetCase:
+    """What the last listing showed cannot be read any more."""
+    watched = replace(case.original.watched or Watched(), last=None, why_not="it cannot be read any more")
+    return replace(case, original=replace(case.original, watched=watched))
+
+
 ON_THE_ORIGINAL: dict[str, OnCase] = {
+    "much at once": much_at_once,
+    "listing before lost": listing_before_lost,
     "emptied": shrunk(0),
     "shrunk": shrunk(7),
     "unseen": lambda case: replace(case, original=replace(case.original, tree=a_gap("kestrel"), as_of=None)),

@@ -123,7 +123,9 @@ def test_a_copy_that_was_not_seen_in_this_audit_is_not_known_to_hold_it() -> Non
     earlier = a_copy(HERON, RECORDINGS.copies[0], comparison=holding(TOOK), tree_at=STARTED - timedelta(hours=20))
     found = told(fallen(earlier, a_copy(CURLEW, RECORDINGS.copies[1], comparison=None, gap=a_gap("curlew"))))
 
-    assert "not seen in this audit, so not known: heron:pool/mirror/recordings and curlew:store/record" in found.message
+    assert (
+        "whether heron:pool/mirror/recordings and curlew:store/recordings still hold it is not known" in found.message
+    )
     assert "no copy is known" not in found.message
 
 
