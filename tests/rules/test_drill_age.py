@@ -92,6 +92,7 @@ def test_where_no_drill_is_asked_there_is_no_criterion_but_damage_is_said_and_co
     finding = found(spoilt, "drill-age:field-recordings@heron:pool/mirror/recordings")
     assert finding.answer in {Answer.NONCONFORMITY, Answer.OBSERVATION}
     assert "“take-7\\n.wav”" in finding.message
+    assert not finding.waivable
     assert spoilt.copies[0].standing is Standing.DAMAGED
 
 

@@ -79,6 +79,7 @@ def _damage(copy: JudgedCopy, drill: Drill, context: DatasetContext) -> Finding:
         evidence=(_item(drill),),
         control=RULE.control,
         degree=float(drill.damaged.files),
+        waivable=False,
     )
 
 

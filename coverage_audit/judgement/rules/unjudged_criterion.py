@@ -6,14 +6,12 @@ Why: silence about a criterion would read as if it were met.
 
 How to mend: use a version that judges it, or take the criterion out of the policy until there is one.
 
-The control: depends on the criterion; NIST SP 800-53 Rev. 5 SI-12 for `keep`, CP-9(1) for `verify`, CP-9(2) and CP-4
-for `drill`, CP-9 for the rest.
+The control: NIST SP 800-53 Rev. 5 CP-9, of which each criterion is a part.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
 
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.rule import Rule, supports
@@ -26,8 +24,6 @@ RULE = Rule(
     control=supports("NIST SP 800-53 Rev. 5 CP-9"),
     doc=__doc__ or "",
 )
-
-_CONTROLS: Final = {"verify": "CP-9(1)", "drill": "CP-9(2) and CP-4"}
 
 
 def check(context: DatasetContext) -> Iterable[Finding]:
@@ -49,5 +45,5 @@ def check(context: DatasetContext) -> Iterable[Finding]:
                     how="read from the estate file",
                 ),
             ),
-            control=supports(f"NIST SP 800-53 Rev. 5 {_CONTROLS.get(criterion.name, 'CP-9')}"),
+            control=RULE.control,
         )
