@@ -149,5 +149,5 @@ def test_a_criterion_that_cannot_be_judged_yet_is_never_silent() -> None:
         "unjudged-criterion:field-recordings/drill",
     ]
     assert {f.answer for f in found} == {Answer.UNVERIFIED}
-    assert found[0].control == "supports evidence for NIST SP 800-53 Rev. 5 CP-9(1)"
+    assert found[0].control == "supports evidence for NIST SP 800-53 Rev. 5 CP-9"
     assert dataset.conclusion == "unverified"
