@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Final
 
 from coverage_audit.audits.drill_choice import Choice, choose
 from coverage_audit.audits.drill_fates import Fates, Originals, fates_of
@@ -15,8 +17,12 @@ from coverage_audit.errors import CollectionError, UsageError
 from coverage_audit.estate.model import POINT, Address, Copy, Dataset, Estate
 from coverage_audit.evidence.content import ALGORITHMS, HashedFiles, StoredDigest, Wanted
 from coverage_audit.evidence.difference import Tally
-from coverage_audit.evidence.drilling import Drill, DrillOutcome, Fate, FilesBack
+from coverage_audit.evidence.drilling import Drill, DrillOutcome, Fate, FilesBack, Incident
 from coverage_audit.evidence.facts import Gap, GapKind
+
+
+MOST_NAMED: Final = 500
+"""So many files that a drill did not show are kept by name; of the others only their number is."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,7 +120,7 @@ class _Drilling:
             read=back.read,
             seconds=back.seconds,
             way=back.way,
-            incidents=fates.incidents,
+            incidents=_worth_keeping(fates.incidents),
         )
 
     def _originals_now(self, back: FilesBack, place: ReadingPlace | Gap, algorithm: str) -> HashedFiles | Gap:
@@ -168,6 +174,12 @@ def _outcome(choice: Choice, back: FilesBack, fates: Fates) -> DrillOutcome:
     enough = 2 * len(fates.restored) >= len(choice.files) and sum(fates.restored.values()) > 0
     mended = choice.old <= fates.restored.keys()
     return DrillOutcome.RESTORED if whole and enough and mended else DrillOutcome.INCOMPLETE
+
+
+def _worth_keeping(incidents: Sequence[Incident]) -> tuple[Incident, ...]:
+    """Return all damaged files, which the next drill reads again, and the first of the others."""
+    damaged = [one for one in incidents if one.fate is Fate.DAMAGED]
+    return (*damaged, *[one for one in incidents if one.fate is not Fate.DAMAGED][:MOST_NAMED])
 
 
 def _wanted(path: bytes, size: int, mtime_ns: int) -> Wanted:

@@ -82,7 +82,7 @@ class Drill:
     bytes, `unread`, `changed` and `unheld` counts. `read` bytes passed in `seconds` of reading alone. `by_originals` is
     how many of the restored ones were held against their originals as they are now, the others against digests that are
     stored of them. `named` of the chosen were named, or found damaged before; the others were drawn. `incidents` are
-    those that were not restored, all that are damaged among them. `who` and `what` say who did one by hand.
+    the first that were not restored, all that are damaged before them. `who` and `what` say who did one by hand.
     """
 
     dataset: DatasetId
