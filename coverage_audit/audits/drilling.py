@@ -20,7 +20,6 @@ from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.drilling import Drill, DrillOutcome, Fate, FilesBack, Incident
 from coverage_audit.evidence.facts import Gap, GapKind
 
-
 MOST_NAMED: Final = 500
 """So many files that a drill did not show are kept by name; of the others only their number is."""
 

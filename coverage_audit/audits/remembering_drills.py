@@ -29,5 +29,4 @@ def with_drills(estate: Estate, dataset: Dataset, evidence: CopyEvidence, parts:
 def _shortened(drill: Drill | None) -> Drill | None:
     if drill is None:
         return None
-    others = [one for one in drill.incidents if one not in drill.damaged_files]
-    return replace(drill, incidents=tuple([*drill.damaged_files, *others][:_NAMED]))
+    return replace(drill, incidents=drill.incidents[:_NAMED])  # the damaged ones come first
