@@ -58,7 +58,7 @@ def run_audit(estate: Estate, wanted: Sequence[str], parts: Parts, wish: Wish = 
         estate,
         [case.case for case in cases],
         identities=[check for check in identities.values() if isinstance(check, IdentityCheck)],
-        gaps=_gaps(answers),
+        gaps=[*_gaps(answers), *parts.ledger.digests.lost],
         started=started,
         finished=parts.clock(),
         whole=plan.whole,

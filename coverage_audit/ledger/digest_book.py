@@ -18,6 +18,7 @@ from coverage_audit.errors import EvidenceError, LedgerError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.content import DigestsAdded, HashedFile, StoredDigest
+from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.evidence.store import DigestsFile, StoredDigests, add_digests, reading_digests
 from coverage_audit.ledger.folder import StateFolder, speaking_of
 from coverage_audit.ledger.needed import PAIRS_KEPT
@@ -30,6 +31,12 @@ class DigestBook:
 
     def __init__(self, folder: StateFolder) -> None:
         self._folder = folder
+        self._lost: list[Gap] = []
+
+    @property
+    def lost(self) -> tuple[Gap, ...]:
+        """What was found to be damaged and begun anew since the ledger was opened: an audit says it."""
+        return tuple(self._lost)
 
     def of(self, address: Address, algorithm: str, formerly: Sequence[DeviceId] = ()) -> StoredDigests:
         """Return what is remembered of a tree's files by one algorithm."""
@@ -78,7 +85,10 @@ class DigestBook:
                 damage = None if before is None else _damage(before)
                 if damage is None:
                     raise LedgerError(str(error)) from error
-            return replace(self._add(None, file, said, hashed), damaged=damage)
+            added = replace(self._add(None, file, said, hashed), damaged=damage)
+        detail = f"what was remembered of its files' content is lost, so earlier decay is not seen: {damage}"
+        self._lost.append(Gap(subject=str(address), kind=GapKind.STORAGE, detail=detail, at=at))
+        return added
 
     def prune(self, estate: Estate, now: datetime) -> None:
         """Let go of what belongs to no declared original or copy any more and was not added to for long.

@@ -14,6 +14,7 @@ import pytest
 
 from coverage_audit.estate.model import DeviceId
 from coverage_audit.evidence.content import HashedFile
+from coverage_audit.evidence.facts import GapKind
 from coverage_audit.ledger.digest_book import DigestBook
 from coverage_audit.ledger.folder import StateFolder
 from coverage_audit.ledger.opening import exclusive, open_ledger
@@ -181,6 +182,7 @@ def test_damage_counts_as_nothing_remembered_and_is_said(book: DigestBook, folde
     found = book.add(PLACE, "sha256", files[:10], LATER)
     assert found.damaged is not None
     assert str(file) in found.damaged
+    assert [(gap.subject, gap.kind, gap.at) for gap in book.lost] == [(str(PLACE), GapKind.STORAGE, LATER)]
     assert found.decayed == ()
     assert set(book.lookup(PLACE, "sha256", [one.path for one in files])) == {one.path for one in files[:10]}
     assert book.add(PLACE, "sha256", files[:10], LATER).damaged is None
