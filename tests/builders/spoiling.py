@@ -24,12 +24,14 @@ from tests.builders.cases import (
     a_manifest,
     a_point,
     an_identity,
+    an_original,
     device_facts,
     judged,
     volume_facts,
 )
 from tests.builders.station import (
     CURLEW,
+    HELD,
     HERON,
     KESTREL,
     RECORDINGS,
@@ -44,6 +46,8 @@ from tests.builders.station import (
 FEW = Tally(files=3, bytes=3_000)
 AVOCET = a_device("avocet", a_volume("avocet:images", medium=Medium.SSD), site=SiteId("barn"))
 
+QUIET = Turnover(before_at=STARTED - timedelta(days=1), at=STARTED, before=HELD, now=HELD)
+
 OnCopy = Callable[[CopyEvidence, DatasetCase], CopyEvidence]
 OnPlace = Callable[[PlaceEvidence, DatasetCase], PlaceEvidence]
 OnCase = Callable[[DatasetCase], DatasetCase]
@@ -56,6 +60,7 @@ def all_well() -> DatasetCase:
         a_copy(CURLEW, RECORDINGS.copies[1]),
         a_copy(AVOCET, replace(RECORDINGS.copies[1], address=an_address("avocet:images/recordings"))),
         a_dated_copy(HERON, a_point("2026-11-24", STARTED - timedelta(hours=9), sealed=True)),
+        original=an_original(watched=Watched(last=QUIET, known=9)),
     )
 
 

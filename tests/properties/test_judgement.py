@@ -35,7 +35,7 @@ from tests.builders.station import (
 )
 
 POLICIES = st.builds(
-    lambda copies, media, offsite, keep, rhythm, dump_size, immutable: replace(
+    lambda copies, media, offsite, keep, rhythm, dump_size, immutable, shrinkage: replace(
         POLICY,
         copies=copies,
         media=media,
@@ -44,6 +44,7 @@ POLICIES = st.builds(
         rhythm=rhythm,
         dump_size=dump_size,
         immutable=immutable,
+        shrinkage=shrinkage,
     ),
     st.integers(1, 4),
     st.sampled_from([None, 1, 2]),
@@ -52,6 +53,7 @@ POLICIES = st.builds(
     st.sampled_from([None, Rhythm(every=timedelta(days=1)), Rhythm(every=timedelta(hours=6)), Rhythm()]),
     st.sampled_from([None, 0.5]),
     st.sampled_from([None, 1, 2]),
+    st.sampled_from([None, 0.1]),
 )
 
 
