@@ -13,7 +13,8 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import Reading
 from coverage_audit.audits.retiring_memory import Memory, SpoiltFile
 from coverage_audit.audits.retiring_trees import Trees
-from coverage_audit.comparison.held_elsewhere import ALGORITHM, HeldElsewhere, ToRead
+from coverage_audit.comparison.held_elsewhere import ALGORITHM, HeldElsewhere
+from coverage_audit.comparison.held_terms import ToRead
 from coverage_audit.estate.model import Address, Device, DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.content import HashedFiles, Wanted
 from coverage_audit.evidence.facts import Gap

@@ -10,8 +10,8 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved
 from coverage_audit.audits.retiring_looking import Looked, border_of
 from coverage_audit.audits.retiring_wish import NotKeptWord
-from coverage_audit.comparison.held_elsewhere import StayingTree
 from coverage_audit.comparison.held_rows import HeldTree, Region
+from coverage_audit.comparison.held_terms import StayingTree
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Address, DatasetId, Device, Estate, VolumeKey

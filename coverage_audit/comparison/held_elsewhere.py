@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -32,6 +31,7 @@ from coverage_audit.comparison.held_sql import (
     TABLES,
     UNHELD,
 )
+from coverage_audit.comparison.held_terms import StayingTree, ToRead, why_lone
 from coverage_audit.comparison.side import Tree
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import DatasetId, VolumeKey
@@ -48,27 +48,6 @@ _OF_CONTENT: Final = b"content"
 """Keeps keys of content apart from those of paths."""
 AT_ONCE: Final = 20_000
 """So many files are asked for at a time."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class StayingTree:
-    """A tree that stays. `counts`: this audit saw it on a place shown to stay; else it only may hold something."""
-
-    tree: HeldTree
-    counts: bool = True
-
-
-@dataclass(frozen=True, kw_only=True)
-class ToRead:
-    """Files of one tree (its number on its side) whose content is wanted: their rows and the figures listed."""
-
-    side: str  # "mine" or "others"
-    tree: int
-    places: tuple[int, ...]
-    paths: tuple[bytes, ...]
-    sizes: tuple[int, ...]
-    mtimes: tuple[int, ...]
-    ctimes: tuple[int | None, ...]
 
 
 class HeldElsewhere:
@@ -229,7 +208,7 @@ class HeldElsewhere:
                 volume=volumes[row["tree"]],
                 size=row["size"],
                 held=Held(row["held"]),
-                why=_why(row),
+                why=why_lone(row),
                 dataset=None if row["dataset"] == NOBODY else self.datasets[row["dataset"]],
                 left_out=row["left_out"],
             )
@@ -254,17 +233,3 @@ class HeldElsewhere:
             mtimes=tuple(rows["mtime"].to_pylist()),
             ctimes=tuple(rows["ctime"].to_pylist()),
         )
-
-
-def _why(row: dict[str, Any]) -> str:
-    match Held(row["held"]):
-        case Held.BY_LISTING:
-            return "a file of its place, size and time is elsewhere; the content was not read on both sides"
-        case Held.BY_SIZE:
-            return f"{row['there']} of its size elsewhere; not all of them were read"
-        case Held.PERHAPS:
-            return "a place that stays may hold it, and was not seen in this audit"
-        case _ if row["there"]:
-            return f"{row['there']} of its size elsewhere, each of other content"
-        case _:
-            return "none of its size is elsewhere"

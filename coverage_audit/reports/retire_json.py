@@ -29,7 +29,10 @@ def retire_json(found: Retirement) -> str:
 
 def told(found: Retirement) -> Json:
     """Return what the JSON object holds."""
-    held = found.elsewhere
+    return {**_concluded(found), **_files_by_class(found), **_rests_on(found)}
+
+
+def _concluded(found: Retirement) -> dict[str, Json]:
     return {
         "schema": SCHEMA,
         "verdict": found.verdict.value,
@@ -41,41 +44,12 @@ def told(found: Retirement) -> Json:
         "falls_with_it": [*found.falls],
         "started": rfc3339(found.started),
         "finished": rfc3339(found.finished),
-        "only_here": _files(held.lone, Held.ONLY_HERE),
-        "only_here_total": _tally(held.of(Held.ONLY_HERE)),
         "breaks": [
-            {
-                "dataset": one.dataset,
-                "rule": one.rule,
-                "message": one.message,
-                "mend": one.mend,
-                "proven": one.proven,
-            }
+            {"dataset": one.dataset, "rule": one.rule, "message": one.message, "mend": one.mend, "proven": one.proven}
             for one in found.breaks
         ],
         "not_observed": [{"what": one.what, "why": one.why, "blocks": one.blocks} for one in found.not_observed],
-        "by_listing_only": {
-            **_tally(held.of(Held.BY_LISTING, Held.BY_SIZE)),
-            "seconds": None if found.reading.left is None else round(found.reading.left.total_seconds()),
-            "same_place_size_and_time": _tally(held.of(Held.BY_LISTING)),
-            "same_size": _tally(held.of(Held.BY_SIZE)),
-            "paths": _files(held.lone, Held.BY_LISTING, Held.BY_SIZE),
-        },
-        "perhaps_elsewhere": {
-            **_tally(held.of(Held.PERHAPS)),
-            "paths": _files(held.lone, Held.PERHAPS),
-        },
         "steps": [*found.steps],
-        "held_elsewhere": _tally(held.of(Held.CONTENT)),
-        "classes": _classes(found),
-        "not_kept": [
-            {"pattern": one.pattern, "who": one.who, "why": one.why, **_tally(one.tally)} for one in held.not_kept
-        ],
-        "filesystems_not_kept": [
-            {"target": one.pattern, "who": one.who, "why": one.why} for one in found.filesystems_not_kept
-        ],
-        "changed_meanwhile": [_named(str(volume), path) for volume, path in found.changed[:MOST_LISTED]],
-        "spoilt": [{"at": str(one.at), "path_hex": one.path.hex()} for one in found.reading.spoilt],
         "datasets": [
             {
                 "id": one.dataset,
@@ -87,6 +61,37 @@ def told(found: Retirement) -> Json:
             }
             for one in found.datasets
         ],
+    }
+
+
+def _files_by_class(found: Retirement) -> dict[str, Json]:
+    held, left = found.elsewhere, found.reading.left
+    return {
+        "only_here": _files(held.lone, Held.ONLY_HERE),
+        "only_here_total": _tally(held.of(Held.ONLY_HERE)),
+        "by_listing_only": {
+            **_tally(held.of(Held.BY_LISTING, Held.BY_SIZE)),
+            "seconds": None if left is None else round(left.total_seconds()),
+            "same_place_size_and_time": _tally(held.of(Held.BY_LISTING)),
+            "same_size": _tally(held.of(Held.BY_SIZE)),
+            "paths": _files(held.lone, Held.BY_LISTING, Held.BY_SIZE),
+        },
+        "perhaps_elsewhere": {**_tally(held.of(Held.PERHAPS)), "paths": _files(held.lone, Held.PERHAPS)},
+        "held_elsewhere": _tally(held.of(Held.CONTENT)),
+        "classes": _classes(found),
+        "not_kept": [
+            {"pattern": one.pattern, "who": one.who, "why": one.why, **_tally(one.tally)} for one in held.not_kept
+        ],
+    }
+
+
+def _rests_on(found: Retirement) -> dict[str, Json]:
+    return {
+        "filesystems_not_kept": [
+            {"target": one.pattern, "who": one.who, "why": one.why} for one in found.filesystems_not_kept
+        ],
+        "changed_meanwhile": [_named(str(volume), path) for volume, path in found.changed[:MOST_LISTED]],
+        "spoilt": [{"at": str(one.at), "path_hex": one.path.hex()} for one in found.reading.spoilt],
         "walked": [
             {
                 "volume": str(one.volume),

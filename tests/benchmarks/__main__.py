@@ -1,7 +1,7 @@
 """One table of all speeds, each with its reference timed in the same run.
 
-`python -m tests.benchmarks [walk] [compare] [audit] [content] [page]`; without a name all of them. On an idle machine
-this takes some twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, `--also-50-million` adds
+`python -m tests.benchmarks [walk] [compare] [audit] [content] [retire] [page]`; without a name all of them. On an
+idle machine this takes some twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, `--also-50-million` adds
 that row.
 """
 
@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.benchmarks import audit, compare, content, page, walk
+from tests.benchmarks import audit, compare, content, page, retire, walk
 from tests.benchmarks.timing import Figure
 
 MILLION = 1_000_000
@@ -23,9 +23,8 @@ MILLION = 1_000_000
 def main() -> None:
     """Print the table."""
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument(
-        "what", nargs="*", choices=["walk", "compare", "audit", "content", "page", []], help="which rows (default: all)"
-    )
+    rows = ["walk", "compare", "audit", "content", "retire", "page", []]
+    words.add_argument("what", nargs="*", choices=rows, help="which rows (default: all)")
     words.add_argument("--small", action="store_true", help="a tenth of every size")
     words.add_argument("--also-50-million", action="store_true", help="compare 50 million rows too")
     words.add_argument("--rounds", type=int, default=3, help="how often each pair is timed")
@@ -41,6 +40,7 @@ def main() -> None:
         "content": lambda: content.rows(
             size // 10, large=2 if chosen.small else 8, folder=chosen.folder, rounds=chosen.rounds
         ),
+        "retire": lambda: retire.rows(5 * size, folder=chosen.folder, rounds=chosen.rounds),
         "page": lambda: page.rows(folder=chosen.folder, rounds=chosen.rounds),
     }
     load = os.getloadavg()[0]
