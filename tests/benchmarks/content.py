@@ -14,17 +14,21 @@ from tempfile import TemporaryDirectory
 from tests.benchmarks.timing import Figure, Measured, in_pairs, measure
 
 SMALL = 4096  # bytes of a small file
-LARGE = 256 << 20  # and of a large one
+MIDDLING = 64 << 10
+LARGE = 256 << 20
 IN_EACH = 20  # small files of a folder
 ONCE = Path(__file__).with_name("content_once.py")
 
 
 def rows(small: int = 100_000, large: int = 8, *, folder: Path | None = None, rounds: int = 3) -> list[Figure]:
-    """Measure so many small files, and so many large ones; they are made in a scratch folder."""
+    """Measure so many small files, a fifth as many of middling size, and so many large ones; all are made for it."""
     with TemporaryDirectory(dir=folder) as scratch:
         place = Path(scratch)
         return [
             _measured(place / "small", small, SMALL, f"{small:,} files of {SMALL >> 10} KiB", rounds),
+            _measured(
+                place / "middling", small // 5, MIDDLING, f"{small // 5:,} files of {MIDDLING >> 10} KiB", rounds
+            ),
             _measured(place / "large", large, LARGE, f"{large} files of {LARGE >> 20} MiB", rounds),
         ]
 
