@@ -335,3 +335,25 @@ def test_two_names_of_one_machine_are_lost_together(station: Station) -> None:
     (loss,) = asked(station, "kestrel")["losses"]
 
     assert {one["id"]: one["fate"] for one in loss["datasets"]} == {"sheets": "lost"}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("kestrel:main", "--replace", "4TB"), "there is no ="),
+        (("kestrel:main", "--replace", "4TB=8KB"), "ambiguous"),
+        (("kestrel:main", "--replace", "6TB=8TB"), "cannot be replaced: the array has 0 of them"),
+        (("kestrel:main", "--replace", "4TB=8TB", "--count", "4"), "cannot be replaced: the array has 3 of them"),
+        (("kestrel", "--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),
+        (("--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),
+        (("heron:pool", "--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),
+    ],
+)
+def test_a_replacement_that_makes_no_sense_is_refused_in_one_message(
+    audited: Station, words: tuple[str, ...], said: str
+) -> None:
+    ran = audited.called("loss", *words)
+
+    assert ran.status == 64
+    assert said in ran.err
+    assert ran.out == ""

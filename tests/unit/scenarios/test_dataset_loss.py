@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
+from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Attestation, Copy, Device, DeviceId, Estate, Proof
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
@@ -27,7 +28,20 @@ from tests.builders.cases import (
     lacking,
     volume_facts,
 )
-from tests.builders.station import CURLEW, FINISHED, HELD, HERON, KESTREL, POLICY, SEEN, STARTED, an_address, an_estate
+from tests.builders.station import (
+    CURLEW,
+    FINISHED,
+    HELD,
+    HERON,
+    KESTREL,
+    POLICY,
+    SEEN,
+    STARTED,
+    a_device,
+    a_volume,
+    an_address,
+    an_estate,
+)
 
 KESTREL_GONE = frozenset({device_domain(DeviceId("kestrel"))})
 DAY = timedelta(days=1)
@@ -185,6 +199,30 @@ def test_a_copy_whose_last_key_is_gone_holds_nothing_any_more() -> None:
         ("kestrel:main/recordings", False),
         ("curlew:store/it", True),
     ]
+
+
+def loose(name: str, *key_kept: str) -> Device:
+    """A drive on the shelf at the barn that is encrypted as a whole."""
+    volume = a_volume(f"{name}:drive", encrypted=True, key_kept=key_kept)
+    return a_device(name, volume, access=ShelfAccess(), site=CURLEW.site)
+
+
+def test_a_key_on_a_loose_drive_is_lost_with_the_key_to_that_drive() -> None:
+    chest = loose("chest", "kestrel")
+    locked = replace(CURLEW, volumes=(replace(CURLEW.volumes[0], encrypted=True, key_kept=("chest",)),))
+
+    found = loss(copy_on(locked, place=a_place(locked)), estate=an_estate(KESTREL, locked, chest))
+
+    assert found.fate is Fate.LOST
+    assert [place.key_gone for place in found.gone] == [False, True]
+
+
+def test_a_loose_drive_that_keeps_its_own_key_is_not_shown_to_be_of_any_use() -> None:
+    drive = loose("shelf-b", "shelf-b")
+
+    found = loss(copy_on(drive, place=a_place(drive)), estate=an_estate(KESTREL, drive))
+
+    assert found.fate is Fate.NOT_SHOWN
 
 
 def test_while_the_original_is_left_its_copies_are_only_counted() -> None:
