@@ -8,8 +8,9 @@ from datetime import datetime
 from typing import Final
 
 from coverage_audit.audits.content_pair import ContentPair
+from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
-from coverage_audit.audits.reading_both import Read, Readings
+from coverage_audit.audits.reading_both import Read, Reader, Readings
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, Dataset
 from coverage_audit.evidence.facts import Gap
@@ -96,11 +97,16 @@ class Reading:
     seconds: float = 0.0
 
     def take(self, readings: Readings) -> None:
-        """Note what became of files that were read, on both sides."""
+        """Note what became of files that were read, on both sides, and keep it. Raises LedgerError."""
         for read in readings.reads:
             self._note(read)
         self.copy.why_not = readings.stopped or self.copy.why_not
         self.seconds += readings.seconds
+        keep_all(self.copy, self.original)
+
+    def reader(self, time: ContentTime, parts: Parts) -> Reader:
+        """Return what reads files of it, and tells it what became of them."""
+        return Reader(pair=self.pair, time=time, parts=parts, note=self.take, former=dict(self.original.spoilt))
 
     def _note(self, read: Read) -> None:
         path = read.file.path

@@ -9,10 +9,10 @@ from datetime import datetime, timedelta
 from math import ceil
 from typing import Final
 
-from coverage_audit.audits.content_known import Reading, keep_all
+from coverage_audit.audits.content_known import Reading
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
-from coverage_audit.audits.reading_both import Fate, Read, Reader
+from coverage_audit.audits.reading_both import Fate, Read
 from coverage_audit.audits.sampling import chunks
 from coverage_audit.comparison.drawing import Drawn, draw
 from coverage_audit.evidence.difference import Tally
@@ -77,12 +77,7 @@ class ReadingAll:
 
     def _read(self, files: Sequence[Drawn], since: datetime) -> tuple[tuple[Read, ...], bool]:
         """Read files; return those up to the first that was not reached, and whether all were."""
-        reader = Reader(
-            pair=self.reading.pair, time=self.time, parts=self.parts, former=dict(self.reading.original.spoilt)
-        )
-        readings = reader.read(files, since)
-        self.reading.take(readings)
-        keep_all(self.reading.copy, self.reading.original)
+        readings = self.reading.reader(self.time, self.parts).read(files, since)
         stop = next(
             (number for number, read in enumerate(readings.reads) if read.fate is Fate.UNREACHED), len(readings.reads)
         )

@@ -1,19 +1,19 @@
 """Reading the same files of an original and of a copy: what each turned out to be.
 
 A digest of this round that still stands spares a second reading, on either side: it is of this file with these very
-figures, the ctime among them, and no older than the round that it serves. So the original is read once for all its
-copies. Each digest is kept before it is used.
+figures (the ctime among them, where a box shows it), and no older than the round that it serves, from whose beginning
+its statement counts. So the original is read once for all its copies, and nothing twice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
-from typing import Final
 
+from coverage_audit.audits.content_figures import moved_on, same_instant, stands
 from coverage_audit.audits.content_pair import ContentPair, ReadPlace
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
@@ -22,8 +22,6 @@ from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.content import HashedFile, StoredDigest, Wanted
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.verified import Harm, Spoilt
-
-_SECOND: Final = 10**9
 
 
 class Fate(StrEnum):
@@ -62,10 +60,11 @@ class Readings:
 
 @dataclass(frozen=True, kw_only=True)
 class _Side:
-    """One side's digests: those that were `known`, those that count now, and what could not be read."""
+    """One side's digests: those that were `known`, those that count now (the `fresh` among them), what was not read."""
 
     known: Mapping[bytes, StoredDigest]
     digests: Mapping[bytes, HashedFile]
+    fresh: tuple[HashedFile, ...] = ()
     not_hashed: frozenset[bytes] = frozenset()
     seconds: float = 0.0
     stopped: Gap | None = None
@@ -73,11 +72,16 @@ class _Side:
 
 @dataclass(frozen=True, kw_only=True)
 class Reader:
-    """Reads files of one pair. `former` says of spoilt files of the original what their digest should be."""
+    """Reads files of one pair. `former` says of spoilt files of the original what their digest should be.
+
+    `note` is told what was found before the digest that showed it takes the place of the one before: a crash between
+    the two must not lose what a file held.
+    """
 
     pair: ContentPair
     time: ContentTime
     parts: Parts
+    note: Callable[[Readings], None]
     former: Mapping[bytes, Spoilt] = field(default_factory=dict)
 
     def read(self, files: Sequence[Drawn], since: datetime) -> Readings:
@@ -86,16 +90,39 @@ class Reader:
         Raises LedgerError. Whatever a box does, it becomes a fate.
         """
         mine = self._side(self.pair.original, {one.path: one.original for one in files}, since)
+        self._keep_decay(files, mine)
+        self._remember(self.pair.original, mine)
         wanted = {one.path: one.copy for one in files if one.path in mine.digests}
         other = self._side(self.pair.copy, wanted, since)
         unread = mine.not_hashed | other.not_hashed
         changed = self._changed([one for one in files if one.path in unread]) if unread else frozenset[bytes]()
         same_clock = self.pair.original.clock == self.pair.copy.clock
-        return Readings(
+        readings = Readings(
             reads=tuple(self._fate(one, mine, other, changed) for one in files),
             seconds=(mine.seconds + other.seconds) if same_clock else max(mine.seconds, other.seconds),
             stopped=mine.stopped or other.stopped,
         )
+        self.note(readings)
+        self._remember(self.pair.copy, other)
+        return readings
+
+    def _keep_decay(self, files: Sequence[Drawn], mine: _Side) -> None:
+        found = (
+            (one, self._decayed(mine.digests[one.path], mine.known.get(one.path)))
+            for one in files
+            if one.path in mine.digests
+        )
+        reads = tuple(
+            Read(file=one, fate=Fate.UNREACHED, original=spoilt) for one, spoilt in found if spoilt is not None
+        )
+        if reads:
+            self.note(Readings(reads=reads))
+
+    def _remember(self, place: ReadPlace, side: _Side) -> None:
+        if side.fresh:
+            self.parts.ledger.digests.add(
+                place.address, self.pair.algorithm, side.fresh, self.parts.clock(), place.device.formerly
+            )
 
     def _side(self, place: ReadPlace, listed: Mapping[bytes, Listed], since: datetime) -> _Side:
         known = self.parts.ledger.digests.lookup(
@@ -107,7 +134,7 @@ class Reader:
                 path=path, size=one.size, mtime_ns=one.mtime_ns, ctime_ns=one.ctime_ns, digest=known[path].digest
             )
             for path, one in listed.items()
-            if path in known and since <= known[path].again_at <= now and _surely_stands(known[path], one)
+            if path in known and since <= known[path].again_at <= now and stands(known[path], one)
         }
         wanted = [
             Wanted(path=path, size=one.size, mtime_ns=one.mtime_ns)
@@ -131,15 +158,13 @@ class Reader:
         if isinstance(found, Gap):
             return replace(side, stopped=found)
         self.time.spend(place.clock, found.seconds)
-        self.parts.ledger.digests.add(
-            place.address, found.algorithm, found.hashed, self.parts.clock(), place.device.formerly
-        )
         unread = {one.path for one in found.not_hashed}
         if whole_night and found.left and found.stopped is None and not (found.hashed or unread):
             unread = {wanted[0].path}  # a whole night is not enough for it, as slowly as this box reads
         return replace(
             side,
             digests={**side.digests, **{one.path: one for one in found.hashed}},
+            fresh=found.hashed,
             not_hashed=side.not_hashed | unread,
             seconds=found.seconds,
             stopped=found.stopped,
@@ -153,14 +178,14 @@ class Reader:
             now = {look.path: (look.size, look.mtime_ns) for look in looks}
             step = max(1, self.pair.compared.original.origin.precision_ns)
             return frozenset(
-                one.path for one in files if one.path in now and _moved_on(one.original, now[one.path], step)
+                one.path for one in files if one.path in now and moved_on(one.original, now[one.path], step)
             )
         return frozenset()
 
     def _fate(self, one: Drawn, mine: _Side, other: _Side, changed: frozenset[bytes]) -> Read:
         path = one.path
         original, copy = mine.digests.get(path), other.digests.get(path)
-        if path in changed or (original is not None and not _same_instant(original.ctime_ns, one.original.ctime_ns)):
+        if path in changed or (original is not None and not same_instant(original.ctime_ns, one.original.ctime_ns)):
             return Read(file=one, fate=Fate.CHANGED)
         if path in mine.not_hashed or path in other.not_hashed:
             return Read(file=one, fate=Fate.NOT_SHOWN)
@@ -189,27 +214,11 @@ class Reader:
         return _spoilt(now, Harm.DECAYED, before.digest, self.parts.clock())
 
 
-def _surely_stands(known: StoredDigest, listed: Listed) -> bool:
-    """Whether a stored digest is of this very state of the file: all figures are known, and the same."""
-    if known.ctime_ns is None or listed.ctime_ns is None:
-        return False
-    same = (known.size, known.mtime_ns) == (listed.size, listed.mtime_ns)
-    return same and _same_instant(known.ctime_ns, listed.ctime_ns)
-
-
-def _same_instant(first: int | None, second: int | None) -> bool:
-    """Whether two ctimes may be one: to the second, where one of them is told by whole seconds."""
-    if first is None or second is None:
-        return True
-    step = 1 if first % _SECOND and second % _SECOND else _SECOND
-    return first // step == second // step
-
-
 def _harm(now: HashedFile, before: StoredDigest | None, wanted: bytes) -> Harm:
     """Say what became of a file whose content is not `wanted`, by what it was when it was read before."""
     if before is None or before.digest != wanted or (before.size, before.mtime_ns) != (now.size, now.mtime_ns):
         return Harm.DIFFERS
-    return Harm.DECAYED if _same_instant(before.ctime_ns, now.ctime_ns) else Harm.REWRITTEN
+    return Harm.DECAYED if same_instant(before.ctime_ns, now.ctime_ns) else Harm.REWRITTEN
 
 
 def _spoilt(now: HashedFile, harm: Harm, wanted: bytes, at: datetime) -> Spoilt:
@@ -220,8 +229,3 @@ def _spoilt(now: HashedFile, harm: Harm, wanted: bytes, at: datetime) -> Spoilt:
 
 def _held_by(spoilt: Spoilt, pair: ContentPair) -> Spoilt:
     return replace(spoilt, held_by=tuple(dict.fromkeys((*spoilt.held_by, pair.copy.address))))
-
-
-def _moved_on(listed: Listed, now: tuple[int | None, int | None], step: int) -> bool:
-    size, mtime_ns = now
-    return size != listed.size or mtime_ns is None or mtime_ns // step != listed.mtime_ns // step

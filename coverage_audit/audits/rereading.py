@@ -7,7 +7,6 @@ from typing import Final
 from coverage_audit.audits.content_known import Reading, keep_all, paths_of
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
-from coverage_audit.audits.reading_both import Reader
 from coverage_audit.comparison.drawing import Listed, again
 from coverage_audit.evidence.manifest import CompleteManifest
 from coverage_audit.evidence.verified import Spoilt
@@ -33,9 +32,8 @@ def read_spoilt(reading: Reading, time: ContentTime, parts: Parts) -> None:
             original.note(path, None)
         elif listed is not None and known is not None and _is_edited(known, listed):
             original.note(path, None)
-    reader = Reader(pair=reading.pair, time=time, parts=parts, former=dict(original.spoilt))
-    reading.take(reader.read([found.held[path] for path in paths if path in found.held], reading.started))
     keep_all(copy, original)
+    reading.reader(time, parts).read([found.held[path] for path in paths if path in found.held], reading.started)
 
 
 def _is_edited(known: Spoilt, listed: Listed) -> bool:

@@ -15,10 +15,10 @@ from datetime import datetime
 from itertools import islice
 from typing import Final
 
-from coverage_audit.audits.content_known import Reading, keep_all
+from coverage_audit.audits.content_known import Reading
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
-from coverage_audit.audits.reading_both import Fate, Read, Reader
+from coverage_audit.audits.reading_both import Fate, Read
 from coverage_audit.audits.sampling_rounds import goes_on, is_due
 from coverage_audit.comparison.drawing import FIRST, Draw, Drawn, draw
 from coverage_audit.comparison.ranks import SEED_BYTES
@@ -119,12 +119,7 @@ class Sampling:
         return sample_size(population, self.terms.tolerable, self.terms.confidence)
 
     def _read(self, files: Sequence[Drawn], since: datetime) -> tuple[Read, ...]:
-        reader = Reader(
-            pair=self.reading.pair, time=self.time, parts=self.parts, former=dict(self.reading.original.spoilt)
-        )
-        readings = reader.read(files, since)
-        self.reading.take(readings)
-        keep_all(self.reading.copy, self.reading.original)
+        readings = self.reading.reader(self.time, self.parts).read(files, since)
         return readings.reads
 
     def _beside(self, rest: Sequence[Drawn], size: int) -> tuple[Drawn, ...]:

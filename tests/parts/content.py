@@ -43,7 +43,9 @@ def night(station: Station, wish: Wish = NO_WISH, **replaced: object) -> Audited
     """Audit now by the station's clock, some of the audit's parts replaced."""
     estate = station.estate
     with assembled(estate, station.state, clock=station.now) as parts:
-        return run_audit(estate, (), replace(parts, **replaced), wish)  # type: ignore[arg-type]
+        audited = run_audit(estate, (), replace(parts, **replaced), wish)  # type: ignore[arg-type]
+        assert parts.ledger.past.judged() == audited.judged
+        return audited
 
 
 def content_of(audited: Audited, place: str = "heron") -> Finding:

@@ -250,6 +250,25 @@ def test_decay_of_the_original_is_its_own_and_the_copy_that_holds_what_was_is_na
     assert two.about_original is None
 
 
+def test_a_crash_after_decay_of_the_original_was_met_does_not_forget_what_it_held(two: Boxes) -> None:
+    two.night(ALL)
+    path = b"takes/00007.flac"
+    two.original[path] = two.original[path].decayed()
+
+    def cut(device: str) -> None:
+        if device == "heron":
+            raise KeyboardInterrupt
+
+    two.before_reading = cut
+    with pytest.raises(KeyboardInterrupt):
+        two.night(ALL)
+    two.before_reading = lambda _: None
+    known = two.night(ALL)
+    assert known.spoilt_files == 0
+    assert two.about_original is not None
+    assert "“takes/00007.flac” decayed" in two.about_original.message
+
+
 def test_decay_that_both_sides_share_names_no_copy(two: Boxes) -> None:
     two.night(ALL)
     path = b"takes/00007.flac"
@@ -440,3 +459,14 @@ def test_a_file_for_which_a_whole_night_is_not_enough_is_not_shown_and_stops_not
     assert whole is not None
     assert whole.ended is not None
     assert (whole.same.files, whole.not_shown) == (FILES - 1, 1)
+
+
+def test_over_a_way_that_shows_no_ctime_a_sample_goes_on_as_well(two: Boxes) -> None:
+    for path, file in two.copy.items():
+        two.copy[path] = replace(file, ctime_ns=None)
+    two.time, two.seconds = timedelta(seconds=10), 0.1
+    known = [two.night() for _ in range(3)][-1]
+
+    assert known.last is not None
+    assert known.last.same == ASKED
+    assert max(Counter(two.asked).values()) == 1

@@ -1,0 +1,30 @@
+"""Whether a file is still the one that was listed, or read, by its figures."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from coverage_audit.comparison.drawing import Listed
+from coverage_audit.evidence.content import StoredDigest
+
+_SECOND: Final = 10**9
+
+
+def stands(known: StoredDigest, listed: Listed) -> bool:
+    """Whether nothing that is listed of a file now says that it is another than the one that was read."""
+    same = (known.size, known.mtime_ns) == (listed.size, listed.mtime_ns)
+    return same and same_instant(known.ctime_ns, listed.ctime_ns)
+
+
+def same_instant(first: int | None, second: int | None) -> bool:
+    """Whether two ctimes may be one: to the second, where one of them is told by whole seconds."""
+    if first is None or second is None:
+        return True
+    step = 1 if first % _SECOND and second % _SECOND else _SECOND
+    return first // step == second // step
+
+
+def moved_on(listed: Listed, now: tuple[int | None, int | None], step: int) -> bool:
+    """Whether size and mtime seen now (None: it is gone) are others than those listed, to `step` ns."""
+    size, mtime_ns = now
+    return size != listed.size or mtime_ns is None or mtime_ns // step != listed.mtime_ns // step
