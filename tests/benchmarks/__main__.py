@@ -1,8 +1,8 @@
 """One table of all speeds, each with its reference timed in the same run.
 
-`python -m tests.benchmarks [walk] [compare] [audit] [content] [retire] [page]`; without a name all of them. On an
-idle machine this takes some twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, `--also-50-million` adds
-that row.
+`python -m tests.benchmarks [walk] [compare] [audit] [content] [retire] [page]`; without a name all of them. On an idle
+machine this takes some twenty minutes and 5 GB of scratch space; `--small` divides every size by ten, and
+`--also-50-million` adds that row.
 """
 
 from __future__ import annotations
