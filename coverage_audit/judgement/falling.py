@@ -2,7 +2,8 @@
 
 By declaration: its volume, its device, what those stand on, and what these share with others. By what was seen: all
 that another place falls with which shows itself to be the same machine or filesystem. What is not shown to be apart may
-fall with it. What is offline or immutable cannot be erased by an admin account, unless something speaks against that.
+fall with it. What is offline, or shown to be immutable, cannot be erased by an admin account; what is only declared
+immutable may be.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from coverage_audit.judgement.domains import (
     volume_domain,
 )
 from coverage_audit.judgement.filesystems import filesystems_shown_one
+from coverage_audit.judgement.firmness import Firm
 from coverage_audit.judgement.hosting import Machines, stands_on
 from coverage_audit.judgement.independence import Apart, Relation, Relations
 from coverage_audit.judgement.shelf import site_of
@@ -174,8 +176,10 @@ def _beyond_reach(holding: Holding, *, rehearsal: bool) -> tuple[str, str]:
     volume, seen = holding.place.volume, holding.place.volume_facts
     kept = _declared_beyond_reach(volume)
     if volume.immutable:
-        writable = isinstance(seen, VolumeFacts) and seen.read_only is False and not rehearsal
-        return kept, f"{volume.key} is declared immutable, and it is writable" * writable
+        if rehearsal or holding.firmness.firm is Firm.SHOWN:
+            return kept, ""
+        writable = isinstance(seen, VolumeFacts) and seen.read_only is False
+        return kept, f"{volume.key} is declared immutable, and {'it is writable' if writable else 'nothing shows it'}"
     if volume.offline and holding.on_host is None:
         online = holding.attached and not rehearsal
         return kept, f"{volume.key} is declared offline, and it was attached" * online

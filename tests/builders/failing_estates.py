@@ -139,8 +139,11 @@ def erased(estate: Estate, device: DeviceId, failed: frozenset[str]) -> bool:
     return box.runs_on is not None and erased(estate, box.runs_on, failed)
 
 
-def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str]) -> bool:
-    """Whether what the only volume of a device holds is lost."""
+def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str], *, perhaps: bool = False) -> bool:
+    """Whether what the only volume of a device holds is lost; with `perhaps`, whether it may be.
+
+    None here is shown to be immutable, so one that is declared so may be erased.
+    """
     volume = estate.device(device).volumes[0]
     upon = [volume]
     while upon[-1].stored_on is not None:
@@ -148,7 +151,7 @@ def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str]) -> boo
     boxes = [each.key.device for each in upon]
     if any(falls(estate, box, failed) or f"{box}:data" in failed for box in boxes):
         return True
-    if not volume.immutable and any(erased(estate, box, failed) for box in boxes):
+    if (perhaps or not volume.immutable) and any(erased(estate, box, failed) for box in boxes):
         return True
     for each in upon:
         out = sum(f"{each.key}#{number + 1}" in failed for number in range(len(each.drives)))
@@ -175,9 +178,9 @@ def key_lost(estate: Estate, device: DeviceId, failed: frozenset[str]) -> bool:
 def is_lost(failing: Failing, failed: frozenset[str]) -> bool:
     """Whether nothing is left that is shown to hold the dataset."""
     estate, case = failing.estate, failing.case
-    original = volume_lost(estate, case.dataset.original.volume.device, failed)
+    original = volume_lost(estate, case.dataset.original.volume.device, failed, perhaps=True)
     return original and all(
-        volume_lost(estate, box, failed) or key_lost(estate, box, failed) for box in shown_on(failing)
+        volume_lost(estate, box, failed, perhaps=True) or key_lost(estate, box, failed) for box in shown_on(failing)
     )
 
 

@@ -138,12 +138,20 @@ def test_one_password_that_can_erase_every_copy_is_a_single_failure() -> None:
     assert "the admin account admin" in finding.message
 
 
-def test_an_immutable_copy_survives_the_account() -> None:
+def test_a_copy_that_is_shown_to_be_immutable_survives_the_account() -> None:
     vault = sharing(a_device("vault", a_volume("vault:space", immutable=True), site=CURLEW.site), ADMIN)
-    sealed = a_place(vault, volume_facts=volume_facts(vault.volumes[0], read_only=None))
+    sealed = a_place(vault, volume_facts=volume_facts(vault.volumes[0], read_only=True))
     finding = finding_of(copy_on(vault, place=sealed), original=sharing(KESTREL, ADMIN))
 
     assert finding.answer is Answer.CONFORMITY
+
+
+def test_a_copy_that_is_only_declared_immutable_may_be_erased() -> None:
+    vault = sharing(a_device("vault", a_volume("vault:space", immutable=True), site=CURLEW.site), ADMIN)
+    silent = a_place(vault, volume_facts=volume_facts(vault.volumes[0], read_only=None))
+    finding = finding_of(copy_on(vault, place=silent), original=sharing(KESTREL, ADMIN))
+
+    assert finding.answer is Answer.UNVERIFIED
 
 
 def test_a_copy_that_is_declared_immutable_and_shows_itself_writable_may_be_erased() -> None:

@@ -2,8 +2,8 @@
 
 What it asks: where the policy wants two copies or more, that for every room, power feed, admin account or whatever
 else `failure_domains` names, some place outside it is shown to hold the dataset, be it an older state. A copy that is
-offline or immutable survives an admin account; an encrypted copy falls with the last place that keeps its key. That a
-whole site or a single box takes everything is an observation here: `offsite` and `copies` answer for these.
+offline or shown to be immutable survives an admin account; an encrypted copy falls with the last place that keeps its
+key. That a whole site or a single box takes everything is an observation here: `offsite` and `copies` answer for these.
 
 Why: copies on different devices are counted apart. One fire in the room where all of them stand takes them together,
 and one stolen password erases all that it can write to.
