@@ -22,16 +22,12 @@ from coverage_audit.scenarios.loss import AlsoFalls
 
 @dataclass(frozen=True, kw_only=True)
 class Extent:
-    """What falls with one failure. `also` are the guests and what is stored on what falls, each with the words why.
-
-    `survives` is what an admin account reaches and cannot erase, as declared.
-    """
+    """What falls with one failure. `also` are the guests and what is stored on what falls, each with the words why."""
 
     said: str
     devices: tuple[DeviceId, ...]
     volumes: tuple[VolumeKey, ...]
     also: tuple[AlsoFalls, ...]
-    survives: tuple[AlsoFalls, ...]
 
 
 def every_domain(estate: Estate) -> tuple[Domain, ...]:
@@ -77,12 +73,7 @@ def extent_of(domain: Domain, estate: Estate) -> Extent:
         for key in volumes
         if key.device not in devices and domain.name != str(key) and domain in volume_falls[key].certain
     ]
-    kept = [
-        AlsoFalls(name=str(key), why=falls.kept_from[domain])
-        for key, falls in volume_falls.items()
-        if domain in falls.kept_from
-    ]
-    return Extent(said=in_words(domain), devices=devices, volumes=volumes, also=tuple(also), survives=tuple(kept))
+    return Extent(said=in_words(domain), devices=devices, volumes=volumes, also=tuple(also))
 
 
 def _as_guest(device: DeviceId, domain: Domain, estate: Estate) -> bool:

@@ -15,7 +15,7 @@ from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.driving import Replacing, drive_out
 from coverage_audit.scenarios.extent import Extent, extent_of, volume_of, worth_telling
 from coverage_audit.scenarios.falling import dataset_loss
-from coverage_audit.scenarios.loss import DatasetLoss, Fate, KeyAt, Loss, LossTable, Restore
+from coverage_audit.scenarios.loss import AlsoFalls, DatasetLoss, Fate, KeyAt, Loss, LossTable, Restore
 from coverage_audit.scenarios.material import Material
 
 _FATES: Final = tuple(Fate)
@@ -57,7 +57,7 @@ def loss_of(domain: Domain, material: Material, replacing: Replacing | None = No
         devices=extent.devices,
         volumes=extent.volumes,
         also=extent.also,
-        survives=extent.survives,
+        survives=tuple(_survives(domain, material)),
         datasets=tuple(datasets),
         untouched=tuple(_untouched(material, datasets)),
         keys=tuple(_keys(extent, domain, material)),
@@ -118,6 +118,17 @@ def _back(coming: Iterable[DatasetLoss]) -> timedelta | None:
     if not times:
         return None
     return sum((time.time - time.fetching for time in times), max(time.fetching for time in times))
+
+
+def _survives(domain: Domain, material: Material) -> Iterable[AlsoFalls]:
+    """Yield each volume that an admin account reaches and is shown not to be able to erase."""
+    found = {
+        stake.address.volume: stake.falls.kept_from[domain]
+        for dataset in material.datasets
+        for stake in dataset.stakes
+        if domain in stake.falls.kept_from
+    }
+    yield from (AlsoFalls(name=str(volume), why=why) for volume, why in found.items())
 
 
 def _untouched(material: Material, losses: Iterable[DatasetLoss]) -> Iterable[DatasetId]:
