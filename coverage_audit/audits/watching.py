@@ -163,8 +163,9 @@ class _Watch:
         against = self.kept.against if self.kept else None
         whole = None if against is None else self._turned(against)
         if whole is None or not whole.signs:
-            return replace(before, readable=False), rows
-        return replace(before, turnover=whole.turnover, signs=whole.signs, readable=True), whole.rows
+            return replace(before, grown=self.started, readable=False), rows
+        grown = replace(before, grown=self.started, turnover=whole.turnover, signs=whole.signs, readable=True)
+        return grown, whole.rows
 
     def _record(self, watching: Watching, former: Manifest | None) -> TurnoverRecord:
         """Return what the next audit must know."""

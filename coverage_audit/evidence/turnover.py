@@ -77,7 +77,7 @@ class Shares:
 
 @dataclass(frozen=True, kw_only=True)
 class MassChange:
-    """A change of much at once that still stands.
+    """A change of much at once that still stands. `grown` is the last audit that met more of it (None: none did).
 
     `since` is the audit that met it, `seen_at` the listing that showed it first. `turnover` is the state before it
     against the newest listing, as far as the change goes: what came back is none of it any more. `signs` are those that
@@ -89,6 +89,7 @@ class MassChange:
     seen_at: datetime
     turnover: Turnover
     signs: tuple[Sign, ...]
+    grown: datetime | None = None
     accepted: datetime | None = None
     readable: bool = True
 

@@ -29,6 +29,7 @@ def store_change(change: MassChange) -> Mapping[str, Any]:
     return {
         "since": change.since.isoformat(),
         "seen_at": change.seen_at.isoformat(),
+        "grown": None if change.grown is None else change.grown.isoformat(),
         "signs": [sign.value for sign in change.signs],
         "turnover": _stored(change.turnover),
     }
@@ -39,6 +40,7 @@ def load_change(stored: Mapping[str, Any]) -> MassChange:
     return MassChange(
         since=datetime.fromisoformat(stored["since"]),
         seen_at=datetime.fromisoformat(stored["seen_at"]),
+        grown=None if stored["grown"] is None else datetime.fromisoformat(stored["grown"]),
         signs=tuple(Sign(sign) for sign in stored["signs"]),
         turnover=_loaded(stored["turnover"]),
         readable=False,

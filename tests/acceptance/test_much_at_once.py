@@ -373,3 +373,21 @@ def test_what_a_mirror_loses_by_itself_is_told_of_the_mirror(station: Station) -
     assert told.answer is Answer.NONCONFORMITY
     assert "the original still holds 30 files" in told.message
     assert found(audited).answer is Answer.CONFORMITY
+
+
+def test_what_was_rewritten_after_a_deletion_was_waived_is_not_accepted_with_it(station: Station) -> None:
+    declared(station)
+    nights(station)
+    shutil.rmtree(original(station) / "summer")
+    station.night()
+    words = ("--until", f"{station.now() + 60 * DAY:%Y-%m-%d}", "--why", "to the archive", "--who", "Aoife")
+    assert station.called("waive", FOUND, *words).status == 0
+    station.pass_time(DAY)
+    for file in takes(station, 20):
+        file.write_bytes(os.urandom(file.stat().st_size))
+        station.stamp(str(file.relative_to(station.root)), timedelta(hours=1))
+
+    told = found(station.night())
+
+    assert told.answer is Answer.NONCONFORMITY
+    assert "it is another trouble now" in told.message

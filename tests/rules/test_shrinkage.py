@@ -202,6 +202,7 @@ def test_what_was_accepted_ends_with_this_audit() -> None:
 
 def test_another_change_is_another_trouble_for_a_waiver() -> None:
     assert told(fallen()).kind != told(fallen(since=STARTED + timedelta(days=1))).kind
+    assert told(fallen()).kind != told(fallen(grown=STARTED + timedelta(days=1))).kind
     assert told(fallen()).degree == 0.1
 
 

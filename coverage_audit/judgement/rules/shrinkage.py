@@ -135,7 +135,7 @@ def _standing(change: MassChange, context: DatasetContext) -> _Said:
         message="; ".join(told),
         mend=_mend(state, context),
         degree=words.degree(change.turnover),
-        kind=f"a change met in the audit of {change.since.isoformat(timespec='seconds')}",
+        kind=f"a change met in the audit of {(change.grown or change.since).isoformat(timespec='seconds')}",
         evidence=_evidence(change, context),
     )
 

@@ -40,7 +40,7 @@ TURNED = Turnover(
     largest=(FormerFile(path=b"take \xff", size=90, mtime_ns=-5),),
     oldest=(FormerFile(path=b"deed", size=1, mtime_ns=1),),
 )
-CHANGE = MassChange(since=night(2), seen_at=night(2), turnover=TURNED, signs=(Sign.WENT, Sign.SUFFIXED))
+CHANGE = MassChange(since=night(2), seen_at=night(2), turnover=TURNED, signs=(Sign.WENT, Sign.SUFFIXED), grown=night(3))
 
 
 def kept(ledger: Ledger, number: int, seen: SeenManifest | None = None, **values: Any) -> Mapping[Path, Path]:
