@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Final
 
 from coverage_audit.audits.retirement import NotObserved, Reading
 from coverage_audit.audits.retiring_judging import JudgedTwice
@@ -18,6 +19,8 @@ from coverage_audit.evidence.elsewhere import Elsewhere, Held
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.reckoning.restoring import limit_of_link, limit_of_medium, time_back
 from coverage_audit.scenarios.staying import Stays
+
+_WORTH_SAYING: Final = timedelta(seconds=1)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,7 +51,8 @@ def steps_of(  # noqa: PLR0913, PLR0917 - all that was found has its step
     ]
     rest = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE)
     if rest.files:
-        how_long = f" It takes about {format_duration(reading.left)}." if reading.left else ""
+        long = reading.left is not None and reading.left >= _WORTH_SAYING
+        how_long = f" It takes about {format_duration(reading.left)}." if long and reading.left else ""
         steps.append(f"The content of {_said(rest)} was not seen on both sides. Read it: {again} --hash all.{how_long}")
     perhaps = elsewhere.of(Held.PERHAPS)
     if perhaps.files:
@@ -79,11 +83,12 @@ def _only_here(elsewhere: Elsewhere) -> Iterable[tuple[DatasetId | None, VolumeK
 def _copy_step(estate: Estate, looked: Looked, dataset: DatasetId | None, volume: VolumeKey, tally: Tally) -> str:
     whose = f"of {dataset}" if dataset else "that no dataset claims"
     step = f"Copy {_said(tally)} {whose} from {volume}, which nothing else is shown to hold"
+    waive = "" if dataset else " Or say that they need not be kept: --not-kept PATTERN, --who, --why."
     room = _room_for(estate, looked, dataset, tally.bytes)
     if room is None:
-        return f"{step}. No volume that stays is shown to have room for them: make room first."
+        return f"{step}. No volume that stays is shown to have room for them: make room first.{waive}"
     free = f" ({format_size(room.free)} free)" if room.free is not None else ""
-    return f"{step}, to {room.volume}{free}.{_time(estate, volume, room.volume, tally.bytes)}"
+    return f"{step}, to {room.volume}{free}.{_time(estate, volume, room.volume, tally.bytes)}{waive}"
 
 
 def _room_for(estate: Estate, looked: Looked, dataset: DatasetId | None, size: int) -> Room | None:
@@ -107,7 +112,7 @@ def _time(estate: Estate, source: VolumeKey, target: VolumeKey, size: int) -> st
         medium = limit_of_medium(str(key), volume.medium)
         limits += [medium] if medium is not None else []
     found = time_back(size, limits)
-    if found is None or found.time < timedelta(seconds=1):
+    if found is None or found.time < _WORTH_SAYING:
         return ""
     return f" It takes at least {format_duration(found.time)} ({found.bottleneck.what})."
 
