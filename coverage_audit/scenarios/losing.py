@@ -29,7 +29,9 @@ OF_BRINGING_BACK: Final = (
     "A box like the one that is gone stands ready in its place; to get one is not in any time.",
     "Each dataset comes back from its best copy alone, one after the other.",
 )
-OF_ACCOUNTS: Final = "Whoever holds the account erases all that it reaches; what is offline or shown to be immutable is left."
+OF_ACCOUNTS: Final = (
+    "Whoever holds the account erases all it reaches; what is offline, or shown to be immutable, is left."
+)
 
 
 def loss_table(material: Material) -> LossTable:
