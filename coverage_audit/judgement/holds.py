@@ -9,8 +9,8 @@ from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.copy_view import view_of
-from coverage_audit.judgement.doubts import another_volume, nothing_to_go_by, too_old
 from coverage_audit.judgement.original_standing import why_not_judged_against
+from coverage_audit.judgement.standing import is_doubted
 from coverage_audit.judgement.verdict import JudgedCopy, JudgedOriginal, Standing
 
 
@@ -44,7 +44,7 @@ def original_holds(original: JudgedOriginal) -> Holds:
 
 
 def copy_holds(copy: JudgedCopy, context: DatasetContext) -> Holds:
-    """Say what is shown of a copy. Evidence that is too old, or of another volume, shows nothing."""
+    """Say what is shown of a copy. Where anything about it is in doubt a defect does not make it known."""
     if copy.standing is Standing.PROVEN:
         return Holds.ALL
     if copy.standing is Standing.UNVERIFIED or _doubted(copy, context.case, context):
@@ -55,8 +55,7 @@ def copy_holds(copy: JudgedCopy, context: DatasetContext) -> Holds:
 
 
 def _doubted(copy: JudgedCopy, case: DatasetCase, context: DatasetContext) -> bool:
-    view = view_of(copy.evidence, case, context.estate, started=context.started, finished=context.finished)
-    return any(step(view) is not None for step in (another_volume, nothing_to_go_by, too_old))
+    return is_doubted(view_of(copy.evidence, case, context.estate, started=context.started, finished=context.finished))
 
 
 def _same(copy: JudgedCopy) -> bool:

@@ -31,12 +31,11 @@ from coverage_audit.judgement.wording import amount
 
 __all__ = ["judge_copy", "judge_original"]
 
-STEPS: tuple[Callable[[CopyView], Reasoned | None], ...] = (
-    another_volume,
-    damaged,
-    found_damaged,
-    incomplete,
-    stale,
+_Step = Callable[[CopyView], Reasoned | None]
+
+_DEFECTS: tuple[_Step, ...] = (damaged, found_damaged, incomplete, stale)
+
+_DOUBTS: tuple[_Step, ...] = (
     nothing_to_go_by,
     too_old,
     clock_not_trusted,
@@ -45,6 +44,8 @@ STEPS: tuple[Callable[[CopyView], Reasoned | None], ...] = (
     locked_up,
     too_little_proof,
 )
+
+STEPS: tuple[_Step, ...] = (another_volume, *_DEFECTS, *_DOUBTS)
 """In this order; the first that has something to say decides, what the others have to say is remarked."""
 
 
@@ -74,6 +75,11 @@ def judge_copy(
         content=in_short(evidence.verified, view.verify, view.now, view.zone),
         drill=in_words(evidence.drills, view.zone),
     )
+
+
+def is_doubted(view: CopyView) -> bool:
+    """Whether the copy would be unverified if it had no defect: what it is shown to have besides is not shown then."""
+    return any(step(view) is not None for step in (another_volume, *_DOUBTS))
 
 
 def _untrusted(found: list[Reasoned]) -> bool:
