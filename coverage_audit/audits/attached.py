@@ -48,6 +48,7 @@ class Hanging:
     path: str
 
     def __str__(self) -> str:
+        """Say where it hangs."""
         return f"{self.host.id} at {self.path}"
 
 

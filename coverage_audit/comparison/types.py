@@ -43,8 +43,8 @@ class Matched:
     the newest instant at which such a file was surely not older: the least of its mtime and its ctime.
     `last_work_ns` is the newest ctime in the copy, by the copy's own clock. `leave_out` are the patterns that the
     matching was made with: the dataset's and the copy's. `content` (digests that disagree at one size and time) and
-    `hollow` are parts of `changed`; `unproven` and `sights` are as in CopyComparison. `fallen` are the rows of what went
-    or changed at once in the original, as `turnover.turn` keeps them (None: nothing did).
+    `hollow` are parts of `changed`; `unproven` and `sights` are as in CopyComparison. `fallen` are the rows of what
+    went or changed at once in the original, as `turnover.turn` keeps them (None: nothing did).
     """
 
     original: Manifest

@@ -103,13 +103,12 @@ def last_of_each_place(connection: Connection, since: datetime) -> list[Row[Any]
     """Return what the last audit since then left of each place: `against` (its number) and `rows` (a name)."""
     place = (TURNOVERS.c.dataset, TURNOVERS.c.device, TURNOVERS.c.volume, TURNOVERS.c.path)
     last = select(func.max(TURNOVERS.c.id)).group_by(*place)
-    return list(
-        connection.execute(
-            select(TURNOVERS.c.against, TURNOVERS.c.rows)
-            .join(AUDITS, AUDITS.c.id == TURNOVERS.c.audit)
-            .where(TURNOVERS.c.id.in_(last), AUDITS.c.started >= since)
-        ).all()
+    chosen = (
+        select(TURNOVERS.c.against, TURNOVERS.c.rows)
+        .join(AUDITS, AUDITS.c.id == TURNOVERS.c.audit)
+        .where(TURNOVERS.c.id.in_(last), AUDITS.c.started >= since)
     )
+    return list(connection.execute(chosen))
 
 
 def _of(dataset: DatasetId, place: Address, lineage: Lineage) -> ColumnElement[bool]:

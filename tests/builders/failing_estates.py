@@ -50,7 +50,7 @@ def devices(draw: st.DrawFn) -> tuple[Device, ...]:
             "failure_domains": tuple(draw(st.lists(st.sampled_from(SHARED), max_size=2, unique=True))),
         }
         volume = a_volume(f"{name}:data", **draw(volume_values(made)))
-        if made and draw(st.booleans()) and draw(st.booleans()):
+        if made and draw(st.integers(0, 3)) == 0:
             values["runs_on"] = draw(st.sampled_from(made)).id
         made.append(a_device(name, volume, **values))
     return tuple(made)

@@ -20,9 +20,11 @@ ORIGINAL, COPY = "kestrel/recordings", "heron/recordings"
 VERIFY = "verify: {confidence: 95%, tolerable: 1%, every: 30d}"
 
 
-def a_station(station: Station, files: int = 400, *, policy: str = VERIFY, size: int = 60, **declared: str) -> Station:
+def a_station(
+    station: Station, files: int = 400, *, policy: str = VERIFY, size: int = 60, access: str = "local", limits: str = ""
+) -> Station:
     """Recordings on kestrel with a mirror on heron, of which the policy asks more."""
-    station.declare(two_places(**declared).replace("max_age: 26h}", f"max_age: 26h, {policy}}}"))
+    station.declare(two_places(access=access, limits=limits).replace("max_age: 26h}", f"max_age: 26h, {policy}}}"))
     for number in range(files):
         content = f"take {number} ".encode()
         station.write(f"{ORIGINAL}/{number // 100:02d}/{number:05d}.flac", content * (size // len(content) + 1))

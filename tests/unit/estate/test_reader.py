@@ -113,9 +113,7 @@ def test_a_criterion_that_is_not_judged_yet_is_kept_with_its_words(
     monkeypatch.setattr(building_criteria, "UNJUDGED", ("shrinkage",))
     more = "shrinkage: 14%"
     estate = read(tmp_path, spoiled("max_age: 26h}", f"max_age: 26h, {more}}}"))
-    assert estate.policies[0].unjudged == (
-        UnjudgedCriterion(name="shrinkage", text="0.14"),
-    )
+    assert estate.policies[0].unjudged == (UnjudgedCriterion(name="shrinkage", text="0.14"),)
 
 
 def test_the_headroom_of_a_policy_is_a_duration(tmp_path: Path) -> None:
