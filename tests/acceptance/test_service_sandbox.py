@@ -129,6 +129,7 @@ def answers(ran: Ran) -> list[tuple[str, str]]:
 def test_an_audit_here_and_over_ssh_sees_in_the_sandbox_what_it_sees_outside(home: Station) -> None:
     scratch = {"TMPDIR": str(home.root / "cache")}
 
+    home.command("audit", prefix=inside(home), environment=scratch)  # from then on there is a listing of before
     shut_in = home.command("audit", "--json", prefix=inside(home), environment=scratch)
     owners = {file.stat().st_uid for file in home.state.rglob("*")}
     outside = home.command("audit", "--json")
