@@ -34,7 +34,7 @@ def _outcome(
     original: OriginalTree | Gap, dataset: Dataset, copy: Copy, sighting: Sighting, by: tuple[Estate, Parts]
 ) -> CopyOutcome:
     outcome = compare_copy(by[0], original, copy, sighting, by[1])
-    return replace(outcome, evidence=with_drills(by[0], dataset, outcome.evidence, by[1]))
+    return replace(outcome, evidence=with_drills(by[0], dataset, outcome, by[1]))
 
 
 def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, parts: Parts) -> CaseOutcome:

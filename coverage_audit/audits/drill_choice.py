@@ -4,53 +4,59 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from coverage_audit.audits.parts import Parts
-from coverage_audit.comparison.drawing import Compared, Drawn, again, draw
+from coverage_audit.comparison.drawing import Again, Compared, Drawn, again, draw
 from coverage_audit.comparison.leaving_out import patterns_of
 from coverage_audit.comparison.ranks import SEED_BYTES
 from coverage_audit.errors import CollectionError, EvidenceError, UsageError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Copy, Dataset, Estate
+from coverage_audit.evidence.drilling import Outstanding
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import open_manifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.ledger.record import EarlierRecord
 
 _AT_MOST_OLD: Final = 1000
-"""Files found damaged before that are read again with a drill."""
+"""Files found damaged before that are read again with a drill; the others stay outstanding until a later one."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
     """The files to be read back, by path; `missing` are named ones that the copy was not found to hold.
 
-    `old` were found damaged by the drill before: they are among the files. `held` is how many the copy holds.
+    `drawn` of them were drawn at random, `old` were found damaged before. `outstanding` is all that was found damaged
+    before and not read back right since, what has settled by itself left out. `held` is how many the copy holds.
     """
 
     compared: Compared
     files: Mapping[bytes, Drawn]
     named: int
     missing: tuple[bytes, ...] = ()
-    old: frozenset[bytes] = frozenset()
+    drawn: AbstractSet[bytes] = frozenset()
+    old: AbstractSet[bytes] = frozenset()
+    outstanding: tuple[Outstanding, ...] = ()
     held: int = 0
 
 
 def choose(estate: Estate, dataset: Dataset, copy: Copy, *, count: int, paths: Sequence[bytes], parts: Parts) -> Choice:
-    """Choose `count` files at random, or those of `paths`, and what the drill before found damaged.
+    """Choose `count` files at random, or those of `paths`, and what drills before found damaged.
 
     Raises CollectionError where no audit has compared the copy yet, or it was found to hold nothing; UsageError for
     paths that the original does not list.
     """
     compared = _compared(estate, dataset, copy, parts)
     lineage = lineage_of(estate)
-    damaged = parts.ledger.drills.newest(dataset.id, copy.address, lineage).standing_damage
-    old = [one.path for one in damaged.damaged_files][:_AT_MOST_OLD] if damaged else []
-    wanted = tuple(dict.fromkeys((*paths, *old)))
+    before = parts.ledger.drills.newest(dataset.id, copy.address, lineage).outstanding
+    wanted = tuple(dict.fromkeys((*paths, *(one.path for one in before))))
     found = again(compared, wanted, parts.work)
+    outstanding = tuple(one for one in before if not _settled(one, found))
+    old = _at_most([one.path for one in outstanding if one.path in found.held])
     unknown = [path for path in paths if path not in found.listed]
     if unknown:
         names = ", ".join(visible(path) for path in unknown[:5])
@@ -62,15 +68,33 @@ def choose(estate: Estate, dataset: Dataset, copy: Copy, *, count: int, paths: S
         raise CollectionError(
             f"{copy.address} was not found to hold any file of {dataset.id}: there is nothing to read"
         )
-    files = {one.path: one for one in drawn.files} | dict(found.held)
+    named = [path for path in dict.fromkeys(paths) if path in found.held]
+    files = {one.path: one for one in drawn.files} | {path: found.held[path] for path in (*named, *old)}
     return Choice(
         compared=compared,
         files=files,
-        named=len(found.held),
+        named=len(named),
         missing=tuple(path for path in paths if path not in found.held),
-        old=frozenset(old) & found.held.keys(),
+        drawn=frozenset(one.path for one in drawn.files),
+        old=frozenset(old),
+        outstanding=outstanding,
         held=drawn.population.files,
     )
+
+
+def _settled(one: Outstanding, found: Again) -> bool:
+    """Whether damage is over without being mended: its original is gone, or another version that the copy lacks."""
+    now = found.listed.get(one.path)
+    if now is None:
+        return True
+    if one.path in found.held or one.size is None:
+        return False
+    return (one.size, one.mtime_ns) != (now.size, now.mtime_ns)
+
+
+def _at_most(paths: Sequence[bytes]) -> Sequence[bytes]:
+    """Return those that are read again: all, or some at random, so that each has its turn."""
+    return paths if len(paths) <= _AT_MOST_OLD else secrets.SystemRandom().sample(paths, _AT_MOST_OLD)
 
 
 def _compared(estate: Estate, dataset: Dataset, copy: Copy, parts: Parts) -> Compared:

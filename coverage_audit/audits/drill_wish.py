@@ -12,9 +12,10 @@ from coverage_audit.errors import UsageError
 from coverage_audit.estate.addresses import parse_address
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Copy, Dataset, DatasetId, Estate
+from coverage_audit.evidence.drilling import LEAST_DRAWN
 from coverage_audit.evidence.visible import visible
 
-DEFAULT_FILES = 20
+DEFAULT_FILES = LEAST_DRAWN
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,8 +17,11 @@ from coverage_audit.errors import CollectionError, UsageError
 from coverage_audit.estate.model import POINT, Address, Copy, Dataset, Estate
 from coverage_audit.evidence.content import ALGORITHMS, HashedFiles, StoredDigest, Wanted
 from coverage_audit.evidence.difference import Tally
-from coverage_audit.evidence.drilling import Drill, DrillOutcome, Fate, FilesBack, Incident
+from coverage_audit.evidence.drilling import Drill, DrillOutcome, Fate, FilesBack, Incident, Outstanding, Shown
 from coverage_audit.evidence.facts import Gap, GapKind
+
+_MOST_SHOWN: Final = 200
+"""So many restored files are kept with their figures, by which later audits see whether the copy was rewritten."""
 
 MOST_NAMED: Final = 500
 """So many files that a drill did not show are kept by name; of the others only their number is."""
@@ -116,6 +119,12 @@ class _Drilling:
             unheld=fates.count(Fate.UNHELD),
             by_originals=fates.by_originals,
             named=self.choice.named + len(self.choice.missing),
+            again=len(self.choice.old),
+            drawn=len(self.choice.drawn),
+            drawn_back=len(self.choice.drawn & fates.restored.keys()),
+            held=self.choice.held,
+            shown=_shown(self.choice, fates),
+            outstanding=_outstanding(self.choice, fates),
             read=back.read,
             seconds=back.seconds,
             way=back.way,
@@ -165,14 +174,33 @@ def _outcome(choice: Choice, back: FilesBack, fates: Fates) -> DrillOutcome:
     """Say what a drill shows: that a copy can be read back only where nothing failed, and enough was shown to be right.
 
     Enough is half of the files, one of them with a content: files that are empty, or that nothing is known of, show
-    nothing. What was found damaged before must be among what is right now.
+    nothing. Of what was found damaged before nothing may be outstanding any more.
     """
     if fates.damaged.files:
         return DrillOutcome.DAMAGED
     whole = not (fates.count(Fate.UNREAD) or back.left or back.stopped)
     enough = 2 * len(fates.restored) >= len(choice.files) and sum(fates.restored.values()) > 0
-    mended = choice.old <= fates.restored.keys()
+    mended = not _outstanding(choice, fates)
     return DrillOutcome.RESTORED if whole and enough and mended else DrillOutcome.INCOMPLETE
+
+
+def _outstanding(choice: Choice, fates: Fates) -> tuple[Outstanding, ...]:
+    """Return what is damaged still: all that was before and was not read back right, and what was found now."""
+    left = {one.path: one for one in choice.outstanding if one.path not in fates.restored}
+    for one in fates.incidents:
+        if one.fate is Fate.DAMAGED:
+            listed = choice.files[one.path].original
+            left[one.path] = Outstanding(path=one.path, size=listed.size, mtime_ns=listed.mtime_ns)
+    return tuple(left.values())
+
+
+def _shown(choice: Choice, fates: Fates) -> tuple[Shown, ...]:
+    """Return the drawn files that were restored, in their random order, with what the copy's listing shows of them."""
+    found = [one for path, one in choice.files.items() if path in choice.drawn and path in fates.restored]
+    return tuple(
+        Shown(path=one.path, size=one.copy.size, mtime_ns=one.copy.mtime_ns, ctime_ns=one.copy.ctime_ns)
+        for one in found[:_MOST_SHOWN]
+    )
 
 
 def _worth_keeping(incidents: Sequence[Incident]) -> tuple[Incident, ...]:

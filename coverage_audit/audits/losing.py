@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from coverage_audit.audits.damaged_since import as_drilled_since, damaged_since
 from coverage_audit.audits.declared_since import unjudged
 from coverage_audit.audits.growing import growths_of
 from coverage_audit.audits.rates import rates_of
@@ -25,8 +26,8 @@ from coverage_audit.scenarios.material import material_of
 class Lost:
     """What is lost. `table` None: there is no whole audit to go by, and `why` says it.
 
-    `changes` were declared since that audit: of them it knows nothing. `loads` are what links between sites have to
-    carry, where all failures were asked about.
+    `changes` were declared, or found damaged by drills, since that audit: it knows nothing of them.
+    `loads` are what links between sites have to carry, where all failures were asked about.
     """
 
     table: LossTable | None
@@ -56,8 +57,10 @@ def lose(
         return Lost(table=None, why=f"the last audit cannot be used: {last.why}; run `coverage-audit audit` anew")
     rates = rates_of(estate, estate.datasets, ledger)
     worse = _worse_since(estate, ledger, last.started, now)
-    material = material_of(estate, last.judged, at=now, rates=rates, worse_since=worse)
-    changes = unjudged(last.estate_text, estate)
+    then = last.judged.started
+    judged = as_drilled_since(last.judged, estate, ledger)
+    material = material_of(estate, judged, at=now, rates=rates, worse_since=worse)
+    changes = (*unjudged(last.estate_text, estate), *damaged_since(estate, ledger, lambda _: then))
     if domain is not None:
         return Lost(table=loss_alone(domain, material, replacing), changes=changes)
     return Lost(table=loss_table(material), changes=changes, loads=link_loads(estate, growths_of(estate, ledger, now)))

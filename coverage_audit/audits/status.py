@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from coverage_audit.audits.damaged_since import damaged_since
 from coverage_audit.audits.declared_since import unjudged
 from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.changes import EstateChange
@@ -102,8 +103,8 @@ class Status:
     """How the auditor stands `at` a moment. `night` is the one noted last, `daemon` the process that runs as it.
 
     `targets` are the declared addresses of notices; `undelivered` is what waits in the outbox for one of them, `astray`
-    what waits for one that is declared no more. `unjudged` is what was declared otherwise since the last audit, and
-    `waived` how many findings are.
+    what waits for one that is declared no more. `unjudged` is what was declared otherwise since the last audit,
+    and what drills found damaged; `waived` how many findings are.
     """
 
     estate: str
@@ -169,6 +170,10 @@ def status_of(estate: Estate, ledger: Ledger, now: datetime, times: Timetable) -
     waiting = ledger.outbox.pending()
     judged = ledger.present.datasets((dataset.id for dataset in estate.datasets), lineage)
     last = ledger.present.last_audit(now)
+
+    def judged_at(name: DatasetId) -> datetime:
+        return day.at if (day := judged.get(name)) is not None else datetime.min.replace(tzinfo=UTC)
+
     return Status(
         estate=estate.name,
         zone=estate.time_zone,
@@ -186,7 +191,7 @@ def status_of(estate: Estate, ledger: Ledger, now: datetime, times: Timetable) -
         astray=tuple(one for one in waiting if one.target not in targets),
         waivers=tuple(one for one in ledger.waivers.in_force(now) if one.until - now <= SOON),
         waived=ledger.present.waived(),
-        unjudged=unjudged(ledger.present.last_estate(now), estate),
+        unjudged=(*unjudged(ledger.present.last_estate(now), estate), *damaged_since(estate, ledger, judged_at)),
     )
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
+from coverage_audit.audits.damaged_since import as_drilled_since, damaged_since
 from coverage_audit.audits.declared_since import unjudged
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.former import lineage_of
@@ -24,7 +25,8 @@ class SummedUp:
     """All that there is to tell at `now`. `last` None: no audit of all datasets is on record.
 
     `since` is when each open finding began. The week is what came after `week_from`: after the last page that went
-    out, or seven days where that is less. `unjudged` is what was declared otherwise since that audit.
+    out, or seven days where that is less. `unjudged` is what was declared otherwise since that audit, and
+    what drills found damaged.
     """
 
     last: LastJudged | None
@@ -36,21 +38,27 @@ class SummedUp:
 
     @property
     def judged(self) -> JudgedEstate | None:
-        """What the newest whole audit judged (None: there was none, or it cannot be read back)."""
+        """What the newest whole audit judged, with what drills found since (None: it cannot be known)."""
         return None if self.last is None else self.last.judged
 
 
 def sum_up(estate: Estate, ledger: Ledger, now: datetime) -> SummedUp:
     """Gather what is to be told at `now`, under the names of today. Raises LedgerError."""
     begin, last = now - YEAR, ledger.past.last_judged()
+    if last is not None and last.judged is not None:
+        last = replace(last, judged=as_drilled_since(last.judged, estate, ledger))
     return SummedUp(
         last=last,
         back=ledger.past.look_back(begin, now, lineage_of(estate), daily=estate.time_zone),
         since=ledger.open_since(),
         week_from=max(begin, _week_from(ledger, now)),
         now=now,
-        unjudged=() if last is None else unjudged(last.estate_text, estate),
+        unjudged=() if last is None else _unjudged(last, estate, ledger),
     )
+
+
+def _unjudged(last: LastJudged, estate: Estate, ledger: Ledger) -> tuple[EstateChange, ...]:
+    return (*unjudged(last.estate_text, estate), *damaged_since(estate, ledger, lambda _: last.started))
 
 
 def _week_from(ledger: Ledger, now: datetime) -> datetime:

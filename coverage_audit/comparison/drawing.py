@@ -42,6 +42,7 @@ class Listed:
     size: int
     mtime_ns: int
     ctime_ns: int | None
+    links: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,6 +235,6 @@ def _drawn(found: _Rows, mine: Tree, other: Tree, there: Any) -> Iterator[Drawn]
 
 
 def _listed(tree: Tree, places: Any) -> Iterator[Listed]:
-    columns = (tree.late(places, name).to_pylist() for name in ("size", "mtime_ns", "ctime_ns"))
-    for size, mtime_ns, ctime_ns in zip(*columns, strict=True):
-        yield Listed(size=size, mtime_ns=mtime_ns, ctime_ns=ctime_ns)
+    columns = (tree.late(places, name).to_pylist() for name in ("size", "mtime_ns", "ctime_ns", "links"))
+    for size, mtime_ns, ctime_ns, links in zip(*columns, strict=True):
+        yield Listed(size=size, mtime_ns=mtime_ns, ctime_ns=ctime_ns, links=links)

@@ -28,6 +28,7 @@ class ChangeKind(StrEnum):
     SWAPPED = "swapped"
     ACCEPTED = "accepted"
     CHANGED = "changed"
+    DAMAGED = "damaged"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,6 +149,7 @@ _VERBS = {
     ChangeKind.SWAPPED: "was swapped",
     ChangeKind.ACCEPTED: "was accepted",
     ChangeKind.CHANGED: "is declared otherwise",
+    ChangeKind.DAMAGED: "was found damaged since",
 }
 
 

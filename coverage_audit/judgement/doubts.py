@@ -14,7 +14,7 @@ from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.content_shown import why_not_shown
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.defects import lacks_most
-from coverage_audit.judgement.drilled import counting, why_not
+from coverage_audit.judgement.drilled import counting, rewritten, why_not
 from coverage_audit.judgement.original_standing import part_not_read
 from coverage_audit.judgement.verdict import Ground, Standing
 from coverage_audit.judgement.wording import age, amount, duration, names, such_as, when
@@ -111,7 +111,8 @@ def proof_reached(view: CopyView) -> Proof:
     """
     if view.comparison is not None and not view.comparison.unproven.files:
         sampled = not _content_not_shown(view)
-        drilled = counting(view.evidence.drills, view.drill_every, view.now) is not None
+        drills = view.evidence.drills
+        drilled = counting(drills, view.drill_every, view.now) is not None and not (drills and rewritten(drills))
         if drilled and (sampled or view.wanted is not Proof.SAMPLED):
             return Proof.RESTORED
         return Proof.SAMPLED if sampled else Proof.LISTED
@@ -128,7 +129,8 @@ def _not_read_back(view: CopyView) -> str:
     drills = view.evidence.drills
     if drills is None:
         return "what was read back out of it is not known"
-    return why_not(drills, view.drill_every, view.now) or "what was read back out of it was not listed as it should be"
+    why = why_not(drills, view.drill_every, view.now) or rewritten(drills)
+    return why or "what was read back out of it was not listed as it should be"
 
 
 def _content_unverified(found: CopyComparison) -> str:

@@ -25,7 +25,8 @@ def every_of(policy: Policy) -> timedelta:
 def counting(drills: DrillsOfCopy | None, every: timedelta, now: datetime) -> Drill | None:
     """Return the drill that shows that a copy can be read back (None: none does).
 
-    What was found damaged since, or could not be read back since, is no such copy; nor is a drill of the future.
+    What was found damaged and is outstanding, or could not be read back since, is no such copy; nor is a drill of the
+    future, nor one of named files alone or of too few.
     """
     if drills is None or drills.restored is None or why_not(drills, every, now):
         return None
@@ -34,18 +35,28 @@ def counting(drills: DrillsOfCopy | None, every: timedelta, now: datetime) -> Dr
 
 def why_not(drills: DrillsOfCopy, every: timedelta, now: datetime) -> str | None:
     """Say why a copy is not shown to be readable (None: it is)."""
-    good, newest = drills.restored, drills.newest
+    good, newest, unread = drills.restored, drills.newest, drills.unread
     if drills.standing_damage is not None:
-        return f"the drill {_ago(drills.standing_damage, now)} found {damage(drills.standing_damage)}"
+        return f"the drill {_ago(drills.standing_damage, now)} found {outstanding(drills)}"
     if good is None:
-        return "no drill has read it back" if newest is None else f"the drill {_ago(newest, now)} {_short(newest)}"
+        return "no drill has read it back" if newest is None else f"the drill {_ago(newest, now)} {_too_little(newest)}"
     if good.at > now:
         return "its drill bears a time after this audit"
-    if newest is not None and newest.at > good.at and newest.unread:
-        return f"of the drill {_ago(newest, now)}, {files(newest.unread)} could not be read back"
+    if unread is not None and unread.at > good.at:
+        return f"of the drill {_ago(unread, now)}, {files(unread.unread)} could not be read back"
     if now - good.at > every:
         return f"it was last read back {_ago(good, now)}"
     return None
+
+
+def rewritten(drills: DrillsOfCopy) -> str | None:
+    """Say why a drill does not speak any more for what lies in the copy now (None: it does)."""
+    still = drills.still
+    if still is None:
+        return "whether what was read back then lies there still was not seen"
+    if still.most:
+        return None
+    return f"of {files(still.of)} that were read back then, {still.files} lie there as they did: it was rewritten since"
 
 
 def in_words(drills: DrillsOfCopy | None, zone: ZoneInfo) -> str:
@@ -75,6 +86,24 @@ def _short(drill: Drill) -> str:
         return f"found {damage(drill)}"
     back = f"{drill.restored.files} of {files(drill.chosen)} restored"
     return back if drill.outcome is DrillOutcome.RESTORED else f"showed too little ({back})"
+
+
+def _too_little(drill: Drill) -> str:
+    if drill.outcome is not DrillOutcome.RESTORED or drill.is_random:
+        return _short(drill)
+    held = f" of {drill.held}" if drill.held else ""
+    drawn = f"{files(drill.drawn)}{held} at random, {drill.drawn_back} of them restored"
+    return f"drew {drawn}: at least {drill.least} are asked"
+
+
+def outstanding(drills: DrillsOfCopy) -> str:
+    """Say what drills found damaged and none has read back right since."""
+    newest, left = drills.damaged, drills.outstanding_files
+    if newest is None:
+        return f"{files(left)} damaged"
+    if left == newest.damaged.files:
+        return damage(newest)
+    return f"{damage(newest)}; of what drills found damaged, {files(left)} came back right in none since"
 
 
 def damage(drill: Drill) -> str:

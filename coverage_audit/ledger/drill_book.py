@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Row, and_, insert, or_, select
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeId, VolumeKey
-from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome, DrillsOfCopy
+from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome, DrillsOfCopy, drills_of_copy
 from coverage_audit.ledger.history import lies_at
 from coverage_audit.ledger.mapping_drills import load_drill, store_drill
 from coverage_audit.ledger.pins import accepted_at
@@ -44,7 +44,7 @@ class DrillBook(Transactions):
         return self._drills(DRILLS.c.dataset.in_(lineage.of_dataset(dataset)))
 
     def newest(self, dataset: DatasetId, copy: Address, lineage: Lineage = NO_LINEAGE) -> DrillsOfCopy:
-        """Return the newest drills of a copy (its declared address).
+        """Return what a copy's drills tell (of its declared address).
 
         What was before a person accepted anew what its volume shows does not count any more: it was of another place.
         """
@@ -53,13 +53,7 @@ class DrillBook(Transactions):
         places = (lies_at(DRILLS, place, ()) for place in lineage.of_place(dataset, copy))
         found = self._drills(and_(DRILLS.c.dataset.in_(lineage.of_dataset(dataset)), or_(*places)))
         counting = [drill for drill in found if accepted is None or drill.at >= accepted]
-        measured = [drill for drill in counting if drill.outcome is not DrillOutcome.BY_HAND]
-        return DrillsOfCopy(
-            newest=next(iter(measured), None),
-            restored=next((drill for drill in measured if drill.outcome is DrillOutcome.RESTORED), None),
-            damaged=next((drill for drill in measured if drill.outcome is DrillOutcome.DAMAGED), None),
-            by_hand=next((drill for drill in counting if drill.outcome is DrillOutcome.BY_HAND), None),
-        )
+        return drills_of_copy(counting)
 
     def measured(self, volume: VolumeKey, formerly: tuple[DeviceId, ...] = ()) -> float | None:
         """Return the bytes a second at which a volume was read back: the median of its last drills (None: of none).

@@ -11,7 +11,7 @@ from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.wording import amount, files, when
+from coverage_audit.judgement.wording import amount, files, joined, when
 from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
 
@@ -38,6 +38,7 @@ def drill_text(drilled: Drilled, zone: ZoneInfo) -> str:
     if len(drill.incidents) > _SHOWN:
         lines.append(f"  and {len(drill.incidents) - _SHOWN} more")
     lines.append(f"{drill.copy}: {_SAID[drill.outcome]}")
+    lines += _not_shown(drill)
     lines.append(f"recorded, as of {when(drill.at, zone)}")
     return "\n".join(lines) + "\n"
 
@@ -60,6 +61,10 @@ def drill_json(drill: Drill, drilled: Drilled | None = None) -> str:
         "held": None if drilled is None else drilled.held,
         "chosen": drill.chosen,
         "named": drill.named,
+        "drawn": drill.drawn,
+        "damaged_before": drill.again,
+        "outstanding": None if drill.outstanding is None else len(drill.outstanding),
+        "random": drill.is_random,
         "restored": _tally(drill.restored),
         "damaged": _tally(drill.damaged),
         "unread": drill.unread,
@@ -84,13 +89,13 @@ def drill_json(drill: Drill, drilled: Drilled | None = None) -> str:
 
 def _lines(drill: Drill, held: int) -> Iterator[str]:
     point = f", point “{visible(drill.point)}”" if drill.point is not None else ""
-    drawn = drill.chosen - drill.named
-    chosen = f"{files(drawn)} drawn from {held:,}".replace(",", " ") if drawn else ""
-    named = f"{files(drill.named)} named or damaged before" if drill.named else ""
-    yield f"{drill.dataset} from {drill.copy}{point}: {' and '.join(filter(None, (chosen, named)))}"
-    yield f"  restored {amount(drill.restored)}, {_against(drill)}"
+    chosen = f"{files(drill.drawn)} drawn from {held:,}".replace(",", " ") if drill.drawn else ""
+    named = f"{files(drill.named)} named" if drill.named else ""
+    before = f"{files(drill.again)} that a drill found damaged before" if drill.again else ""
+    yield f"{drill.dataset} from {drill.copy}{point}: {joined(list(filter(None, (chosen, named, before))))}"
+    yield f"  restored {amount(drill.restored)}{_against(drill)}"
     counts = (
-        (drill.damaged.files, "damaged"),
+        (drill.damaged.files, f"damaged ({format_size(drill.damaged.bytes)}): held, and not what they should be"),
         (drill.unread, "could not be read back"),
         (drill.changed, "not counted: changed meanwhile"),
         (drill.unheld, "not counted: nothing to hold them against"),
@@ -99,11 +104,24 @@ def _lines(drill: Drill, held: int) -> Iterator[str]:
     yield f"  {_rate(drill)}"
 
 
+def _not_shown(drill: Drill) -> Iterator[str]:
+    """Say what a drill leaves open."""
+    left = len(drill.outstanding or ()) - drill.damaged.files
+    if left > 0:
+        yield f"{files(left)} that drills found damaged before came back right in none since"
+    if drill.outcome is DrillOutcome.RESTORED and not drill.is_random:
+        yield (
+            f"this is no drill of the copy as a whole: {files(drill.drawn)} drawn at random, {drill.drawn_back} "
+            f"restored, and at least {drill.least} are asked"
+        )
+
+
 def _against(drill: Drill) -> str:
     stored = drill.restored.files - drill.by_originals
     both = [f"{drill.by_originals} by their originals as they are now"] if drill.by_originals else []
     both += [f"{stored} by what is stored of them"] if stored else []
-    return " and ".join(both) or "none of them held against anything"
+    said = " and ".join(both)
+    return f", {said}" if said else ""
 
 
 def _rate(drill: Drill) -> str:

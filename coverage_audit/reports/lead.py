@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-from coverage_audit.estate.changes import EstateChange, in_one_line
+from coverage_audit.estate.changes import ChangeKind, EstateChange, in_one_line
 from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_duration
@@ -90,10 +90,18 @@ def _is_new(change: EstateChange, present: Present) -> bool:
 
 
 def _otherwise(changes: Sequence[EstateChange]) -> Iterator[str]:
+    damaged = [one for one in changes if one.kind is ChangeKind.DAMAGED]
+    changes = [one for one in changes if one.kind is not ChangeKind.DAMAGED]
+    if damaged:
+        yield f"A drill found damage after the last audit: {in_one_line(damaged[:_NAMED])}{_and_more(damaged)}."
     if changes:
-        more = len(changes) - _NAMED
-        rest = f"; and {more} more" if more > 0 else ""
+        rest = _and_more(changes)
         yield f"Of what was declared since the last audit nothing is proven yet: {in_one_line(changes[:_NAMED])}{rest}."
+
+
+def _and_more(changes: Sequence[EstateChange]) -> str:
+    more = len(changes) - _NAMED
+    return f"; and {more} more" if more > 0 else ""
 
 
 def _named(names: Sequence[DatasetId]) -> str:

@@ -7,7 +7,16 @@ from datetime import timedelta
 from typing import Any
 
 from coverage_audit.evidence.difference import Tally
-from coverage_audit.evidence.drilling import Drill, DrillOutcome, DrillsOfCopy, Fate, Incident
+from coverage_audit.evidence.drilling import (
+    Drill,
+    DrillOutcome,
+    DrillsOfCopy,
+    Fate,
+    Incident,
+    Outstanding,
+    StillThere,
+    drills_of_copy,
+)
 from tests.builders.station import FINISHED, RECORDINGS
 
 DAY = timedelta(days=1)
@@ -24,14 +33,20 @@ def a_drill(age: float, outcome: DrillOutcome = DrillOutcome.RESTORED, **values:
         chosen=20,
         restored=Tally(files=20, bytes=3_000_000_000),
         by_originals=20,
+        drawn=20,
+        drawn_back=20,
+        held=3000,
+        outstanding=(),
         read=3_000_000_000,
         seconds=30.0,
         way="over SFTP",
     )
     if outcome is DrillOutcome.DAMAGED:
+        left = (Outstanding(path=SPOILT.path),)
+        drill = replace(drill, outstanding=left, drawn_back=19)
         drill = replace(drill, restored=Tally(files=19, bytes=9), damaged=Tally(files=1, bytes=7), incidents=(SPOILT,))
     if outcome is DrillOutcome.INCOMPLETE:
-        drill = replace(drill, restored=Tally(), unheld=20, by_originals=0)
+        drill = replace(drill, restored=Tally(), unheld=20, by_originals=0, drawn_back=0, outstanding=None)
     return replace(drill, **values)
 
 
@@ -48,15 +63,6 @@ def by_hand(age: float) -> Drill:
 
 
 def drills(*found: Drill) -> DrillsOfCopy:
-    """What the ledger tells of these."""
+    """What the ledger tells of these, all that they showed being there still."""
     newest_first = sorted(found, key=lambda drill: drill.at, reverse=True)
-
-    def of(*outcomes: DrillOutcome) -> Drill | None:
-        return next((drill for drill in newest_first if drill.outcome in outcomes), None)
-
-    return DrillsOfCopy(
-        newest=of(DrillOutcome.RESTORED, DrillOutcome.DAMAGED, DrillOutcome.INCOMPLETE),
-        restored=of(DrillOutcome.RESTORED),
-        damaged=of(DrillOutcome.DAMAGED),
-        by_hand=of(DrillOutcome.BY_HAND),
-    )
+    return replace(drills_of_copy(newest_first), still=StillThere(files=20, of=20))

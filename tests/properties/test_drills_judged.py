@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coverage_audit.estate.model import Proof
-from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy
+from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy, Outstanding, StillThere
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.verdict import Conclusion
 from tests.builders.drills import DAY, a_drill, by_hand, drills
@@ -18,6 +18,7 @@ from tests.builders.spoiling import all_well, audited, steps
 from tests.builders.station import POLICY
 
 LONG_AGO = a_drill(4000).at
+LEFT = (Outstanding(path=b"take-7.wav"),)
 DAMAGED, INCOMPLETE = DrillOutcome.DAMAGED, DrillOutcome.INCOMPLETE
 KNOWN: dict[str, DrillsOfCopy | None] = {
     "not known": None,
@@ -29,13 +30,21 @@ KNOWN: dict[str, DrillsOfCopy | None] = {
     "mended": drills(a_drill(9, DAMAGED), a_drill(3)),
     "not read since": drills(a_drill(9), a_drill(3, INCOMPLETE, unread=1)),
     "by hand": drills(by_hand(3)),
+    "one file by name": drills(a_drill(3, drawn=0, drawn_back=0)),
+    "rewritten": replace(drills(a_drill(3)), still=StillThere(files=9, of=20)),
 }
 WORSE: dict[str, Callable[[DrillsOfCopy], DrillsOfCopy | None]] = {
     "the ledger cannot say": lambda _: None,
     "no drill": lambda _: DrillsOfCopy(),
     "older": lambda known: replace(known, restored=known.restored and replace(known.restored, at=LONG_AGO)),
-    "damage found": lambda known: replace(known, newest=a_drill(0, DAMAGED), damaged=a_drill(0, DAMAGED)),
-    "not read": lambda known: replace(known, newest=a_drill(0, INCOMPLETE, unread=1)),
+    "damage found": lambda known: replace(
+        known, newest=a_drill(0, DAMAGED), damaged=a_drill(0, DAMAGED), outstanding=LEFT, outstanding_files=1
+    ),
+    "rewritten since": lambda known: replace(known, still=StillThere(files=9, of=20)),
+    "not listed now": lambda known: replace(known, still=None),
+    "not read": lambda known: replace(
+        known, newest=a_drill(0, INCOMPLETE, unread=1), unread=a_drill(0, INCOMPLETE, unread=1)
+    ),
 }
 
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from coverage_audit.estate.model import Copy, Proof
-from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy
+from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy, Outstanding, StillThere
 from coverage_audit.judgement.verdict import Answer, Finding, JudgedDataset, Standing
 from tests.builders.cases import a_case, a_copy, a_gap, judged_copy, judged_dataset
 from tests.builders.drills import DAY, a_drill, by_hand, drills
@@ -16,6 +16,7 @@ from tests.builders.station import CURLEW, HERON, POLICY, RECORDINGS
 
 ASKED = replace(POLICY, copies=1, media=None, offsite=None, drill=180 * DAY)
 DAMAGED, INCOMPLETE = DrillOutcome.DAMAGED, DrillOutcome.INCOMPLETE
+REWRITTEN = replace(drills(a_drill(3)), still=StillThere(files=9, of=20))
 CRITERION = "drill-age:field-recordings/drill"
 
 
@@ -56,6 +57,10 @@ def test_a_proven_copy_that_was_read_back_lately_meets_it() -> None:
         (drills(a_drill(9), a_drill(5, DAMAGED)), Answer.NONCONFORMITY, "found 1 of 20 files damaged"),
         (drills(a_drill(9, DAMAGED), a_drill(5)), Answer.CONFORMITY, "came back right"),
         (drills(a_drill(9, DAMAGED), a_drill(5, INCOMPLETE)), Answer.NONCONFORMITY, "found 1 of 20 files damaged"),
+        (drills(a_drill(5, drawn=0, drawn_back=0)), Answer.NONCONFORMITY, "drew 0 files of 3000 at random"),
+        (drills(a_drill(5, drawn=1, drawn_back=1)), Answer.NONCONFORMITY, "at least 20 are asked"),
+        (drills(a_drill(9), a_drill(5, drawn=0, drawn_back=0)), Answer.CONFORMITY, "came back right"),
+        (REWRITTEN, Answer.CONFORMITY, "of 20 files that were read back then, 9 lie there as they did"),
         (drills(by_hand(5)), Answer.UNVERIFIED, "by word of R. Byrne (declared, not measured)"),
         (drills(by_hand(181)), Answer.NONCONFORMITY, "no drill has read it back"),
         (drills(by_hand(5), a_drill(10)), Answer.CONFORMITY, "came back right"),
@@ -104,6 +109,10 @@ def test_where_no_drill_is_asked_there_is_no_criterion_but_damage_is_said_and_co
         (drills(by_hand(3)), Proof.LISTED),
         (drills(a_drill(3)), Proof.RESTORED),
         (drills(a_drill(366)), Proof.LISTED),
+        (drills(a_drill(3, drawn=0, drawn_back=0)), Proof.LISTED),
+        (REWRITTEN, Proof.LISTED),
+        (replace(drills(a_drill(3)), still=None), Proof.LISTED),
+        (replace(drills(a_drill(3)), still=StillThere(files=10, of=20)), Proof.RESTORED),
         (drills(a_drill(9), a_drill(3, INCOMPLETE, unread=1)), Proof.LISTED),
     ],
 )
@@ -121,6 +130,16 @@ def test_the_policys_own_span_holds_for_the_proof_too() -> None:
     copy = a_copy(HERON, restored, drills=drills(a_drill(181)))
     assert judged_copy(copy, policy=ASKED).standing is Standing.UNVERIFIED
     assert judged_copy(copy, policy=replace(ASKED, drill=None)).standing is Standing.PROVEN
+
+
+def test_of_damage_that_is_outstanding_from_several_drills_all_is_counted() -> None:
+    left = (Outstanding(path=b"take-3.wav"), Outstanding(path=b"take-9.wav"))
+    known = drills(a_drill(9, DAMAGED), a_drill(5, DAMAGED, outstanding=left))
+    finding = found(judged(known), "drill-age:field-recordings@heron:pool/mirror/recordings")
+    assert "of what drills found damaged, 2 files came back right in none since: “take-3.wav”, “take-9.wav”" in (
+        finding.message
+    )
+    assert finding.degree == 2
 
 
 def test_a_drill_is_no_sample() -> None:

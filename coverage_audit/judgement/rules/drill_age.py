@@ -1,8 +1,13 @@
 """Drills: files were read back out of a proven copy lately, and were what they should be.
 
 What it asks: `drill: {every}` of the policy: that of at least one proven copy, the original being none, the newest
-drill that restored is not older than that. What a drill found damaged stays so, whatever the policy asks, until a
-drill reads those files back as they should be; one that shows nothing is no cure.
+drill that restored is not older than that. Only a drill of files drawn at random counts: of at least 20, or of
+all that the copy holds, at least half of them restored. One of named files (`--path`) or of fewer (`--files`) shows
+that these come back, and is shown. What a drill found damaged stays so, whatever the policy asks, until a drill reads
+that very file back as it should be, or its original is gone or another version; what shows nothing is no cure.
+
+It asks by date. The proof `restored` asks, too, that at least half of the drawn files lie in the copy with the figures
+(size, mtime, ctime) that they were read back with: a copy that was rewritten since is another one.
 
 A drill that a person did by hand is that person's word, and is shown as such. It says that there was one, so that this
 is no longer known to be overdue; it was not observed, so it never meets the criterion, and it is no proof `restored`.
@@ -26,14 +31,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from coverage_audit.evidence.drilling import Drill
+from coverage_audit.evidence.drilling import Drill, DrillsOfCopy
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import DatasetContext
-from coverage_audit.judgement.drilled import by_hand, counting, every_of, speed, why_not
+from coverage_audit.judgement.drill_damage import damaged_names
+from coverage_audit.judgement.drilled import by_hand, counting, every_of, outstanding, rewritten, speed, why_not
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import criterion_subject, place_subject
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding, JudgedCopy, Standing
-from coverage_audit.judgement.wording import NAMES_SHOWN, age, amount, duration, files, when
+from coverage_audit.judgement.wording import age, amount, duration, files, when
 
 RULE = Rule(
     id="drill-age",
@@ -59,14 +65,13 @@ def check(context: DatasetContext) -> Iterable[Finding]:
     for copy in context.copies:
         drills = copy.evidence.drills
         if drills is not None and drills.standing_damage is not None:
-            yield _damage(copy, drills.standing_damage, context)
+            yield _damage(copy, drills, drills.standing_damage, context)
     if context.policy.drill is not None:
         yield _of_dataset(context)
 
 
-def _damage(copy: JudgedCopy, drill: Drill, context: DatasetContext) -> Finding:
-    names = ", ".join(f"“{visible(one.path)}”" for one in drill.damaged_files[:NAMES_SHOWN])
-    found = f"{drill.damaged.files} of {files(drill.chosen)} damaged"
+def _damage(copy: JudgedCopy, drills: DrillsOfCopy, drill: Drill, context: DatasetContext) -> Finding:
+    names, found = damaged_names(drills), outstanding(drills)
     asked = context.policy.drill is not None
     return Finding(
         rule=RULE.id,
@@ -78,7 +83,7 @@ def _damage(copy: JudgedCopy, drill: Drill, context: DatasetContext) -> Finding:
         mend=_MEND_DAMAGE,
         evidence=(_item(drill),),
         control=RULE.control,
-        degree=float(drill.damaged.files),
+        degree=float(drills.outstanding_files),
         waivable=False,
     )
 
@@ -106,10 +111,12 @@ def _of_dataset(context: DatasetContext) -> Finding:
 def _proven(copy: JudgedCopy, drill: Drill, context: DatasetContext) -> _Said:
     rate = f", {speed(drill)}" if drill.rate is not None else ""
     back = f"{amount(drill.restored)} came back right out of {copy.address} {age(drill.at, context.finished)}"
+    known = copy.evidence.drills
+    but = rewritten(known) if known is not None else None
     return _Said(
         answer=Answer.CONFORMITY,
         measured=f"read back {age(drill.at, context.finished)}",
-        message=f"{back} ({drill.restored.files} of {drill.chosen} chosen{rate})",
+        message=f"{back} ({drill.restored.files} of {drill.chosen} chosen{rate}){f'; but {but}' if but else ''}",
     )
 
 

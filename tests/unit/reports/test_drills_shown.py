@@ -12,7 +12,8 @@ import pytest
 
 from coverage_audit.audits.drilling import Drilled
 from coverage_audit.estate.shipped import defaults_folder
-from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy, Fate, Incident
+from coverage_audit.evidence.difference import Tally
+from coverage_audit.evidence.drilling import DrillOutcome, DrillsOfCopy, Fate, Incident, Outstanding
 from coverage_audit.judgement.drilled import in_words
 from coverage_audit.judgement.verdict import JudgedEstate
 from coverage_audit.ledger.past_record import LookBack
@@ -90,13 +91,16 @@ def by_schema(text: str) -> Any:
 def test_the_command_says_what_came_back_and_escapes_every_name() -> None:
     spoilt = Incident(path=HOSTILE, fate=Fate.DAMAGED, why="\x1b[31m")
     drill = a_drill(0, DrillOutcome.DAMAGED, incidents=(spoilt,) * 30, point="2026\x1b", named=1, unheld=2)
+    left = tuple(Outstanding(path=name) for name in (HOSTILE, b"a", b"b"))
+    drill = replace(drill, drawn=19, again=2, outstanding=left)
     drilled = Drilled(drill=drill, held=41_312, passed_over=("shelf-b:drive is not plugged in",), is_encrypted=True)
     text = drill_text(drilled, DUBLIN)
     for part in (
         "passed over: shelf-b:drive is not plugged in",
-        "19 files drawn from 41 312 and 1 file named or damaged before",
+        "19 files drawn from 41 312, 1 file named and 2 files that a drill found damaged before",
         "restored 19 files (9 B), 20 by their originals as they are now",
-        "1 file damaged",
+        "1 file damaged (7 B): held, and not what they should be",
+        "2 files that drills found damaged before came back right in none since",
         "2 files not counted: nothing to hold them against",
         "3.0 GB read over SFTP in 30.0 s: 100 MB a second",
         "that it can be opened is not shown",
@@ -108,6 +112,23 @@ def test_the_command_says_what_came_back_and_escapes_every_name() -> None:
     loaded = by_schema(drill_json(drill, drilled))
     assert loaded["incidents"][0]["path_bytes"] == HOSTILE.hex()
     assert "\x1b" not in drill_json(drill, drilled)
+
+
+def test_where_all_was_damaged_nothing_says_that_it_was_held_against_nothing() -> None:
+    drill = a_drill(0, DrillOutcome.DAMAGED, restored=Tally(), by_originals=0, drawn=0, drawn_back=0, named=1)
+    text = drill_text(Drilled(drill=drill, held=20), DUBLIN)
+    assert "1 file named\n" in text
+    assert "restored 0 files (0 B)\n" in text
+    assert "not held" not in text
+    assert "against anything" not in text
+
+
+def test_a_drill_of_named_files_alone_says_that_it_is_none_of_the_copy() -> None:
+    drill = a_drill(0, drawn=0, drawn_back=0, named=20)
+    text = drill_text(Drilled(drill=drill, held=3000), DUBLIN)
+    assert "no drill of the copy as a whole: 0 files drawn at random, 0 restored, and at least 20 are asked" in text
+    assert by_schema(drill_json(drill))["random"] is False
+    assert "as a whole" not in drill_text(Drilled(drill=a_drill(0), held=3000), DUBLIN)
 
 
 def test_what_was_too_little_to_tell_a_rate_says_so() -> None:
