@@ -201,7 +201,8 @@ class RecoveryPoint:
 class PointList:
     """All recovery points of one copy, oldest first, and the names that are none (with the reason).
 
-    `thin` are those among the refused that would be points but for their size: empty, or far smaller than others.
+    `thin` are those among the refused that would be points but for what they hold: they are empty, far smaller than
+    others, or begin like an error message (their `doubts` say so).
     """
 
     address: Address

@@ -101,3 +101,17 @@ def test_dated_folders_are_no_dumps() -> None:
 
     assert found.answer is Answer.UNVERIFIED
     assert "none of its copies consists of dumps" in found.message
+
+
+def test_a_newest_dump_that_is_an_error_message_is_none_whatever_its_size() -> None:
+    points = sized(1000, 1000, 1000, 1000)
+    said = "it begins like an error message: “dump: error: no such database”"
+    evidence = dumps(points[:-1])
+    assert isinstance(evidence.points, PointList)
+    failed = replace(points[-1], doubts=(said,))
+    refused = ((failed.name, said),)
+    found = weighed(replace(evidence, points=replace(evidence.points, thin=(failed,), refused=refused)))
+
+    assert found.answer is Answer.NONCONFORMITY
+    assert found.measured == "an error message"
+    assert said in found.message

@@ -1,8 +1,9 @@
 """Dump size: the newest dump is as large as dumps of this dataset are.
 
 What it asks: `dump_size` of the policy, of each copy that consists of dated files (or whose command tells sizes): the
-newest is not empty, and no smaller than that share of the median of up to thirty before it, three at least. Those that
-were deleted meanwhile count as far as they are remembered.
+newest is not empty, does not begin like an error message (of the newest few, those up to 64 KiB are read, where the
+box lets content be sent), and is no smaller than that share of the median of up to thirty before it, three at least.
+Those that were deleted meanwhile count as far as they are remembered.
 
 Why: a dump that failed half-way, or holds nothing but an error message, bears the right name and date, and is much
 smaller than the one of the night before.
@@ -85,6 +86,9 @@ def _judged(one: Dated, share: float, context: DatasetContext) -> _Said:
         return _Said(answer=Answer.UNVERIFIED, measured="size not shown", message=f"the size of {name} is not shown")
     if size == 0:
         return _Said(answer=Answer.NONCONFORMITY, measured="0 B", message=f"the newest dump {name} is empty")
+    if points[-1].doubts and points[-1] in seen.thin:
+        why = points[-1].doubts[0]
+        return _Said(answer=Answer.NONCONFORMITY, measured="an error message", message=f"the newest dump {name}: {why}")
     return _against_usual(name, size, points, _history(one, points)[-_HISTORY:], share)
 
 

@@ -128,3 +128,19 @@ def test_a_folder_that_is_not_there_is_missing(tmp_path: Path) -> None:
 
 def test_an_empty_folder_has_no_points_and_that_is_an_answer(tmp_path: Path) -> None:
     assert listed(tmp_path) == PointList(address=Address(volume=VOLUME, path="{point}"), at=NOW, points=())
+
+
+def test_a_file_that_holds_an_error_message_is_no_point_however_large_the_others_are(tmp_path: Path) -> None:
+    for day in (23, 24):
+        dump(tmp_path, f"2026-11-{day}T030000Z.sql", 60)
+    failed = tmp_path / "2026-11-25T030000Z.sql"
+    failed.write_text("pg_dump: error: connection to server failed: Connection refused\n", encoding="ascii")
+    moment = datetime(2026, 11, 26, 2, tzinfo=UTC).timestamp()
+    os.utime(failed, (moment, moment))
+
+    found = listed(tmp_path)
+
+    assert len(found.points) == 2
+    said = "it begins like an error message: “pg_dump: error: connection to server failed: Connection refused”"
+    assert dict(found.refused) == {"2026-11-25T030000Z.sql": said}
+    assert [point.doubts for point in found.thin] == [(said,)]
