@@ -19,7 +19,9 @@ from coverage_audit.collectors.assembling import point_to_walk
 from coverage_audit.collectors.digesting import digested
 from coverage_audit.collectors.errands import SeenDevice, SeenVolume, Walk, Word
 from coverage_audit.collectors.packets import Packets
+from coverage_audit.collectors.point_names import folder_of
 from coverage_audit.collectors.readers import device_facts, filesystems, sftp_tree, volume_facts
+from coverage_audit.collectors.real_places import require_on_its_volume
 from coverage_audit.collectors.replies import Reply, reply_to
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.transport import Transport, TransportError
@@ -28,6 +30,7 @@ from coverage_audit.collectors.ways import Ways
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.access import LocalAccess
 from coverage_audit.estate.model import Address, Copy, Volume, VolumeKey
+from coverage_audit.estate.sources import BtrfsPoints, DatedFiles, DatedFolders
 from coverage_audit.evidence.collected import SeenPoints, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, PointList, VolumeFacts
 from coverage_audit.evidence.manifest import Blind, Manifest
@@ -54,6 +57,7 @@ class _Asking:
         self._ways = Ways(transport, self._soon)
         self._device: DeviceFacts | Gap | None = None
         self._volumes: dict[VolumeKey, VolumeFacts | Gap] = {}
+        self._entered: dict[VolumeKey, bytes] = {}
 
     def parts(self) -> Iterator[Word]:
         """Give the device's facts, the volumes', then trees and points: those of healthy volumes first."""
@@ -122,13 +126,17 @@ class _Asking:
 
     def _volume_facts(self, volume: Volume) -> VolumeFacts:
         def by_files(packets: Packets) -> VolumeFacts:
-            return sftp_tree.room_facts(packets, volume.key, volume.path, self._errand.clock.now())
+            facts = sftp_tree.room_facts(packets, volume.key, volume.path, self._errand.clock.now())
+            with self._ways.open_sftp(self._soon()) as more:
+                self._entered[volume.key] = sftp_tree.real_path(more, volume.path)
+            return facts
 
         return self._ways.or_by_files(partial(self._volume_facts_of_gate, volume), by_files)
 
     def _volume_facts_of_gate(self, volume: Volume) -> VolumeFacts:
         nonce = secrets.token_hex(16)
         reply = self._reply(volume_facts.request(volume.path, nonce))
+        self._entered[volume.key] = volume_facts.entered(reply.text, reply.exit_status, nonce=nonce, path=volume.path)
         return volume_facts.parse(
             reply.text,
             reply.exit_status,
@@ -148,6 +156,7 @@ class _Asking:
             root=self._path(address),
             clock_offset=clock_offset,
             volume=facts if isinstance(facts, VolumeFacts) else None,
+            entered=self._entered,
         )
         manifest = walk(self._errand, place, self._transport, self._ways, self._progress)
         if isinstance(facts, VolumeFacts):
@@ -167,8 +176,9 @@ class _Asking:
     def _still_there(self, before: VolumeFacts) -> None:
         """Look at the volume once more: what was walked counts only if the same was mounted before and after."""
         volume = next(volume for volume in self._question.volumes if volume.key == before.volume)
+        entered = self._entered.get(volume.key)
         after = self._volume_facts(volume)
-        if _mounted(after) != _mounted(before):
+        if _mounted(after) != _mounted(before) or self._entered.get(volume.key) != entered:
             raise TransportError(GapKind.ANOTHER_VOLUME, "another volume was mounted while it was walked")
 
     def _pointed(self, copy: Copy) -> Iterator[Word]:
@@ -182,6 +192,8 @@ class _Asking:
         facts = self._volumes.get(copy.address.volume)
         if isinstance(facts, Gap) and facts.kind is GapKind.MISSING:
             raise TransportError(GapKind.MISSING, facts.detail)
+        if isinstance(facts, VolumeFacts) and isinstance(copy.points, (DatedFolders, DatedFiles, BtrfsPoints)):
+            self._require_points_there(copy)
         shown = self._device.time_zone if isinstance(self._device, DeviceFacts) else None
         found = points_of(
             PointQuestion(
@@ -196,6 +208,13 @@ class _Asking:
         if copy.is_opaque and isinstance(facts, VolumeFacts):
             self._still_there(facts)
         return found
+
+    def _require_points_there(self, copy: Copy) -> None:
+        """Enter the folder that holds the points: it must lie on the copy's volume, as the root of a tree must."""
+        folder, nonce = folder_of(self._path(copy.address)), secrets.token_hex(16)
+        reply = self._reply(volume_facts.request(folder, nonce))
+        real = volume_facts.entered(reply.text, reply.exit_status, nonce=nonce, path=folder)
+        require_on_its_volume(replace(copy.address, path=folder_of(copy.address.path)), real, self._entered)
 
     def _reply(self, request: Request) -> Reply:
         return reply_to(self._transport, request, deadline=self._soon())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from coverage_audit.evidence.manifest import Blind
@@ -20,7 +20,8 @@ class Walked:
     """A walk that came to its end, proven by its terminator, its count and its exit status.
 
     `how`, `precision_ns` and `lacks` belong into the manifest's Origin. `vanished` entries were gone between being
-    listed and being looked at: an ordinary race.
+    listed and being looked at: an ordinary race. `real_root` is where the root lies without links, as whoever walked
+    stood in it; empty where that was not said.
     """
 
     how: str
@@ -29,3 +30,4 @@ class Walked:
     vanished: int = 0
     precision_ns: int = 1
     lacks: frozenset[str] = frozenset()
+    real_root: bytes = field(default=b"", compare=False)

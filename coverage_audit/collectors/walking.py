@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
@@ -14,11 +14,12 @@ from coverage_audit.collectors.readers.find_tree import FindReader
 from coverage_audit.collectors.readers.scan_tree import scan
 from coverage_audit.collectors.readers.sftp_tree import walk_over_sftp
 from coverage_audit.collectors.readers.stat_tree import StatReader
+from coverage_audit.collectors.real_places import require_on_its_volume
 from coverage_audit.collectors.transport import Transport
 from coverage_audit.collectors.walked import AddRows, Walked
 from coverage_audit.collectors.ways import GNU, Ways
 from coverage_audit.estate.access import LocalAccess
-from coverage_audit.estate.model import Address
+from coverage_audit.estate.model import Address, VolumeKey
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.evidence.manifest import Manifest, Origin
 from coverage_audit.evidence.progress import Progress
@@ -27,12 +28,16 @@ from coverage_audit.evidence.store import ManifestWriter
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
-    """Where a tree lies: its absolute `root` on the device, and what is known of the place already."""
+    """Where a tree lies: its absolute `root` on the device, and what is known of the place already.
+
+    `entered` says where the device's volumes lie without links, of those that were entered.
+    """
 
     address: Address
     root: str
     clock_offset: timedelta | None
     volume: VolumeFacts | None
+    entered: Mapping[VolumeKey, bytes]
 
 
 def walk(errand: Walk, place: Place, transport: Transport, ways: Ways, progress: Progress) -> Manifest:
@@ -40,14 +45,15 @@ def walk(errand: Walk, place: Place, transport: Transport, ways: Ways, progress:
 
     On this machine by the local walkers, else in the way that the box offers.
 
-    Raises TransportError when the listing is not proven whole, EvidenceError when it cannot be stored; no file
-    is left then.
+    Raises TransportError when the listing is not proven whole or its root is not on its volume, EvidenceError when it
+    cannot be stored; no file is left then.
     """
     started = errand.clock.now()
     file = errand.staging / f"{secrets.token_hex(16)}.parquet"
     writer = ManifestWriter(file, errand.seed, errand.memory, started=started)
     try:
         walked = _walked(errand, place, transport, ways, (writer.add, partial(progress, str(place.address))))
+        require_on_its_volume(place.address, walked.real_root, place.entered)
         origin = Origin(
             address=place.address,
             root=place.root,

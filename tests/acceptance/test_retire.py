@@ -370,3 +370,17 @@ def test_an_empty_mount_point_is_not_taken_for_an_empty_box(kept: Station) -> No
     ran = retired(kept, "avocet", "--hash", "all")
     assert ran.object["verdict"] != "clear"
     assert any("avocet:disk" in one["what"] for one in ran.object["not_observed"])
+
+
+def test_a_copy_whose_root_is_a_link_to_the_original_holds_nothing_of_it(kept: Station) -> None:
+    shutil.rmtree(kept.root / "heron/recordings")
+    (kept.root / "heron/recordings").symlink_to(kept.root / "kestrel/recordings")
+    audit = kept.called("audit", "--json")
+    (heron, _) = audit.object["datasets"][0]["copies"]
+    assert heron["standing"] != "proven"
+    assert "a link leads out of the volume" in audit.out
+    for leaving in (("kestrel",), ("kestrel", "avocet")):
+        ran = retired(kept, *leaving, "--hash", "all")
+        assert ran.object["verdict"] != "clear", leaving
+        assert ran.status in {1, 69}
+        assert ran.object["breaks"]

@@ -15,6 +15,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from coverage_audit.audits.parts import Parts
+from coverage_audit.collectors.real_places import require_on_its_volume
+from coverage_audit.collectors.transport import TransportError
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Address, Device, Volume
 from coverage_audit.evidence.collected import Answer, Question, SecondLook, SeenPoints, SeenTree
@@ -132,7 +134,17 @@ class InProcess:
     def _tree(self, question: Question, address: Address) -> SeenTree:
         volume = next(volume for volume in question.volumes if volume.key == address.volume)
         root = f"{volume.path}/{address.path}".rstrip("/")
+        try:
+            require_on_its_volume(address, _real(root), {one.key: _real(one.path) for one in question.volumes})
+        except TransportError as error:
+            return SeenTree(
+                address=address, outcome=Gap(subject=str(address), kind=error.kind, detail=error.detail, at=now())
+            )
         return SeenTree(address=address, outcome=walked(self.folder, root, address, self.ledger.seed))
+
+
+def _real(path: str) -> bytes:
+    return os.fsencode(os.path.realpath(path))
 
 
 def now() -> datetime:

@@ -73,7 +73,7 @@ class Made:
     def _dataset(self, name: str) -> list[str]:
         places = self.chance.sample(sorted(self.volumes), k=min(len(self.volumes), self.chance.randint(1, 4)))
         policy = self.chance.choice(("one", "two"))
-        first = self.volumes[places[0]] / name
+        first, linked = self.volumes[places[0]] / name, random.Random(f"links of {name} in {self.root.parent.name}")  # noqa: S311
         first.mkdir()
         for _ in range(self.chance.randint(1, 6)):
             self._write(first / self.chance.choice(NAMES))
@@ -81,10 +81,22 @@ class Made:
             shutil.copytree(first, self.volumes[place] / name, symlinks=True)
             if self.chance.random() < 0.35:
                 self._spoil(self.volumes[place] / name)
+            if linked.random() < 0.15:
+                self._link(self.volumes[place] / name, linked)
         leave_out = ', leave_out: ["*.part"]' if self.chance.random() < 0.3 else ""
         copies = ", ".join(f'{{at: "{place}/{name}"}}' for place in places[1:])
         self.datasets.append(name)
         return [f'  {name}: {{policy: {policy}, original: "{places[0]}/{name}", copies: [{copies}]{leave_out}}}']
+
+    def _link(self, folder: Path, chance: random.Random) -> None:
+        """Let the root of a copy be a link: to the same dataset on any volume, or to where it lies now on its own."""
+        elsewhere = [path / folder.name for path in self.volumes.values() if path != folder.parent]
+        there = chance.choice([*elsewhere, folder.with_name(f"real {folder.name}")])
+        if there.parent == folder.parent:
+            folder.rename(there)
+        else:
+            shutil.rmtree(folder)
+        folder.symlink_to(there)
 
     def _loose(self) -> None:
         for path in self.volumes.values():

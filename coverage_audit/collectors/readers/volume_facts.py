@@ -32,6 +32,13 @@ def request(path: str, nonce: str) -> Request:
     return Request(verb="volume", arguments=(os.fsencode(path),), nonce=nonce)
 
 
+def entered(reply: bytes, exit_status: int | None, *, nonce: str, path: str) -> bytes:
+    """Return where the folder at `path` lies without links. Raises TransportError as `parse` does."""
+    said = dict(pairs(fields(reply, exit_status, nonce)))
+    _refuse(said, path)
+    return said["here"]
+
+
 def parse(
     reply: bytes, exit_status: int | None, *, nonce: str, volume: VolumeKey, path: str, at: datetime
 ) -> VolumeFacts:

@@ -73,7 +73,13 @@ class FindReader:
             raise TransportError(GapKind.UNREADABLE, f"{shown_root(self._root)}: {blind[b''].why}")
         for border in self._rows.borders:
             blind[border] = Blind(path=border, why=ANOTHER_FILESYSTEM)
-        return Walked(how="gnu find", entries=self.entries, blind=tuple(blind.values()), vanished=len(understood.gone))
+        return Walked(
+            how="gnu find",
+            entries=self.entries,
+            blind=tuple(blind.values()),
+            vanished=len(understood.gone),
+            real_root=self._real_root or b"",
+        )
 
     def _take_head(self) -> bool:
         _noise, found, rest = self._waiting.partition(self._markers.begin)

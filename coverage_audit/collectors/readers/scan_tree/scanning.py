@@ -39,12 +39,13 @@ def scan(
             walk.run()
             pool.farewell()
         _require_same(root, descriptor)
+        real_root = _real(descriptor)
         for border in outermost(_mounted(descriptor) - before):
             walk.blind[border] = ANOTHER_FILESYSTEM
     blind = tuple(Blind(path=path, why=why) for path, why in walk.blind.items())
     if b"" in walk.blind:
         raise TransportError(GapKind.UNREADABLE, f"{visible(root)}: {walk.blind[b'']}")
-    return Walked(how="scandir", entries=walk.entries, blind=blind, vanished=walk.vanished)
+    return Walked(how="scandir", entries=walk.entries, blind=blind, vanished=walk.vanished, real_root=real_root)
 
 
 class _Walk:
@@ -122,8 +123,11 @@ def _inside(root: str) -> bytes:
 
 
 def _mounted(descriptor: int) -> frozenset[bytes]:
-    real = os.readlink(b"/proc/self/fd/%d" % descriptor)  # noqa: PTH115 - pathlib knows no bytes
-    return mounted_below(real, Path("/proc/self/mountinfo").read_bytes())
+    return mounted_below(_real(descriptor), Path("/proc/self/mountinfo").read_bytes())
+
+
+def _real(descriptor: int) -> bytes:
+    return os.readlink(b"/proc/self/fd/%d" % descriptor)  # noqa: PTH115 - pathlib knows no bytes
 
 
 def _require_same(root: str, descriptor: int) -> None:

@@ -18,7 +18,7 @@ Times are whole seconds in 32 bits: what lies before 1970 comes as a time after 
 from __future__ import annotations
 
 from coverage_audit.collectors.readers.sftp_tree.content import hash_over_sftp, read_over_sftp
-from coverage_audit.collectors.readers.sftp_tree.facts import box_facts, room_facts
+from coverage_audit.collectors.readers.sftp_tree.facts import box_facts, real_path, room_facts
 from coverage_audit.collectors.readers.sftp_tree.looks import look_over_sftp
 from coverage_audit.collectors.readers.sftp_tree.names import Entry, listed_names
 from coverage_audit.collectors.readers.sftp_tree.session import Session
@@ -32,6 +32,7 @@ __all__ = [
     "listed_names",
     "look_over_sftp",
     "read_over_sftp",
+    "real_path",
     "room_facts",
     "walk_over_sftp",
 ]

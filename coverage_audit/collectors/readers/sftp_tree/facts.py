@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from coverage_audit.collectors.packets import Packets
-from coverage_audit.collectors.readers.sftp_tree.names import no_folder
+from coverage_audit.collectors.readers.sftp_tree.names import no_folder, real_path_in
 from coverage_audit.collectors.readers.sftp_tree.packets import STATVFS, Kind
 from coverage_audit.collectors.readers.sftp_tree.paths import start_of
 from coverage_audit.collectors.readers.sftp_tree.session import Session
@@ -23,6 +23,11 @@ def box_facts(packets: Packets, device: DeviceId, host_key: str | None, at: date
     """Return what is known of the box once it speaks SFTP. Raises TransportError where it does not."""
     Session(packets)
     return DeviceFacts(device=device, at=at, over=OVER, host_key=host_key)
+
+
+def real_path(packets: Packets, path: str) -> bytes:
+    """Return where the folder at an absolute `path` lies without links; empty where the box does not say it."""
+    return real_path_in(Session(packets), path)
 
 
 def room_facts(packets: Packets, volume: VolumeKey, path: str, at: datetime) -> VolumeFacts:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coverage_audit.collectors.packets import Packets
 from coverage_audit.collectors.readers.sftp_tree.folders import Folder, Names
-from coverage_audit.collectors.readers.sftp_tree.packets import Code
+from coverage_audit.collectors.readers.sftp_tree.packets import Code, Kind
 from coverage_audit.collectors.readers.sftp_tree.paths import shown, start_of
 from coverage_audit.collectors.readers.sftp_tree.session import Session
 from coverage_audit.collectors.transport import TransportError
@@ -42,6 +42,12 @@ def listed_names(packets: Packets, folder: str) -> tuple[Entry, ...]:
     if ended != [Code.EOF]:
         raise no_folder(folder, ended[0] if ended else Code.FAILURE)
     return tuple(found)
+
+
+def real_path_in(session: Session, path: str) -> bytes:
+    """Return where the folder at an absolute `path` lies without links; empty where the box does not say it."""
+    answer = session.answer_to(Kind.REALPATH, start_of(path))
+    return answer.names()[0][0] if answer.code() is None else b""
 
 
 def no_folder(root: str, code: int) -> TransportError:

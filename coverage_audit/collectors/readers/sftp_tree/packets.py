@@ -30,6 +30,7 @@ class Kind(IntEnum):
     FSTAT = 8
     OPENDIR = 11
     READDIR = 12
+    REALPATH = 16
     STAT = 17
     READLINK = 19
     STATUS = 101

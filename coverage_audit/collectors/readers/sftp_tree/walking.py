@@ -9,7 +9,7 @@ from typing import Final
 
 from coverage_audit.collectors.packets import Packets
 from coverage_audit.collectors.readers.sftp_tree.folders import Folder, Names
-from coverage_audit.collectors.readers.sftp_tree.names import WHY, mode_of, no_folder
+from coverage_audit.collectors.readers.sftp_tree.names import WHY, mode_of, no_folder, real_path_in
 from coverage_audit.collectors.readers.sftp_tree.packets import STATVFS, Answer, Attributes, Code, Kind
 from coverage_audit.collectors.readers.sftp_tree.paths import below, entered, is_too_deep, shown, start_of
 from coverage_audit.collectors.readers.sftp_tree.session import Session
@@ -34,8 +34,11 @@ def walk_over_sftp(packets: Packets, root: str, add: AddRows, progress: Callable
     TIME_LIMIT, MALFORMED.
     """
     session = Session(packets)
+    before = real_path_in(session, root)
     walk = _Walk(session, root, add, progress)
     walk.run()
+    if real_path_in(session, root) != before:
+        raise TransportError(GapKind.CUT, f"another folder took the place of {shown(root)} meanwhile")
     again: list[int] = []
     ended: list[int] = []
     Folder(session, start_of(root), lambda names: again.append(len(names)), ended.append)
@@ -52,6 +55,7 @@ def walk_over_sftp(packets: Packets, root: str, add: AddRows, progress: Callable
         vanished=walk.vanished,
         precision_ns=PRECISION_NS,
         lacks=LACKS,
+        real_root=before,
     )
 
 

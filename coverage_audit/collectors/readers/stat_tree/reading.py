@@ -35,6 +35,7 @@ class StatReader:
         self._waiting = bytearray()
         self._last = b""
         self._begun = False
+        self._real_root = b""
         self._whole = False
         self._status: int | None = None
         self._blind: list[Blind] = []
@@ -87,6 +88,7 @@ class StatReader:
             blind=tuple(blind.values()),
             vanished=understood.gone,
             precision_ns=self._precision_ns,
+            real_root=self._real_root,
         )
 
     def _answer(self) -> Generator[None, bytes, None]:
@@ -95,7 +97,7 @@ class StatReader:
         while not (yield).endswith(begins):
             pass
         self._begun = True
-        real_root = (yield).removesuffix(b"\n")
+        real_root = self._real_root = (yield).removesuffix(b"\n")
         identity = yield
         self._rows.take_mounts(real_root, (yield))
         while (lines := (yield)) != f"M {self._nonce}".encode("ascii"):
