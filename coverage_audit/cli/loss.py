@@ -50,7 +50,7 @@ EPILOG: Final = (
 )
 @click.option("--fresh", is_flag=True, help="Audit first, and go by that.")
 @click.option("--replace", "replace", metavar="OLD=NEW", help="Drives of a volume that are to give way: 4TB=8TB.")
-@click.option("--count", type=click.IntRange(1, 1000), default=1, show_default=True, help="How many of them.")
+@click.option("--count", type=click.IntRange(1, 1000), help="How many of them give way, with --replace (else 1).")
 @estate_option
 @state_option
 def command(  # noqa: PLR0913 - one argument for each word of the command
@@ -61,7 +61,7 @@ def command(  # noqa: PLR0913 - one argument for each word of the command
     sheet_file: Path | None,
     fresh: bool,
     replace: str | None,
-    count: int,
+    count: int | None,
     estate_file: Path,
     state_folder: Path,
 ) -> int:
@@ -113,8 +113,10 @@ def _status(table: LossTable) -> int:
     return EX_EVIDENCE_MISSING if unknown else EX_CONFORMING
 
 
-def _replacing(text: str | None, count: int, gone: Domain | None, estate: Estate) -> Replacing | None:
+def _replacing(text: str | None, count: int | None, gone: Domain | None, estate: Estate) -> Replacing | None:
     """Read what is to be replaced. Raises UsageError where it is no pair of sizes, or DOMAIN has no drives."""
+    if text is None and count is not None:
+        raise UsageError("--count says how many drives give way: say which ones, too, with --replace OLD=NEW")
     if text is None:
         return None
     old, between, new = text.partition("=")
@@ -129,4 +131,4 @@ def _replacing(text: str | None, count: int, gone: Domain | None, estate: Estate
         raise UsageError(
             f"--replace takes two sizes, e.g. 4TB=8TB{'' if between else ' (there is no =)'}: {error}"
         ) from error
-    return Replacing(old=sizes[0], new=sizes[1], count=count)
+    return Replacing(old=sizes[0], new=sizes[1], count=1 if count is None else count)

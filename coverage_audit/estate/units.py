@@ -133,6 +133,16 @@ def format_duration(duration: timedelta) -> str:
     return f"{seconds} s"
 
 
+def format_about(duration: timedelta) -> str:
+    """Say a duration that is an estimate (`about 26 h`, `under 1 s`)."""
+    return f"about {format_duration(duration)}" if duration >= timedelta(seconds=1) else "under 1 s"
+
+
+def format_least(duration: timedelta) -> str:
+    """Say a duration that is a bound below (`at least 26 h`, `under 1 s at best`)."""
+    return f"at least {format_duration(duration)}" if duration >= timedelta(seconds=1) else "under 1 s at best"
+
+
 def _two_units(seconds: int, large: tuple[int, str], small: tuple[int, str]) -> str:
     first, rest = divmod(seconds, large[0])
     second = rest // small[0]

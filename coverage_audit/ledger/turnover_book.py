@@ -51,7 +51,7 @@ class TurnoverBook(Transactions):
         after = standing is not None and accepted is not None and accepted > standing.since
         return KeptTurnover(
             against=self._opened(row.file),
-            open=row.body["open"],
+            open=row.body.get("open", False),  # the first rows of this table did not say
             standing=standing,
             rows=still_there(self._folder.relations, row.rows),
             accepted=accepted if after else None,

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coverage_audit.estate.hardware import Parity, ParityKind
+from coverage_audit.estate.units import format_size, parse_size
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +107,8 @@ def replace(drives: Sequence[int], parity: Parity | None, *, old: int, new: int,
     """
     there = sum(size == old for size in drives)
     if not 0 < count <= there:
-        raise ValueError(f"{count} drives of {old} bytes cannot be replaced: the array has {there} of them")
+        drives_said = "1 drive" if count == 1 else f"{count} drives"
+        raise ValueError(f"{drives_said} of {_said(old)} cannot be replaced: the array has {there} of them")
     after = _replaced(drives, old, new, count)
     parity_first = False
     if parity is not None and parity.kind is ParityKind.DEDICATED and len(drives) > parity.drives:
@@ -123,6 +125,12 @@ def _replaced(drives: Sequence[int], old: int, new: int, count: int) -> tuple[in
         left -= swap
         sizes.append(new if swap else size)
     return tuple(sizes)
+
+
+def _said(size: int) -> str:
+    """Say a size as people read it, with its bytes where that is not all of it."""
+    said = format_size(size)
+    return said if parse_size(said) == size else f"{said} ({size} bytes)"
 
 
 def _mirror(drives: Sequence[int]) -> Array:

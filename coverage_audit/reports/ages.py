@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Final
 
-SERVICE_LIFE: Final = 5
-"""Years after which hardware is past its usual service life (common practice, no published source)."""
+from coverage_audit.reckoning.service_life import SERVICE_LIFE
 
 
 def life_ends(in_service: date) -> date:

@@ -11,13 +11,14 @@ from typing import Final
 from coverage_audit.audits.retirement import Retirement
 from coverage_audit.errors import ReportError
 from coverage_audit.estate.model import Estate
-from coverage_audit.estate.units import format_duration, format_size
+from coverage_audit.estate.units import format_about, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.reports.dossier_files import files_csv
 from coverage_audit.reports.dossier_next import CAUTIONS, CHOICE, methods, next_steps
 from coverage_audit.reports.page_words import Clock
 from coverage_audit.reports.retire_json import retire_json
+from coverage_audit.reports.retire_text import waved_away
 from coverage_audit.reports.templating import render
 from coverage_audit.reports.writing import write_page
 from coverage_audit.scenarios.retirement import Verdict
@@ -78,7 +79,7 @@ def dossier_page(found: Retirement, estate: Estate) -> str:
         "dossier.html",
         found=found,
         asked=" and ".join(found.asked),
-        said=_SAID[found.verdict],
+        said=_SAID[found.verdict].removesuffix(".") + waved_away(found) + ".",
         tag_class=_TAGS[found.verdict],
         made=clock.moment(found.finished),
         started=clock.moment(found.started),
@@ -130,7 +131,7 @@ def _reading(found: Retirement) -> Sequence[str]:
         )
     ]
     if read.left is not None:
-        told.append(f"Reading the rest takes about {format_duration(read.left)}.")
+        told.append(f"Reading the rest takes {format_about(read.left)}.")
     return (*told, *read.notes)
 
 

@@ -9,7 +9,8 @@ from coverage_audit.estate.model import Volume
 from coverage_audit.estate.units import format_size
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reckoning.parity import array_of
-from coverage_audit.reports.ages import SERVICE_LIFE, life_ends
+from coverage_audit.reckoning.service_life import SERVICE_LIFE
+from coverage_audit.reports.ages import life_ends
 from coverage_audit.reports.loss_drive import size_in_both
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_bit_rate, format_size
 from coverage_audit.judgement.wording import joined
-from coverage_audit.reports.loss_words import span_said
+from coverage_audit.reports.loss_words import least_said
 from coverage_audit.reports.present import site_name
 from coverage_audit.scenarios.link_load import LinkLoad
 
@@ -25,7 +25,7 @@ def fits_said(load: LinkLoad) -> str:
 
 
 def _day(load: LinkLoad) -> str:
-    takes = f"a day's growth of {format_size(load.upload.change)} takes at least {span_said(load.upload.takes)}"
+    takes = f"a day's growth of {format_size(load.upload.change)} takes {least_said(load.upload.takes)}"
     if load.fits is False:
         return f"{takes}, more than the day has: it does not fit."
     if load.ungauged:
@@ -45,5 +45,5 @@ def _first(load: LinkLoad) -> str:
         return "A first copy of all would never be done."
     if not load.upload.whole:
         return ""
-    size, takes = format_size(load.upload.whole), span_said(load.upload.first)
-    return f"A first copy of all, {size}{beside}, takes at least {takes}."
+    size, takes = format_size(load.upload.whole), least_said(load.upload.first)
+    return f"A first copy of all, {size}{beside}, takes {takes}."

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from coverage_audit.estate.units import format_duration, format_size
+from coverage_audit.estate.units import format_least, format_size
 from coverage_audit.reckoning.rebuilding import RebuildRisk
 from coverage_audit.scenarios.drive_out import ArrayState, DriveAge, DriveOut
 
@@ -16,9 +16,13 @@ _GIB: Final = 1024**3
 
 @dataclass(frozen=True, kw_only=True)
 class DriveView:
-    """One drive out: its figures as pairs, what is at stake, what to mind."""
+    """One drive out: its figures as pairs, what is at stake, what to mind.
+
+    `apart` says that this is another question than the one before it (empty: it is not).
+    """
 
     title: str
+    apart: str
     figures: tuple[tuple[str, str], ...]
     ages: tuple[str, ...]
     at_stake: tuple[tuple[str, str], ...]
@@ -26,11 +30,12 @@ class DriveView:
     assumptions: tuple[str, ...]
 
 
-def drive_view(drive: DriveOut) -> DriveView:
-    """Prepare a volume with a drive out."""
+def drive_view(drive: DriveOut, *, of_whole: bool = False) -> DriveView:
+    """Prepare a volume with a drive out; `of_whole`: beside the loss of the whole volume, which it has no part in."""
     assumed = drive.risk.assumptions if drive.risk is not None else ()
     return DriveView(
         title=f"{drive.volume} while drive {drive.number} is out",
+        apart=f"This is another question: {drive.volume} stays, and its drives are replaced." if of_whole else "",
         figures=tuple(_figures(drive)),
         ages=tuple(map(_age_said, drive.ages)),
         at_stake=tuple((f"{one.dataset} at {one.address}", f"{_size(one.bytes)}: {one.why}") for one in drive.at_stake),
@@ -77,7 +82,7 @@ def _array(beside: str, array: ArrayState) -> Iterator[tuple[str, str]]:
 def _rebuild(risk: RebuildRisk) -> Iterator[tuple[str, str]]:
     yield "Until it is made up", f"it stands {_losses(risk.spare)}"
     yield "A rebuild reads", f"{size_in_both(risk.rebuild.read)} and writes {size_in_both(risk.rebuild.written)}"
-    yield "and takes", f"at least {format_duration(risk.least)}"
+    yield "and takes", format_least(risk.least)
     yield "Something cannot be read", chance_said(risk.unreadable)
     yield "A further drive fails", chance_said(risk.further)
     yield "Data is lost by either", chance_said(risk.losing)

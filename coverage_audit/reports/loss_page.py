@@ -14,6 +14,7 @@ from typing import Final
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
+from coverage_audit.judgement.domains import DomainKind
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.link_words import OF_GROWTH, fits_said, link_said
@@ -25,9 +26,9 @@ from coverage_audit.reports.loss_words import (
     besides_said,
     changes_said,
     gone_with,
+    least_said,
     loss_said,
     named,
-    span_said,
     table_said,
 )
 from coverage_audit.reports.page_words import Clock
@@ -95,6 +96,7 @@ def loss_page(
 
 
 def _domain(loss: Loss, estate: Estate, clock: Clock, others: tuple[str, ...] = ()) -> DomainView:
+    whole = loss.domain.kind is DomainKind.VOLUME
     return DomainView(
         name=str(loss.domain),
         kind=loss.domain.kind,
@@ -112,7 +114,7 @@ def _domain(loss: Loss, estate: Estate, clock: Clock, others: tuple[str, ...] = 
         survives=loss.survives,
         keys=tuple(_key(str(key.volume), key.elsewhere, estate) for key in loss.keys),
         order=joined(loss.order) if len(loss.order) > 1 else "",
-        drive=drive_view(loss.drive) if loss.drive is not None else None,
+        drive=None if loss.drive is None else drive_view(loss.drive, of_whole=whole),
         assumptions=tuple(dict.fromkeys((*loss.assumptions, *others))),
     )
 
@@ -132,7 +134,7 @@ def _back(loss: Loss) -> str:
     """Say how long all of it takes (empty: nothing has to come back); what nothing is known of is named beside it."""
     if loss.back is None:
         return NOT_KNOWN if loss.order or loss.not_reckoned else ""
-    return f"at least {span_said(loss.back)}" if loss.back > timedelta(0) else ""
+    return least_said(loss.back) if loss.back > timedelta(0) else ""
 
 
 def _key(volume: str, elsewhere: Sequence[str], estate: Estate) -> str:

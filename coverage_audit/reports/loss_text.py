@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from coverage_audit.estate.changes import EstateChange, said
+from coverage_audit.estate.changes import ChangeKind, EstateChange, said
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.wording import joined, when
@@ -16,7 +16,7 @@ from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.link_words import OF_GROWTH, link_said
 from coverage_audit.reports.loss_cuts import cuts_view, weakest_first
 from coverage_audit.reports.loss_text_one import one_loss
-from coverage_audit.reports.loss_words import span_said, table_said
+from coverage_audit.reports.loss_words import least_said, table_said
 from coverage_audit.reports.plain import Paper
 from coverage_audit.scenarios.link_load import LinkLoad
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable
@@ -57,7 +57,8 @@ def _head(table: LossTable, estate: Estate, paper: Paper, changes: Sequence[Esta
     began = when(table.as_of, estate.time_zone)
     yield from paper.wrapped(f"It rests on the audit begun {began}, {format_duration(age)} ago{old}.")
     for change in changes[:_CHANGES]:
-        yield from paper.wrapped(f"Declared since, and not judged: {said(change)}")
+        news = "After that audit" if change.kind is ChangeKind.DAMAGED else "Declared since, and not judged"
+        yield from paper.wrapped(f"{news}: {said(change)}")
     if len(changes) > _CHANGES:
         yield f"and {len(changes) - _CHANGES} more changes of the estate"
     for name in table.unjudged:
@@ -75,7 +76,7 @@ def _told(loss: Loss) -> str:
     told = "; ".join(parts) or "nothing is lost"
     below = [str(one.dataset) for one in loss.datasets if any(criterion.is_new for criterion in one.below)]
     said_below = f"; newly below policy: {joined(below)}" if below else ""
-    back = f"; back in at least {span_said(loss.back)}" if loss.back else ""
+    back = f"; back in {least_said(loss.back)}" if loss.back else ""
     unknown = f" (without {joined(loss.not_reckoned)})" if loss.not_reckoned and back else ""
     at_stake = dict.fromkeys(str(one.dataset) for one in loss.drive.at_stake) if loss.drive is not None else {}
     alone = f"; until it is made up no copy elsewhere is proven of {joined(at_stake)}" if at_stake else ""

@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 
 from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.domains import DomainKind
 from coverage_audit.judgement.wording import age, amount, joined, when
 from coverage_audit.reports.loss_datasets import lacks_said
 from coverage_audit.reports.loss_drive import drive_view
@@ -14,8 +15,8 @@ from coverage_audit.reports.loss_words import (
     gone_with,
     holds_said,
     keys_said,
+    least_said,
     limit_said,
-    span_said,
     time_said,
 )
 from coverage_audit.reports.plain import Paper
@@ -35,7 +36,7 @@ def one_loss(loss: Loss, table: LossTable, estate: Estate, paper: Paper) -> Iter
         yield ""
         yield from paper.wrapped(sentence)
     if loss.drive is not None:
-        yield from _drive(loss.drive, paper)
+        yield from _drive(loss.drive, paper, of_whole=loss.domain.kind is DomainKind.VOLUME)
 
 
 def _about(loss: Loss) -> Iterator[str]:
@@ -59,7 +60,7 @@ def _together(loss: Loss) -> Iterator[str]:
     if loss.back is not None:
         without = f", without {joined(loss.not_reckoned)}, of which no rate is known" if loss.not_reckoned else ""
         turn = f" In this order: {joined(map(str, loss.order))}." if len(loss.order) > 1 else ""
-        yield f"All of it is back in at least {span_said(loss.back)}{without}.{turn}"
+        yield f"All of it is back in {least_said(loss.back)}{without}.{turn}"
 
 
 def _of_dataset(loss: DatasetLoss, table: LossTable, estate: Estate, gone: Collection[str]) -> Iterator[str]:
@@ -95,9 +96,10 @@ def _place(place: Place, estate: Estate, gone: Collection[str]) -> str:
     return f"{place.address}, {holds_said(place)}{'; ' + key if key else ''} ({place.why})"
 
 
-def _drive(drive: DriveOut, paper: Paper) -> Iterator[str]:
-    view = drive_view(drive)
-    yield from paper.heading(visible(view.title))
+def _drive(drive: DriveOut, paper: Paper, *, of_whole: bool) -> Iterator[str]:
+    view = drive_view(drive, of_whole=of_whole)
+    yield from paper.heading(visible(f"Apart from that: {view.title}" if view.apart else view.title))
+    yield from paper.wrapped(view.apart) if view.apart else ()
     lines = [f"{name}: {figure}" for name, figure in view.figures]
     lines += [*view.ages, *view.steps]
     lines += [f"No proven copy elsewhere: {name}, {what}" for name, what in view.at_stake]

@@ -6,9 +6,9 @@ from collections.abc import Collection, Sequence
 from datetime import timedelta
 from typing import Final
 
-from coverage_audit.estate.changes import EstateChange, in_one_line
+from coverage_audit.estate.changes import ChangeKind, EstateChange, in_one_line
 from coverage_audit.estate.model import Estate
-from coverage_audit.estate.units import format_duration
+from coverage_audit.estate.units import format_about, format_duration, format_least
 from coverage_audit.judgement.domains import DomainKind
 from coverage_audit.judgement.wording import joined
 from coverage_audit.scenarios.loss import Fate, Loss, LossTable, Place, Restore
@@ -19,26 +19,33 @@ _NAMED: Final = 5
 
 _ONE: Final = {
     Fate.LOST: "1 dataset is lost whole",
-    Fate.NOT_SHOWN: "of 1 nothing shows that anything is left",
-    Fate.FALLS_BACK: "1 falls back to an older state",
-    Fate.HELD: "1 is held elsewhere as last seen",
-    Fate.TOUCHED: "1 loses a copy and keeps its original",
+    Fate.NOT_SHOWN: "of 1 dataset nothing shows that anything is left",
+    Fate.FALLS_BACK: "1 dataset falls back to an older state",
+    Fate.HELD: "1 dataset is held elsewhere as last seen",
+    Fate.TOUCHED: "1 dataset loses a copy and keeps its original",
 }
 _MANY: Final = {
     Fate.LOST: "{} datasets are lost whole",
-    Fate.NOT_SHOWN: "of {} nothing shows that anything is left",
-    Fate.FALLS_BACK: "{} fall back to an older state",
-    Fate.HELD: "{} are held elsewhere as last seen",
-    Fate.TOUCHED: "{} lose a copy and keep their original",
+    Fate.NOT_SHOWN: "of {} datasets nothing shows that anything is left",
+    Fate.FALLS_BACK: "{} datasets fall back to an older state",
+    Fate.HELD: "{} datasets are held elsewhere as last seen",
+    Fate.TOUCHED: "{} datasets lose a copy and keep their original",
 }
 
 
 def changes_said(changes: Sequence[EstateChange]) -> str:
-    """Say what was declared since the audit, of which it knows nothing (empty: nothing was)."""
+    """Say what was found damaged, or declared, since the audit, of which it knows nothing (empty: nothing was)."""
+    damaged = [one for one in changes if one.kind is ChangeKind.DAMAGED]
+    declared = [one for one in changes if one.kind is not ChangeKind.DAMAGED]
+    told = [f"After that audit a drill found damage: {_first_of(damaged)}."] if damaged else []
+    told += [f"Of what was declared since that audit nothing is known: {_first_of(declared)}."] if declared else []
+    return " ".join(told)
+
+
+def _first_of(changes: Sequence[EstateChange]) -> str:
     more = len(changes) - _NAMED
     rest = f"; and {more} more" if more > 0 else ""
-    told = in_one_line(changes[:_NAMED])
-    return f"Of what was declared since that audit nothing is known: {told}{rest}." if changes else ""
+    return f"{in_one_line(changes[:_NAMED])}{rest}"
 
 
 def count_said(fate: Fate, count: int) -> str:
@@ -63,7 +70,7 @@ def besides_said(loss: Loss) -> str:
     """Say what else a loss does (empty: nothing)."""
     told = [count_said(fate, len(loss.of(fate))) for fate in Fate if loss.of(fate)][1:]
     said = [f"Besides, {joined(told)}."] if told else []
-    if loss.drive is not None and loss.drive.at_stake:
+    if loss.drive is not None and loss.drive.at_stake and loss.domain.kind is not DomainKind.VOLUME:
         names = joined(dict.fromkeys(one.dataset for one in loss.drive.at_stake))
         said.append(f"Until the drive is made up, no copy elsewhere is proven of {names}.")
     return " ".join(said)
@@ -98,13 +105,21 @@ def time_said(restore: Restore | None) -> str:
     """Say how long a restore takes: a bound below, unless its rate was measured and the time to fetch it is known."""
     if restore is None or restore.time is None:
         return NOT_KNOWN
-    span = span_said(restore.time.time)
-    return f"about {span}" if restore.shown else f"at least {span}"
+    return format_about(_cut(restore.time.time)) if restore.shown else least_said(restore.time.time)
 
 
 def span_said(span: timedelta) -> str:
     """Say how long something takes, without the seconds from ten minutes on."""
-    return format_duration(span - span % timedelta(minutes=1) if span >= timedelta(minutes=10) else span)
+    return format_duration(_cut(span))
+
+
+def least_said(span: timedelta) -> str:
+    """Say how long something takes at least."""
+    return format_least(_cut(span))
+
+
+def _cut(span: timedelta) -> timedelta:
+    return span - span % timedelta(minutes=1) if span >= timedelta(minutes=10) else span
 
 
 def limit_said(restore: Restore | None) -> str:

@@ -23,8 +23,8 @@ from coverage_audit.reports.loss_words import (
     changes_said,
     gone_with,
     keys_said,
+    least_said,
     limit_said,
-    span_said,
     time_said,
 )
 from coverage_audit.reports.page_words import Clock, Moment
@@ -80,7 +80,7 @@ def recovery_sheet(loss: Loss, table: LossTable, estate: Estate, changes: Sequen
         first=tuple(steps_before(loss, coming)),
         ways=ways,
         has_points=any(POINT in way.path for way in ways),
-        total=span_said(loss.back) if loss.back else "",
+        total=least_said(loss.back) if loss.back else "",
         not_reckoned=joined(loss.not_reckoned) if loss.not_reckoned else "",
         attempts=tuple(_attempt(dataset, estate, gone) for dataset in loss.datasets if _has_no_way(dataset)),
         copies=tuple(_copy(dataset, estate, gone) for dataset in loss.of(Fate.TOUCHED)),

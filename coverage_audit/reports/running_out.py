@@ -12,7 +12,8 @@ from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
 from coverage_audit.judgement.wording import duration, joined, last_day
-from coverage_audit.reports.ages import SERVICE_LIFE, age_in_years, life_ends
+from coverage_audit.reckoning.service_life import SERVICE_LIFE
+from coverage_audit.reports.ages import age_in_years, life_ends
 from coverage_audit.reports.filling import full_next
 from coverage_audit.reports.instants import short_span
 

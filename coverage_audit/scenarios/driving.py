@@ -17,17 +17,15 @@ from coverage_audit.reckoning.parity import Array, array_of
 from coverage_audit.reckoning.parity import replace as replaced_by
 from coverage_audit.reckoning.rebuilding import RebuildRisk, rebuild_risk
 from coverage_audit.reckoning.restoring import limit_of_medium
+from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.scenarios.drive_out import ArrayState, AtStake, DriveAge, DriveOut
 from coverage_audit.scenarios.material import DatasetMaterial, Material
-
-SERVICE_YEARS: Final = 5.0
-"""For so long a drive is taken to serve: the usual span of a warranty (common practice, no published source)."""
 
 _YEAR: Final = 365.25
 _OF_ARRAYS: Final = (
     "What the filesystem and the arrangement of the drives take of it is not reckoned: a volume shows a little less."
 )
-_OF_AGE: Final = f"A drive is reckoned to serve for {SERVICE_YEARS:g} years (common practice, no published source)."
+_OF_AGE: Final = f"A drive is reckoned to serve for {SERVICE_LIFE} years (common practice, no published source)."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +98,7 @@ def _risk(sizes: tuple[int, ...], volume: Volume, lost: int) -> RebuildRisk | No
 def _ages(volume: Volume, today: date) -> Iterator[DriveAge]:
     for number, drive in enumerate(volume.drives, start=1):
         years = None if drive.in_service is None else (today - drive.in_service).days / _YEAR
-        yield DriveAge(number=number, size=drive.size, years=years, service_years=SERVICE_YEARS)
+        yield DriveAge(number=number, size=drive.size, years=years, service_years=float(SERVICE_LIFE))
 
 
 def _steps(state: ArrayState) -> Iterator[str]:

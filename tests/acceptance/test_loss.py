@@ -148,6 +148,21 @@ def test_larger_drives_are_reckoned_before_and_after(audited: Station) -> None:
     assert loss["drive"]["replaced"]["usable"] == 24 * 10**12
 
 
+def test_the_drives_of_a_volume_are_told_apart_from_the_loss_of_all_of_it(audited: Station) -> None:
+    page = audited.root / "loss.html"
+    ran = audited.called("loss", "kestrel:main", "--replace", "4TB=8TB", "--html", str(page))
+
+    gone, apart, drives = ran.out.partition("Apart from that: kestrel:main while drive 1 is out")
+    assert apart
+    assert "This is another question: kestrel:main stays, and its drives are replaced." in " ".join(drives.split())
+    assert "Until the drive is made up" not in gone
+    body = page.read_text(encoding="utf-8")
+    section = body[body.index('<h2 id="drives-') :]
+    assert "Usable, replaced" in section
+    assert "Usable, replaced" not in body[: body.index('<h2 id="drives-')]
+    assert "<h4>" not in section
+
+
 def test_what_is_behind_falls_back(station: Station) -> None:
     audited = begun(station)
     audited.write("kestrel/sheets/new.ods", b"new" * 100, age=timedelta(hours=1))
@@ -342,8 +357,13 @@ def test_two_names_of_one_machine_are_lost_together(station: Station) -> None:
     [
         (("kestrel:main", "--replace", "4TB"), "there is no ="),
         (("kestrel:main", "--replace", "4TB=8KB"), "ambiguous"),
+        (("kestrel:main", "--count", "2"), "--count says how many drives give way"),
+        (("--count", "1"), "say which ones, too, with --replace OLD=NEW"),
         (("kestrel:main", "--replace", "6TB=8TB"), "cannot be replaced: the array has 0 of them"),
-        (("kestrel:main", "--replace", "4TB=8TB", "--count", "4"), "cannot be replaced: the array has 3 of them"),
+        (
+            ("kestrel:main", "--replace", "4TB=8TB", "--count", "4"),
+            "4 drives of 4.0 TB cannot be replaced: the array has 3 of them",
+        ),
         (("kestrel", "--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),
         (("--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),
         (("heron:pool", "--replace", "4TB=8TB"), "needs a volume whose `drives` are declared"),

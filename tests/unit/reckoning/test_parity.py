@@ -142,6 +142,13 @@ def test_drives_that_are_not_there_cannot_be_replaced(count: int) -> None:
         replace(in_bytes((4, 4, 8)), _SINGLE, old=4 * TB, new=8 * TB, count=count)
 
 
+def test_what_cannot_be_replaced_is_said_as_people_read_it() -> None:
+    with pytest.raises(ValueError, match=r"^1 drive of 3\.0 TB cannot be replaced: the array has 0 of them$"):
+        replace([4 * 10**12], None, old=3 * 10**12, new=8 * 10**12, count=1)
+    with pytest.raises(ValueError, match=r"^2 drives of 4\.0 TB \(4000787030016 bytes\) cannot be replaced"):
+        replace([4 * 10**12], None, old=4_000_787_030_016, new=8 * 10**12, count=2)
+
+
 def test_a_rebuild_reads_every_other_drive_as_far_as_the_lost_one_reaches() -> None:
     mixed = in_bytes((12, 12, 8, 4))
     spread = rebuild_of(in_bytes((4, 4, 4, 8)), _SINGLE, lost=8 * TB)

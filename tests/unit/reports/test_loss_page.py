@@ -96,7 +96,7 @@ def test_it_begins_with_what_single_failures_do_and_with_what_it_rests_on() -> N
     ("losses", "said"),
     [
         ((hut_gone(),), "With the room hut gone 2 datasets are lost whole."),
-        ((barn_gone(),), "With the site Long Barn gone 1 loses a copy and keeps its original."),
+        ((barn_gone(),), "With the site Long Barn gone 1 dataset loses a copy and keeps its original."),
         ((barn_gone(), barn_gone()), "None of 2 single failures loses a dataset whole."),
         ((hut_gone(), barn_gone()), "1 of 2 single failures loses a dataset whole."),
     ],
@@ -115,7 +115,7 @@ def test_what_is_not_shown_to_be_held_is_never_told_as_held() -> None:
 
     one, both = read(unshown), read(unshown, other)
 
-    assert "With the site Long Barn gone of 1 nothing shows that anything is left." in one
+    assert "With the site Long Barn gone of 1 dataset nothing shows that anything is left." in one
     assert "Of 2 single failures none surely loses a dataset; after 2 of them nothing shows" in both
     assert "Nothing shows that what is left holds anything: shelf-b:drive/ledgers" in one
     assert "may hold it, not shown" in one

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import timedelta
 
 import jsonschema
 import pytest
@@ -12,8 +13,9 @@ from coverage_audit.estate.shipped import defaults_folder
 from coverage_audit.judgement.domains import shared_domain
 from coverage_audit.reports.loss_json import loss_json
 from coverage_audit.reports.loss_text import loss_text
+from coverage_audit.reports.loss_words import count_said, least_said, time_said
 from coverage_audit.scenarios.cut_set import CutMember, CutSet, DatasetCuts
-from coverage_audit.scenarios.loss import LossTable
+from coverage_audit.scenarios.loss import Fate, LossTable
 from tests.builders.losses import a_table, hostile_table, kestrel_gone, the_estate
 
 HOSTILE = "\x1b[2J\n\u202e\udcff"
@@ -83,3 +85,27 @@ def test_the_json_is_of_its_published_schema_and_names_units_by_their_keys() -> 
     assert found["schema"] == "coverage-audit/loss/1"
     assert set(found) == set(schema["required"])
     assert {one["fate"] for loss in found["losses"] for one in loss["datasets"]} >= {"lost", "held", "falls_back"}
+
+
+@pytest.mark.parametrize("fate", list(Fate))
+def test_what_meets_a_fate_is_named_whether_one_or_many(fate: Fate) -> None:
+    assert "1 dataset" in count_said(fate, 1)
+    assert "3 datasets" in count_said(fate, 3)
+
+
+@pytest.mark.parametrize(
+    ("span", "shown", "said"),
+    [
+        (timedelta(milliseconds=20), True, "under 1 s"),
+        (timedelta(milliseconds=20), False, "under 1 s at best"),
+        (timedelta(minutes=11, seconds=5), True, "about 11 min"),
+        (timedelta(seconds=1), False, "at least 1 s"),
+    ],
+)
+def test_a_time_has_one_bound_and_not_two(*, span: timedelta, shown: bool, said: str) -> None:
+    known = next(one.restore for one in kestrel_gone().datasets if one.restore and one.restore.time)
+    assert known.time is not None
+    restore = replace(known, time=replace(known.time, time=span), shown=shown)
+
+    assert time_said(restore) == said
+    assert shown or least_said(span) == said

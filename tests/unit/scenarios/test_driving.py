@@ -12,6 +12,7 @@ from coverage_audit.estate.hardware import Drive, Parity, ParityKind
 from coverage_audit.estate.model import Volume
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.judgement.case import CopyEvidence
+from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.driving import Replacing, drive_out
 from coverage_audit.scenarios.material import material_of
@@ -94,6 +95,7 @@ def test_age_is_held_against_the_service_life() -> None:
 
     assert age.years == pytest.approx(7.74, abs=0.01)
     assert age.is_over
+    assert age.service_years == SERVICE_LIFE
 
 
 def test_nothing_is_at_stake_where_a_proven_copy_is_elsewhere() -> None:
