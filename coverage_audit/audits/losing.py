@@ -60,7 +60,7 @@ def lose(
     then = last.judged.started
     judged = as_drilled_since(last.judged, estate, ledger)
     material = material_of(estate, judged, at=now, rates=rates, worse_since=worse)
-    changes = (*unjudged(last.estate_text, estate), *damaged_since(estate, ledger, lambda _: then))
+    changes = (*damaged_since(estate, ledger, lambda _: then), *unjudged(last.estate_text, estate))
     if domain is not None:
         return Lost(table=loss_alone(domain, material, replacing), changes=changes)
     return Lost(table=loss_table(material), changes=changes, loads=link_loads(estate, growths_of(estate, ledger, now)))

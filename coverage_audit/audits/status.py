@@ -191,7 +191,7 @@ def status_of(estate: Estate, ledger: Ledger, now: datetime, times: Timetable) -
         astray=tuple(one for one in waiting if one.target not in targets),
         waivers=tuple(one for one in ledger.waivers.in_force(now) if one.until - now <= SOON),
         waived=ledger.present.waived(),
-        unjudged=(*unjudged(ledger.present.last_estate(now), estate), *damaged_since(estate, ledger, judged_at)),
+        unjudged=(*damaged_since(estate, ledger, judged_at), *unjudged(ledger.present.last_estate(now), estate)),
     )
 
 

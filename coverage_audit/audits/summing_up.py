@@ -58,7 +58,7 @@ def sum_up(estate: Estate, ledger: Ledger, now: datetime) -> SummedUp:
 
 
 def _unjudged(last: LastJudged, estate: Estate, ledger: Ledger) -> tuple[EstateChange, ...]:
-    return (*unjudged(last.estate_text, estate), *damaged_since(estate, ledger, lambda _: last.started))
+    return (*damaged_since(estate, ledger, lambda _: last.started), *unjudged(last.estate_text, estate))
 
 
 def _week_from(ledger: Ledger, now: datetime) -> datetime:
