@@ -21,6 +21,7 @@ from coverage_audit.comparison.meeting import meet
 from coverage_audit.comparison.pair import Pair, pair_of
 from coverage_audit.comparison.starts import earliest_starts, instant
 from coverage_audit.comparison.summing import Sums, holds_newer, samples, sum_up, without
+from coverage_audit.comparison.taken_over import not_taken_over
 from coverage_audit.comparison.taking_up import Seen, go_on, look_for
 from coverage_audit.comparison.terms import define
 from coverage_audit.comparison.types import Earlier, Look, Matched, Workspace
@@ -62,8 +63,9 @@ def carry(
         relation = work.folder / f"carried-{uuid4().hex}.parquet"
         write_kept(engine, matched.relation, relation, pair.facts_of_now(work.seed), _mind(engine, pair))
         comparison = _summed_up(engine, pair, take_up, listings, relation)
-        former = None if matched.fallen is None else still_held(engine)
-        return replace(comparison, held_back_missing=held_back, former=former)
+        kept, unclear = not_taken_over(engine, matched, pair.terms, work.seed)
+        former = None if matched.fallen is None else still_held(engine) + kept
+        return replace(comparison, held_back_missing=held_back, former=former, former_unclear=unclear)
 
 
 def _place(engine: Engine, pair: Pair, listings: tuple[Listing, ...], work: Workspace) -> None:

@@ -8,7 +8,7 @@ stands, and copies are asked which of them still hold the state before.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 from uuid import uuid4
@@ -22,9 +22,11 @@ from coverage_audit.comparison.compare import match
 from coverage_audit.comparison.fallen import FALLEN, FALLEN_SCHEMA_NAME
 from coverage_audit.comparison.picking import paths_at
 from coverage_audit.comparison.relation import RelationWriter, read_relation
+from coverage_audit.comparison.touched import touched
 from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.engine import Engine, open_engine
+from coverage_audit.evidence.instants import to_ns
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.turnover import FormerFile, Sign, Turnover
 
@@ -130,8 +132,10 @@ def turn(
             if within is not None:
                 _only(engine, within)
             found = _summed_up(engine, matched)
+            if within is None:
+                found = replace(found, touched=touched(engine, matched))
             signs = judge(found)
-            rows = _kept(engine, signs, work.folder) if signs else None
+            rows = _kept(engine, matched, signs, work.folder) if signs else None
     finally:
         matched.relation.unlink(missing_ok=True)
     return Turned(turnover=found, signs=signs, rows=rows)
@@ -218,10 +222,15 @@ def _shown(engine: Engine, relation: Path, order: str) -> tuple[FormerFile, ...]
     return tuple(FormerFile(path=paths[row["i"]], size=row["size"], mtime_ns=row["mtime"]) for row in chosen)
 
 
-def _kept(engine: Engine, signs: tuple[Sign, ...], folder: Path) -> Path:
+def _began(side: Manifest) -> int:
+    return to_ns(side.origin.started)
+
+
+def _kept(engine: Engine, matched: Matched, signs: tuple[Sign, ...], folder: Path) -> Path:
     sorts = sorted({sort for sign in signs for sort in _OF_SIGN[sign]})
     file = folder / f"fallen-{uuid4().hex}.parquet"
-    with RelationWriter(file, FALLEN, {"schema": FALLEN_SCHEMA_NAME}) as writer:
+    said = {"schema": FALLEN_SCHEMA_NAME, "before_ns": _began(matched.original), "after_ns": _began(matched.copy)}
+    with RelationWriter(file, FALLEN, said) as writer:
         for batch in engine.stream(_ROWS, [sorts]):
             writer.add(pa.Table.from_batches([batch]))
     return file

@@ -154,7 +154,7 @@ class CopyComparison:
     in words what could not be.
     `blind_original`: part of the original was not seen; `blind_copy`: part of the copy was not.
     `held_back_missing` is the part of `held_back` that is missing. `former` is how much of what went or changed at once
-    in the original the copy holds as it was before (None: nothing did).
+    in the original the copy holds as it was before (None: nothing did); of `former_unclear` that cannot be told.
     """
 
     original_at: datetime
@@ -198,6 +198,7 @@ class CopyComparison:
     sights: tuple[Seen, ...] = ()
     samples: tuple[Sample, ...] = ()
     former: Tally | None = None
+    former_unclear: Tally = field(default_factory=Tally)
     direction: Direction | None = None  # None: which side leads cannot be told
     relation: Path | None = None
 

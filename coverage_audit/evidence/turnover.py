@@ -38,6 +38,8 @@ class Turnover:
     `emptied` is the part of it that holds no byte any more, `shrunk` the bytes by which all of it became smaller.
     `suffixed` is the part of `gone` in whose stead files with the suffix `suffix` came. `largest` and `oldest` are some
     of what went, was emptied or was rewritten. What lies below a place that could not be read is in none of these.
+    `touched` are files of the size and time of before that bear another ctime: written to, with the time put back, or
+    given other permissions or links (none where they are under 1%).
     """
 
     before_at: datetime
@@ -52,6 +54,7 @@ class Turnover:
     shrunk: int = 0
     suffixed: Tally = field(default_factory=Tally)
     suffix: bytes = b""
+    touched: Tally = field(default_factory=Tally)
     largest: tuple[FormerFile, ...] = ()
     oldest: tuple[FormerFile, ...] = ()
 
@@ -68,11 +71,12 @@ class Turnover:
 
 @dataclass(frozen=True, kw_only=True)
 class Shares:
-    """Of all that a former listing held: the share of its files and of its bytes lost, of its files rewritten."""
+    """Of all that a former listing held: the share of files and of bytes lost, of files rewritten, of files touched."""
 
     lost_files: float = 0.0
     lost_bytes: float = 0.0
     rewritten: float = 0.0
+    touched: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

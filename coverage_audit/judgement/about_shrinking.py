@@ -74,6 +74,15 @@ def _dated(file: FormerFile, context: DatasetContext) -> str:
         return "of a time that cannot be"
 
 
+def touched(turnover: Turnover) -> str:
+    """Say how much was touched and looks as before."""
+    told = f"{turnover.touched.files} of {files(turnover.before.files)}"
+    return (
+        f"{told} were written to, or had their permissions or links changed, with size and time as before: "
+        "no copy that goes by these takes such a change over, and none shows it"
+    )
+
+
 def degree(turnover: Turnover) -> float:
     """Return the largest of the shares, for what is worse than before."""
     found = shrinking.shares(turnover)

@@ -72,7 +72,9 @@ class _Mirror:
             return None
         if seen < self.context.started:
             return None
-        return found.former.files > 0
+        if found.former.files:
+            return True
+        return None if found.former_unclear.files else False  # it may be either state: neither is claimed
 
     @property
     def amount(self) -> str:

@@ -10,18 +10,19 @@ from typing import Any
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.turnover import FormerFile, MassChange, Shares, Sign, Turnover
 
-_TALLIES = ("before", "now", "gone", "moved", "arrived", "changed", "emptied", "suffixed")
+_TALLIES = ("before", "now", "gone", "moved", "arrived", "changed", "emptied", "suffixed", "touched")
 
 
 def store_shares(shares: Shares) -> Sequence[float]:
     """Return the stored form of a night's shares."""
-    return [shares.lost_files, shares.lost_bytes, shares.rewritten]
+    return [shares.lost_files, shares.lost_bytes, shares.rewritten, shares.touched]
 
 
 def load_shares(stored: Sequence[float]) -> Shares:
-    """Return a night's shares."""
-    lost_files, lost_bytes, rewritten = stored
-    return Shares(lost_files=lost_files, lost_bytes=lost_bytes, rewritten=rewritten)
+    """Return a night's shares. Earlier versions kept no share of what was touched."""
+    lost_files, lost_bytes, rewritten, *later = stored
+    touched = later[0] if later else 0.0
+    return Shares(lost_files=lost_files, lost_bytes=lost_bytes, rewritten=rewritten, touched=touched)
 
 
 def store_change(change: MassChange) -> Mapping[str, Any]:
@@ -63,7 +64,7 @@ def _loaded(stored: Mapping[str, Any]) -> Turnover:
     return Turnover(
         before_at=datetime.fromisoformat(stored["before_at"]),
         at=datetime.fromisoformat(stored["at"]),
-        **{name: Tally(files=stored[name][0], bytes=stored[name][1]) for name in _TALLIES},
+        **{name: Tally(files=stored[name][0], bytes=stored[name][1]) for name in _TALLIES if name in stored},
         shrunk=stored["shrunk"],
         suffix=base64.b64decode(stored["suffix"]),
         largest=tuple(_named(file) for file in stored["largest"]),

@@ -37,6 +37,7 @@ def usual(history: Sequence[Shares]) -> Shares:
         lost_files=_third([one.lost_files for one in history]),
         lost_bytes=_third([one.lost_bytes for one in history]),
         rewritten=_third([one.rewritten for one in history]),
+        touched=_third([one.touched for one in history]),
     )
 
 
@@ -47,6 +48,7 @@ def shares(turnover: Turnover) -> Shares:
         lost_files=_share(turnover.lost.files, before.files),
         lost_bytes=_share(turnover.lost.bytes, before.bytes),
         rewritten=_share(turnover.rewritten.files, before.files),
+        touched=_share(turnover.touched.files, before.files),
     )
 
 
@@ -72,11 +74,18 @@ def signs(turnover: Turnover, *, declared: float | None, usually: Shares = NOTHI
         Sign.REWRITTEN: _much(
             turnover.rewritten.files,
             turnover.before.files,
-            share + _exact(usually.rewritten) if known >= LEARNED else max(share, Fraction(NOT_LEARNED)),
-            LEAST_FILES if declared is None else LEAST_REWRITTEN,
+            _share_of_changes(share, usually.rewritten, known),
+            _floor_of_changes(declared),
         ),
     }
     return tuple(sign for sign, shown in found.items() if shown)
+
+
+def touched_at_once(turnover: Turnover, *, declared: float | None, usually: Shares, known: int) -> bool:
+    """Whether much was touched that looks as before: by the share and the floor of what is rewritten in place."""
+    share = Fraction(DEFAULT if declared is None else declared).limit_denominator(_EXACT)
+    asked = _share_of_changes(share, usually.touched, known)
+    return _much(turnover.touched.files, turnover.before.files, asked, _floor_of_changes(declared))
 
 
 def rewritten_unlearned(turnover: Turnover, *, declared: float | None, known: int) -> bool:
@@ -97,6 +106,14 @@ def _much(part: int, whole: int, share: Fraction, least: int) -> bool:
 
 def _floor(declared: float | None, least: int) -> int:
     return least if declared is None else 1
+
+
+def _share_of_changes(share: Fraction, usually: float, known: int) -> Fraction:
+    return share + _exact(usually) if known >= LEARNED else max(share, Fraction(NOT_LEARNED))
+
+
+def _floor_of_changes(declared: float | None) -> int:
+    return LEAST_FILES if declared is None else LEAST_REWRITTEN
 
 
 def _third(known: Sequence[float]) -> float:

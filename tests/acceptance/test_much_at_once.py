@@ -391,3 +391,35 @@ def test_what_was_rewritten_after_a_deletion_was_waived_is_not_accepted_with_it(
 
     assert told.answer is Answer.NONCONFORMITY
     assert "it is another trouble now" in told.message
+
+
+def test_a_copy_without_times_that_nobody_wrote_to_since_still_holds_what_was_rewritten(station: Station) -> None:
+    declared(station)
+    for file in (station.root / "heron/recordings").rglob("*.ods"):
+        os.utime(file, ns=(file.stat().st_atime_ns, file.stat().st_mtime_ns + 10**15))
+    nights(station)
+    for file in takes(station, 60):
+        before = file.stat()
+        file.write_bytes(os.urandom(before.st_size))
+        os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns - 10**12))
+
+    told = found(station.night())
+
+    assert told.answer is Answer.NONCONFORMITY
+    assert "taken it over" not in told.message
+    assert "no copy is known" not in told.message
+
+
+def test_files_written_to_with_size_and_time_put_back_are_told_by_their_ctimes(station: Station) -> None:
+    declared(station)
+    nights(station)
+    for file in takes(station, 60):
+        before = file.stat()
+        file.write_bytes(os.urandom(before.st_size))
+        os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+    told = found(station.night())
+
+    assert told.answer is Answer.OBSERVATION
+    assert "60 of 100 files were written to, or had their permissions or links changed" in told.message
+    assert "coverage-audit verify field-recordings --all" in told.mend

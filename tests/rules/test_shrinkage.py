@@ -10,7 +10,7 @@ import pytest
 
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import PinState
-from coverage_audit.evidence.turnover import FormerFile, MassChange, Sign, Turnover, Watched
+from coverage_audit.evidence.turnover import FormerFile, MassChange, Shares, Sign, Turnover, Watched
 from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, Standing
 from tests.builders.cases import (
@@ -117,6 +117,46 @@ def test_a_mirror_that_took_the_deletion_over_proves_nothing_of_the_state_before
     assert "heron:pool/mirror/recordings and curlew:store/recordings have taken it over" in found.message
     assert "no copy is known that holds the state before it" in found.message
     assert "Stop" not in found.mend
+
+
+def test_a_mirror_of_which_it_cannot_be_told_is_not_said_to_have_taken_it_over() -> None:
+    unclear = a_copy(HERON, RECORDINGS.copies[0], comparison=holding(Tally(), former_unclear=TOOK))
+    found = told(fallen(unclear, a_copy(CURLEW, RECORDINGS.copies[1], comparison=holding(NONE))))
+
+    assert "curlew:store/recordings has taken it over" in found.message
+    assert "whether heron:pool/mirror/recordings still holds it is not known" in found.message
+    assert "no copy is known" not in found.message
+
+
+@pytest.mark.parametrize(
+    ("known", "usually", "answer"),
+    [
+        (9, 0.0, Answer.OBSERVATION),
+        (9, 0.65, Answer.CONFORMITY),
+        (0, 0.0, Answer.OBSERVATION),
+    ],
+)
+def test_much_that_was_touched_and_looks_as_before_is_told(known: int, usually: float, answer: Answer) -> None:
+    turnover = a_turnover(gone=NONE, touched=Tally(files=700, bytes=3_500_000_000))
+    found = told(watched(a_case(), Watched(last=turnover, known=known, usual=Shares(touched=usually))))
+
+    assert found.answer is answer
+    said = "700 of 1 000 files were written to, or had their permissions or links changed, with size and time as before"
+    assert (said in found.message) is (answer is Answer.OBSERVATION)
+
+
+def test_little_that_was_touched_and_half_of_all_before_it_is_learned_are_not_told() -> None:
+    for files, known in ((90, 9), (490, 2)):
+        turnover = a_turnover(gone=NONE, touched=Tally(files=files, bytes=1))
+        assert told(watched(a_case(), Watched(last=turnover, known=known))).answer is Answer.CONFORMITY
+
+
+def test_what_was_touched_is_told_beside_a_change_that_stands() -> None:
+    last = a_turnover(gone=NONE, touched=Tally(files=700, bytes=1))
+    found = told(watched(a_case(), Watched(last=last, known=9, standing=a_change())))
+
+    assert found.answer is Answer.NONCONFORMITY
+    assert "since the last listing 700 of 1 000 files were written to" in found.message
 
 
 def test_a_copy_that_was_not_seen_in_this_audit_is_not_known_to_hold_it() -> None:

@@ -3,7 +3,8 @@
 What it asks: of each original (and of each mirror by itself) that since its last listing fewer of its files and of its
 bytes were lost than `shrinkage` of the policy says; where it says nothing, less than 10% and what is usual there (what
 at least three of the last thirty audits saw), and never fewer than 20 files or 1 GB. That not so many files were
-rewritten in place either: that share, and what is usual, or half of them until three audits know what is. Files that
+rewritten in place either: that share, and what is usual, or half of them until three audits know what is. So many
+that were touched and have the size and time of before are told as an observation. Files that
 lie elsewhere under their name, size and time have moved and are not lost. What an original lost at once stands until
 it is back, or until somebody accepts it.
 
@@ -20,7 +21,7 @@ The control: NIST SP 800-53 Rev. 5 SI-7 (integrity: unauthorized changes to info
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
@@ -94,7 +95,10 @@ def _finding(
 
 def _of_original(watched: Watched, context: DatasetContext) -> _Said:
     if watched.standing is not None:
-        return _standing(watched.standing, context)
+        said = _standing(watched.standing, context)
+        if watched.last is None or not _touched(watched, context):
+            return said
+        return replace(said, message=f"{said.message}; since the last listing {words.touched(watched.last)}")
     if watched.last is None:
         return _not_compared(watched, context)
     turnover, declared = watched.last, context.policy.shrinkage
@@ -103,7 +107,18 @@ def _of_original(watched: Watched, context: DatasetContext) -> _Said:
     if shrinking.rewritten_unlearned(turnover, declared=declared, known=watched.known):
         told = f"{measured} {since}; whether that is usual is not known yet ({watched.known} audits know it)"
         return _Said(answer=Answer.OBSERVATION, measured=measured, message=told)
+    if _touched(watched, context):
+        told = f"{measured} {since}; {words.touched(turnover)}"
+        mend = f"If nobody meant to: `coverage-audit verify {context.dataset.id} --all` reads what the files hold."
+        return _Said(answer=Answer.OBSERVATION, measured=measured, message=told, mend=mend)
     return _Said(answer=Answer.CONFORMITY, measured=measured, message=f"{measured} {since}")
+
+
+def _touched(watched: Watched, context: DatasetContext) -> bool:
+    declared = context.policy.shrinkage
+    return watched.last is not None and shrinking.touched_at_once(
+        watched.last, declared=declared, usually=watched.usual, known=watched.known
+    )
 
 
 def _not_compared(watched: Watched, context: DatasetContext) -> _Said:

@@ -9,17 +9,20 @@ from pathlib import Path
 
 import pytest
 
+from coverage_audit.comparison import taken_over
 from coverage_audit.comparison.carry import carry
 from coverage_audit.comparison.compare import match
-from coverage_audit.comparison.fallen import load_fallen
+from coverage_audit.comparison.fallen import FALLEN_SCHEMA_NAME, load_fallen
 from coverage_audit.comparison.terms import define_types
 from coverage_audit.comparison.turnover import turn
 from coverage_audit.comparison.types import Earlier
 from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import CopyComparison, RowVerdict, Tally
 from coverage_audit.evidence.engine import open_engine
+from coverage_audit.evidence.instants import to_ns
 from coverage_audit.evidence.manifest import Row
 from coverage_audit.evidence.turnover import Sign
+from tests.builders.manifests import DAY_NS
 from tests.builders.manifests import STARTED as NOW
 from tests.builders.stories import DAY, HOUR, LAST_NIGHT, MAX_AGE, Story, a_file, old_files
 
@@ -189,6 +192,49 @@ def test_rows_that_are_no_such_rows_are_refused(tmp_path: Path) -> None:
         define_types(engine)
         with pytest.raises(ComparisonError, match="does not hold what went"):
             load_fallen(engine, relation)
+
+
+def put_back(victims: Iterable[Row]) -> list[Row]:
+    """Other content of the same size, with a time that lies before what was there."""
+    return [replace(row, mtime_ns=row.mtime_ns - DAY_NS, ctime_ns=to_ns(NOW - 9 * DAY - HOUR)) for row in victims]
+
+
+def timeless(rows: Iterable[Row], written: timedelta, ctime: timedelta | None = None) -> list[Row]:
+    """A copy that bears the time of copying instead of its files' own."""
+    return [a_file(row.path, written, size=row.size, ctime=ctime) for row in rows]
+
+
+@pytest.mark.parametrize(
+    ("copy", "former", "unclear"),
+    [
+        (timeless(FORMER, 20 * DAY), 10, 0),  # nobody has written to it since
+        (timeless(FORMER, 8 * DAY), 0, 0),  # copied anew after it
+        (timeless(FORMER, 9 * DAY + HOUR), 0, 10),  # copied in the night of it
+        (timeless(FORMER, 20 * DAY, ctime=8 * DAY), 0, 10),  # given other permissions after it
+        ([replace(row, ctime_ns=None) for row in timeless(FORMER, 20 * DAY)], 0, 10),
+    ],
+)
+def test_a_copy_without_times_has_taken_over_only_what_was_written_after_the_change(
+    in_place: Fallen, copy: list[Row], former: int, unclear: int
+) -> None:
+    found = in_place.compared([*KEPT, *put_back(VICTIMS)], copy)
+
+    assert found.mode.by_size
+    assert found.former == Tally(files=former, bytes=200 * former)
+    assert found.former_unclear == Tally(files=unclear, bytes=200 * unclear)
+
+
+def test_a_copy_with_times_that_bears_the_new_ones_has_taken_it_over(in_place: Fallen) -> None:
+    found = in_place.compared([*KEPT, *put_back(VICTIMS)], [*KEPT, *put_back(VICTIMS)])
+
+    assert found.former == found.former_unclear == Tally()
+
+
+def test_of_rows_that_do_not_say_when_nothing_is_claimed(in_place: Fallen, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(taken_over, "described", lambda _: {"schema": FALLEN_SCHEMA_NAME})
+    found = in_place.compared([*KEPT, *put_back(VICTIMS)], timeless(FORMER, 20 * DAY))
+
+    assert (found.former, found.former_unclear.files) == (Tally(), 10)
 
 
 def test_a_whole_night_is_not_needed_for_it(suffixed: Fallen) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import update
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeId, VolumeKey
@@ -18,6 +19,7 @@ from coverage_audit.evidence.turnover import FormerFile, MassChange, Shares, Sig
 from coverage_audit.ledger.ledger import Ledger
 from coverage_audit.ledger.opening import exclusive
 from coverage_audit.ledger.record import SeenManifest
+from coverage_audit.ledger.tables_of_turnover import TURNOVERS
 from coverage_audit.ledger.turnover_book import AUDITS_KEPT
 from coverage_audit.ledger.turnover_record import TurnoverRecord
 from tests.builders.kept import a_seen_manifest
@@ -37,6 +39,7 @@ TURNED = Turnover(
     shrunk=9,
     suffixed=Tally(files=20, bytes=200),
     suffix=b".\xff",
+    touched=Tally(files=6, bytes=60),
     largest=(FormerFile(path=b"take \xff", size=90, mtime_ns=-5),),
     oldest=(FormerFile(path=b"deed", size=1, mtime_ns=1),),
 )
@@ -64,7 +67,7 @@ def test_of_a_place_that_was_never_held_against_anything_nothing_is_known(ledger
 
 
 def test_a_change_that_stands_is_given_back_as_the_last_audit_left_it(ledger: Ledger) -> None:
-    kept(ledger, 1, seen_at(ledger, 1), shares=Shares(lost_files=0.25))
+    kept(ledger, 1, seen_at(ledger, 1), shares=Shares(lost_files=0.25, touched=0.5))
     kept(ledger, 2, seen_at(ledger, 2), standing=CHANGE, rows=rows_of(ledger, 2))
 
     found = ledger.turnovers.last(RECORDINGS, ORIGINAL, NO_LINEAGE)
@@ -73,7 +76,7 @@ def test_a_change_that_stands_is_given_back_as_the_last_audit_left_it(ledger: Le
     assert found.standing == replace(CHANGE, readable=False)  # its figures are of then
     assert found.rows is not None
     assert found.rows.read_bytes() == b"rows"
-    assert found.history == (Shares(lost_files=0.25),)
+    assert found.history == (Shares(lost_files=0.25, touched=0.5),)
 
 
 def test_the_state_before_a_change_is_kept_while_that_stands_and_let_go_after(ledger: Ledger) -> None:
@@ -145,3 +148,15 @@ def test_the_shares_of_the_last_audits_are_kept_and_no_more(ledger: Ledger, audi
     assert found is not None
     expected = [Shares(rewritten=number / 100) for number in range(audits)][-AUDITS_KEPT:]
     assert list(found.history) == expected[::-1]
+
+
+def test_a_row_of_the_first_version_of_this_table_is_read_as_it_was_meant(ledger: Ledger) -> None:
+    kept(ledger, 2, seen_at(ledger, 2), shares=Shares(lost_files=0.25))
+    with ledger.turnovers._writing() as connection:
+        connection.execute(update(TURNOVERS).values(body={"shares": [0.25, 0, 0], "standing": None}))
+
+    found = ledger.turnovers.last(RECORDINGS, ORIGINAL, NO_LINEAGE)
+
+    assert found is not None
+    assert not found.open
+    assert found.history == (Shares(lost_files=0.25),)
