@@ -64,8 +64,9 @@ def command(  # noqa: PLR0913 - one an option
 ) -> int:
     """Read files of DATASET back out of a copy, over the copy's own way, and hold them against the originals.
 
-    They pass over the scratch disk without a name: nothing of them is left there, whatever ends the drill. What the
-    last drill found damaged is read again with every drill.
+    They pass over the scratch disk without a name: nothing of them is left there, whatever ends the drill. What
+    drills found damaged is read again with every drill, until it is right. Files by name, or fewer than 20, mend that
+    and do not count as the drill that a policy asks for.
     """
     estate = read_estate(estate_file)
     if by_hand:
