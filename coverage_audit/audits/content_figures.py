@@ -11,9 +11,13 @@ _SECOND: Final = 10**9
 
 
 def stands(known: StoredDigest, listed: Listed) -> bool:
-    """Whether nothing that is listed of a file now says that it is another than the one that was read."""
+    """Whether nothing that is listed of a file now says that it is another than the one that was read.
+
+    A ctime that is listed now and was not known then says nothing of what happened in between: it does not stand.
+    """
     same = (known.size, known.mtime_ns) == (listed.size, listed.mtime_ns)
-    return same and same_instant(known.ctime_ns, listed.ctime_ns)
+    is_blind = known.ctime_ns is None and listed.ctime_ns is not None
+    return same and not is_blind and same_instant(known.ctime_ns, listed.ctime_ns)
 
 
 def same_instant(first: int | None, second: int | None) -> bool:

@@ -143,7 +143,9 @@ class Reader:
         ]
         too_large = frozenset(path for path, one in listed.items() if self.time.never_fits(one.size)) - spared.keys()
         side = _Side(known=known, digests=spared, not_hashed=too_large)
-        return self._hashed(place, wanted, side) if wanted and not self.time.is_over(place.clock) else side
+        if not wanted or self.time.is_over(place.clock):
+            return side
+        return _timed(self._hashed(place, wanted, side), listed)
 
     def _hashed(self, place: ReadPlace, wanted: Sequence[Wanted], side: _Side) -> _Side:
         whole_night = self.time.is_whole(place.clock)
@@ -212,6 +214,14 @@ class Reader:
         if before is None or before.digest == now.digest or _harm(now, before, before.digest) is not Harm.DECAYED:
             return None
         return _spoilt(now, Harm.DECAYED, before.digest, self.parts.clock())
+
+
+def _timed(side: _Side, listed: Mapping[bytes, Listed]) -> _Side:
+    """Give digests that came without ctimes those of the listing: what was written to after it has another then."""
+    fresh = tuple(
+        one if one.ctime_ns is not None else replace(one, ctime_ns=listed[one.path].ctime_ns) for one in side.fresh
+    )
+    return replace(side, fresh=fresh, digests={**side.digests, **{one.path: one for one in fresh}})
 
 
 def _harm(now: HashedFile, before: StoredDigest | None, wanted: bytes) -> Harm:

@@ -4,6 +4,10 @@ The sample are the first so many files of a random order, whatever was read of t
 original meanwhile leaves it, and the next in that order takes its place: edits have nothing to do with the order, so
 it stays a simple random sample of what was not edited. One that was found to differ or could not be read stays counted
 even when it is mended: mending only what a sample happened to meet would make the rest look better than it is.
+
+A sample that was read to its end is upheld each night: drawn again in its order from what is listed now. So what came
+or was written to since takes its part in it, and is read on the same night; what cannot be counts as differing until
+it is. Whoever writes many files of a copy anew, their sizes and times put back, meets the sample by that.
 """
 
 from __future__ import annotations
@@ -25,6 +29,7 @@ from coverage_audit.comparison.ranks import SEED_BYTES
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.verified import Round, Sampled
+from coverage_audit.judgement.content_shown import is_overdue
 from coverage_audit.reckoning.sampling import sample_size
 
 _BYTES_AT_ONCE: Final = 8 * 10**9
@@ -60,11 +65,13 @@ class Sampling:
     seed: bytes
 
     def run(self, *, now: bool) -> None:
-        """Go on with the sample under way, or begin one where one is due (or is wanted `now`).
+        """Uphold the last sample; go on with the one under way, or begin one where one is due (or is wanted `now`).
 
         Raises LedgerError, and ComparisonError or EvidenceError where the listings cannot be read.
         """
-        known, at = self.reading.copy.verification, self.parts.clock()
+        at = self.parts.clock()
+        self._uphold(at)
+        known = self.reading.copy.verification
         if not goes_on(known, self.terms, at):
             spoilt = self.reading.copy.spoilt_files
             if not now and not is_due(known, self.terms, at, spoilt=spoilt):
@@ -72,6 +79,37 @@ class Sampling:
             begun = Sampled(began=self.reading.started, ended=None, population=Tally(), asked=0, same=0)
             self.reading.copy.keep(running=begun, round=Round(seed=self.seed))
         self._go_on()
+
+    def _uphold(self, at: datetime) -> None:
+        known = self.reading.copy.verification
+        last, course = known.last, known.held
+        if last is None or is_overdue(last, self.terms, at):
+            return
+        if course is None:
+            self.reading.copy.keep(last=fallen(last))
+            return
+        first = self._draw(course.seed, FIRST)
+        size = self._size(first.population.files)
+        in_order = self._in_order(course.seed, first)
+        taken = same = unread = 0
+        while taken < size and (lot := list(islice(in_order, min(size - taken, _FILES_AT_ONCE)))):
+            settled = course.wanting
+            taken += sum(one.path in settled for one in lot)
+            for chunk in chunks([one for one in lot if one.path not in settled]):
+                reads = [read for read in self._read(chunk, last.began) if read.fate is not Fate.CHANGED]
+                found = frozenset(read.file.path for read in reads if read.fate is Fate.DIFFERS)
+                course = replace(course, differing=course.differing | found)
+                taken += len(reads)
+                same += sum(read.fate is Fate.SAME for read in reads)
+                unread += sum(not read.settled for read in reads)
+        asked = min(size, first.population.files)
+        last = replace(last, population=first.population, asked=asked, fallen=unread, by_time=self._is_by_time)
+        self.reading.copy.keep(last=_counted(last, course, same), held=course)
+
+    @property
+    def _is_by_time(self) -> bool:
+        sides = (self.reading.pair.compared.original, self.reading.pair.compared.copy)
+        return any("ctime" in side.origin.lacks for side in sides)
 
     def _go_on(self) -> None:
         known = self.reading.copy.verification
@@ -100,7 +138,8 @@ class Sampling:
                 self.reading.copy.keep(running=running, round=course)
             beside = ()
         if not unreached:
-            self.reading.copy.keep(last=replace(running, ended=self.parts.clock()), running=None, round=None)
+            last = replace(running, ended=self.parts.clock(), by_time=self._is_by_time)
+            self.reading.copy.keep(last=last, held=course, running=None, round=None)
 
     def _draw(self, seed: bytes, begin: int) -> Draw:
         pair = self.reading.pair
@@ -130,6 +169,11 @@ class Sampling:
             pair.copy.address, pair.algorithm, [one.path for one in choice], pair.copy.device.formerly
         )
         return tuple(sorted(choice, key=lambda one: one.path in known)[: _beside(size)])
+
+
+def fallen(last: Sampled) -> Sampled:
+    """Return a sample of which none could be held against what is listed now."""
+    return replace(last, same=0, fallen=last.fallen + last.same)
 
 
 def a_seed() -> bytes:

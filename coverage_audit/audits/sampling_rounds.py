@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
 from typing import Final
@@ -23,13 +24,16 @@ def goes_on(known: Verification, terms: Verify, now: datetime) -> bool:
 
 
 def is_due(known: Verification, terms: Verify, now: datetime, *, spoilt: int) -> bool:
-    """Whether a new sample is to be drawn; `spoilt` files are known to be so still."""
+    """Whether a new sample is to be drawn; `spoilt` files are known to be so still.
+
+    What has fallen out of the last one asks for no new one: reading these files mends it, and they are the first to be.
+    """
     last = known.last
-    if last is None:
+    if last is None or known.held is None:
         return True
     if now - last.began > terms.every * float(EARLY):
         return True
-    statement = statement_of(last, terms)
+    statement = statement_of(replace(last, same=last.same + last.fallen, fallen=0), terms)
     if statement is None or statement.fewer_than(terms.tolerable):
         return statement is None
     mended = last.differing > 0 and not spoilt

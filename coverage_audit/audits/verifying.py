@@ -19,8 +19,7 @@ from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.reading_all import ReadingAll, with_end
 from coverage_audit.audits.rereading import read_spoilt
-from coverage_audit.audits.sampling import Sampling, a_seed
-from coverage_audit.audits.sampling_rounds import goes_on, is_due
+from coverage_audit.audits.sampling import Sampling, a_seed, fallen
 from coverage_audit.errors import CollectionError, ComparisonError, EvidenceError
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.former import lineage_of
@@ -43,7 +42,10 @@ NO_WISH = Wish()
 
 @dataclass(kw_only=True)
 class _Place:
-    """One copy of an audit: what is asked of its content, and whether and how it can be read."""
+    """One copy of an audit: what is asked of its content, and whether and how it can be read.
+
+    `is_seen`: both sides were listed; `is_upheld`: its last sample was held against these listings.
+    """
 
     case: DatasetCase
     outcome: CopyOutcome
@@ -52,6 +54,8 @@ class _Place:
     original: Known
     seed: bytes
     reading: Reading | None = None
+    is_seen: bool = False
+    is_upheld: bool = False
 
 
 def with_content(
@@ -66,12 +70,13 @@ def with_content(
     every = [place for of_case in places for place in of_case]
     time = ContentTime(limits=estate.limits)
     for place in every:
-        if _is_to_be_read(place, wish, parts):
+        if _is_to_be_read(place, wish):
             _guarded(place, parts, partial(_prepare, estate=estate, parts=parts, started=started))
     readable = [place for place in every if place.reading is not None]
     for step in (_reread, _sample, _read_all):
         for place in readable:
             _guarded(place, parts, partial(step, time=time, parts=parts, wish=wish))
+    _doubt(every)
     _foresee(readable, time, parts)
     return tuple(_with(case, of_case) for case, of_case in zip(cases, places, strict=True))
 
@@ -93,20 +98,18 @@ def _places(estate: Estate, case: CaseOutcome, parts: Parts, wish: Wish) -> list
     ]
 
 
-def _is_to_be_read(place: _Place, wish: Wish, parts: Parts) -> bool:
-    known, now = place.copy.verification, parts.clock()
+def _is_to_be_read(place: _Place, wish: Wish) -> bool:
+    known = place.copy.verification
     if wish.now or wish.all or place.copy.spoilt or place.original.spoilt:
         return True
     if known.whole is not None and known.whole.ended is None:
         return True
-    if place.terms is None:
-        return False
-    due = is_due(known, place.terms, now, spoilt=place.copy.spoilt_files)
-    return due or goes_on(known, place.terms, now)
+    return place.terms is not None
 
 
 def _prepare(place: _Place, *, estate: Estate, parts: Parts, started: datetime) -> None:
     pair = pair_to_read(estate, place.case, place.outcome, parts, started=started)
+    place.is_seen = pair is not None
     if isinstance(pair, Gap):
         place.copy.why_not = pair
     elif pair is not None:
@@ -123,6 +126,7 @@ def _sample(place: _Place, *, time: ContentTime, parts: Parts, wish: Wish) -> No
     if place.reading is not None and place.terms is not None:
         sampling = Sampling(reading=place.reading, terms=place.terms, time=time, parts=parts, seed=place.seed)
         sampling.run(now=wish.now or wish.all)
+        place.is_upheld = True
 
 
 def _read_all(place: _Place, *, time: ContentTime, parts: Parts, wish: Wish) -> None:
@@ -139,7 +143,15 @@ def _guarded(place: _Place, parts: Parts, step: Callable[[_Place], None]) -> Non
     except (CollectionError, ComparisonError, EvidenceError) as error:
         subject = str(place.copy.address)
         place.copy.why_not = Gap(subject=subject, kind=GapKind.STORAGE, detail=str(error), at=parts.clock())
-        place.reading = None
+        place.reading, place.is_seen = None, True
+
+
+def _doubt(places: Iterable[_Place]) -> None:
+    """Let no sample speak for listings that it could not be held against."""
+    for place in places:
+        last = place.copy.verification.last
+        if last is not None and place.terms is not None and place.is_seen and not place.is_upheld:
+            place.copy.keep(last=fallen(last))
 
 
 def _foresee(places: Iterable[_Place], time: ContentTime, parts: Parts) -> None:

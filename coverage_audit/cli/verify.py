@@ -14,13 +14,14 @@ from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.reader import read_estate
+from coverage_audit.evidence.verified import Verified
 from coverage_audit.judgement.verdict import Answer, JudgedEstate
 from coverage_audit.reports.verified import content_findings, verified_json, verified_text
 from coverage_audit.wiring import assembled
 
 EPILOG = (
     "Exit status: 0 the content is shown to be right, 1 some of it is not, 69 it is not shown (or not all of it was "
-    "reached yet), 75 another audit is running, 78 the estate file is wrong."
+    "reached, or could be read), 75 another audit is running, 78 the estate file is wrong."
 )
 
 
@@ -44,10 +45,10 @@ def command(*, datasets: tuple[str, ...], whole: bool, as_json: bool, estate_fil
         terminal = sys.stdout.isatty()
         width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
         click.echo(verified_text(judged, width=width, colour=terminal), nl=False)
-    return _status(judged)
+    return status_of(judged)
 
 
-def _status(judged: JudgedEstate) -> int:
+def status_of(judged: JudgedEstate) -> int:
     """Say how it ended: what is wrong first, then what is not shown; a copy that nothing was asked of counts, too."""
     answers = {finding.answer for finding in content_findings(judged)}
     copies = [copy for dataset in judged.datasets for copy in dataset.copies]
@@ -55,8 +56,15 @@ def _status(judged: JudgedEstate) -> int:
     spoilt = any(dataset.original.evidence.spoilt_files for dataset in judged.datasets)
     if spoilt or Answer.NONCONFORMITY in answers or any(one is not None and one.spoilt_files for one in known):
         return EX_NONCONFORMING
-    whole = [one.whole for one in known if one is not None and one.whole is not None]
-    unread = any(one is None or one.last is None or one.running is not None for one in known)
-    if Answer.UNVERIFIED in answers or unread or not copies or any(one.ended is None for one in whole):
+    unread = any(one is None or _is_unread(one) for one in known)
+    if Answer.UNVERIFIED in answers or unread or not copies:
         return EX_EVIDENCE_MISSING
     return EX_CONFORMING
+
+
+def _is_unread(known: Verified) -> bool:
+    """Whether anything of what was to be read of a copy was not."""
+    last, whole = known.last, known.whole
+    if last is None or not last.sampled or last.wanting or known.running is not None or known.why_not is not None:
+        return True
+    return whole is not None and (whole.ended is None or bool(whole.not_shown))

@@ -48,6 +48,11 @@ class Sampled:
     No reading of it is older than `began`; `ended` is None while some of it was not reached. A file that was found to
     differ or could not be read stays counted as such, whatever was mended since. `beside` counts further files that
     were read at that time, those never read before in the first place: they are no part of the sample.
+
+    Each night on which the copy is seen it is held against both listings and becomes one of what they list (of which it
+    has `population`). `fallen` are those of it that came or were written to since, and were not read yet: no reading
+    speaks for them. `by_time` says that one side shows no ctimes: what is written there with size and mtime put back
+    cannot be seen in a listing.
     """
 
     began: datetime
@@ -58,11 +63,18 @@ class Sampled:
     differing: int = 0
     not_shown: int = 0
     beside: int = 0
+    fallen: int = 0
+    by_time: bool = False
 
     @property
     def sampled(self) -> int:
-        """How many files it has, those that were not reached left aside."""
-        return self.same + self.differing + self.not_shown
+        """How many files it has, those that a sample under way has not reached left aside."""
+        return self.same + self.wanting
+
+    @property
+    def wanting(self) -> int:
+        """How many of them are not shown to be right."""
+        return self.differing + self.not_shown + self.fallen
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,7 +115,7 @@ class Verified:
 
 @dataclass(frozen=True, kw_only=True)
 class Round:
-    """What the next night must know of a sample under way: its seed, and what of it was found wanting."""
+    """What the next night must know of a sample: its seed, and what of it was found wanting."""
 
     seed: bytes
     differing: frozenset[bytes] = frozenset()
@@ -127,10 +139,12 @@ class Course:
 class Verification:
     """All that is remembered of one copy's content, or an original's (of which there are only spoilt files).
 
-    `more` counts spoilt files beyond those that are named.
+    `held` belongs to the `last` sample, `round` to the one under way. `more` counts spoilt files beyond those that are
+    named.
     """
 
     last: Sampled | None = None
+    held: Round | None = None
     running: Sampled | None = None
     round: Round | None = None
     whole: WholeReading | None = None

@@ -27,8 +27,8 @@ def terms_of(copy: Copy, policy: Policy) -> Verify | None:
 
 
 def statement_of(sample: Sampled, terms: Verify) -> Statement | None:
-    """Return what a sample shows (None: it has no file). What could not be read counts as differing."""
-    wanting = sample.differing + sample.not_shown
+    """Return what a sample shows (None: it has no file). What was not read as it is now counts as differing."""
+    wanting = sample.wanting
     population = max(sample.population.files, sample.sampled)
     if not sample.sampled:
         return None
@@ -60,7 +60,7 @@ def why_not_shown(verified: Verified | None, terms: Verify, now: datetime, zone:
         since = f"{when(last.began, zone)}, {age(last.began, now)}"
         return f"its content was last read {since}, and a sample every {duration(terms.every)} is asked for"
     if not statement.fewer_than(terms.tolerable):
-        return f"{in_words(statement, last)}; fewer than {share(terms.tolerable)} is asked for"
+        return f"{in_words(statement, last)}; fewer than {share(terms.tolerable)} is asked for{_fallen(last)}"
     return None
 
 
@@ -68,7 +68,7 @@ def in_words(statement: Statement, sample: Sampled, tolerable: Fraction | None =
     """Say a statement: that fewer than the share `tolerable` differ, where it says so, else how many may."""
     of = f"these {files(statement.population)}"
     sure = f"with {share(statement.confidence)} confidence"
-    if statement.population == statement.sampled and not sample.not_shown:
+    if statement.population == statement.sampled and not (sample.not_shown or sample.fallen):
         return f"of {of}, all of them read, {'none differs' if not sample.differing else f'{sample.differing} differ'}"
     if tolerable is not None and statement.fewer_than(tolerable):
         return f"{sure} fewer than {share(tolerable)} of {of} differ"
@@ -94,6 +94,13 @@ def in_short(verified: Verified | None, terms: Verify | None, now: datetime, zon
 def share(part: Fraction) -> str:
     """Say a share in per cent."""
     return f"{float(100 * part):g} %"
+
+
+def _fallen(sample: Sampled) -> str:
+    if not sample.fallen:
+        return ""
+    of = f"{files(sample.fallen)} of its sample"
+    return f"; {of} came or were written to since it was read, or could not be held against what is listed now"
 
 
 def _so_far(verified: Verified | None) -> str:

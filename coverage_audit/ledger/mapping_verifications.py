@@ -18,6 +18,7 @@ def store_verification(known: Verification) -> Stored:
     """Return the stored form."""
     return {
         "last": None if known.last is None else _plain(known.last),
+        "held": None if known.held is None else _store_round(known.held),
         "running": None if known.running is None else _plain(known.running),
         "round": None if known.round is None else _store_round(known.round),
         "whole": None if known.whole is None else _plain(known.whole),
@@ -30,8 +31,10 @@ def store_verification(known: Verification) -> Stored:
 def load_verification(stored: Stored) -> Verification:
     """Return the value of a stored form."""
     last, running, whole, course = (stored[name] for name in ("last", "running", "whole", "course"))
+    held = stored.get("held")  # an older ledger has none
     return Verification(
         last=None if last is None else Sampled(**_values(last)),
+        held=None if held is None else _load_round(held),
         running=None if running is None else Sampled(**_values(running)),
         round=None if stored["round"] is None else _load_round(stored["round"]),
         whole=None if whole is None else WholeReading(**_values(whole)),

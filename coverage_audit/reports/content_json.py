@@ -44,6 +44,7 @@ def _sample(sample: Sampled | None) -> Json:
         "same": sample.same,
         "differing": sample.differing,
         "not_readable": sample.not_shown,
+        "changed_since": sample.fallen,
         "beside": sample.beside,
     }
 

@@ -76,6 +76,22 @@ def test_the_newest_point_of_a_dated_copy_is_read_and_the_next_one_anew(station:
     assert copy_of(third, NAME).standing is Standing.PROVEN
 
 
+def test_a_sample_of_the_point_before_does_not_speak_for_a_new_one(station: Station) -> None:
+    station.declare(two_places(copies=(POINTS,)).replace("max_age: 26h}", f"max_age: 26h, {VERIFY}}}"))
+    for number in range(60):
+        station.write(f"{ORIGINAL}/{number:03d}.flac", f"take {number}".encode())
+    a_point(station)
+    assert content_of(night(station)).answer is Answer.CONFORMITY
+    station.pass_time(A_DAY)
+    folder = a_point(station)
+    for number in range(60):
+        flip(station.root / folder / f"{number:03d}.flac")
+    second = night(station)  # nothing is due, and nobody asks for a reading
+
+    assert content_of(second).answer is Answer.NONCONFORMITY
+    assert copy_of(second, NAME).standing is Standing.DAMAGED
+
+
 @pytest.mark.root
 def test_a_shelf_drive_is_read_by_way_of_the_box_that_it_hangs_on_and_its_statement_stays_with_it(
     station: Station, make_volume: MakeVolume

@@ -121,6 +121,20 @@ def test_a_file_that_was_written_to_in_the_copy_and_its_time_put_back_is_named_s
     assert (spoilt.path, spoilt.harm) == (b"01/00111.flac", Harm.REWRITTEN)
 
 
+def test_a_copy_whose_content_is_replaced_with_sizes_and_times_put_back_is_met_in_the_next_audit(
+    station: Station,
+) -> None:
+    a_station(station)
+    assert copy_of(night(station), NAME).proof is Proof.SAMPLED
+    for file in (station.root / COPY).rglob("*.flac"):
+        flip(file)
+    station.pass_time(A_DAY)
+    audited = night(station)
+
+    assert content_of(audited).answer is Answer.NONCONFORMITY
+    assert dataset_of(audited, NAME).conclusion is Conclusion.NONCONFORMING
+
+
 def test_the_command_reads_now_and_prints_what_it_found(station: Station) -> None:
     a_station(station, policy="proof: listed")
     done = station.command("verify", NAME, "--json")

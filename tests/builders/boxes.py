@@ -75,7 +75,8 @@ def recordings(files: int) -> Disk:
 class Boxes:
     """The original's disk and a copy's, read within `limits`. `asked` is what was read, by device and path.
 
-    `fails` says why a device cannot be read, `endless` files take more than a night.
+    `fails` says why a device cannot be read, `endless` files take more than a night, `lacks` is what listings lack.
+    `old_gates` list ctimes, and read files without them.
     `before_reading` is called with the device before anything of it is read: what happens between listing and reading.
     """
 
@@ -89,6 +90,8 @@ class Boxes:
     asked: list[tuple[str, bytes]] = field(default_factory=list)
     fails: dict[str, Gap] = field(default_factory=dict)
     endless: set[bytes] = field(default_factory=set)
+    old_gates: set[str] = field(default_factory=set)
+    lacks: dict[str, frozenset[str]] = field(default_factory=dict)
     before_reading: Callable[[str], None] = lambda _: None
     last: JudgedDataset | None = None
 
@@ -165,7 +168,8 @@ class Boxes:
             a_row(path, size=len(f.content), mtime_ns=f.mtime_ns, ctime_ns=f.ctime_ns)
             for path, f in self.disks[device].items()
         ]
-        return a_manifest(self.parts.work.folder, rows, seed=self.parts.work.seed, started=self.now)
+        lacks = self.lacks.get(device, frozenset())
+        return a_manifest(self.parts.work.folder, rows, seed=self.parts.work.seed, started=self.now, lacks=lacks)
 
     def _hash_files(
         self, device: Device, root: str, wanted: Sequence[Wanted], *, algorithm: str, budget: timedelta, rate: int
@@ -188,7 +192,7 @@ class Boxes:
                     path=one.path,
                     size=one.size,
                     mtime_ns=one.mtime_ns,
-                    ctime_ns=file.ctime_ns,
+                    ctime_ns=None if device.id in self.old_gates else file.ctime_ns,
                     digest=hashlib.new(algorithm, file.content).digest(),
                 )
             )

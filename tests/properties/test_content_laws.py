@@ -47,6 +47,7 @@ WORSE: dict[str, Callable[[Verified], Verified | None]] = {
     "fewer read": _sample(lambda last: replace(last, same=max(0, last.same - 1))),
     "not readable": _sample(lambda last: replace(last, same=max(0, last.same - 1), not_shown=last.not_shown + 1)),
     "differing": _sample(lambda last: replace(last, same=max(0, last.same - 1), differing=last.differing + 1)),
+    "written to since": _sample(lambda last: replace(last, same=max(0, last.same - 1), fallen=last.fallen + 1)),
     "longer ago": _sample(lambda last: replace(last, began=last.began - timedelta(days=20))),
     "spoilt": lambda known: replace(known, spoilt=(SPOILT,), spoilt_files=known.spoilt_files + 1),
     "refused": lambda known: replace(known, why_not=a_gap()),

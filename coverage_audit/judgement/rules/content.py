@@ -2,8 +2,10 @@
 
 What it asks: `verify` of the policy, of each copy: a simple random sample of the files that it was found to hold, read
 on both sides, not longer ago than `every`, shows with the confidence asked for that fewer than the tolerable share of
-them differ. A file that cannot be read counts as one that differs. Of an original and of a copy: that no file has
-another content than when it was read before, though neither its size nor its times say that it was written to.
+them differ. A file that cannot be read counts as one that differs; so does, until it is read again, one of the sample
+that came or was written to since: each night the sample is held against what is listed then (sizes, mtimes, ctimes). Of
+an original and of a copy: that no file has another content than when it was read before, though neither its size nor
+its times say that it was written to.
 
 Why: a listing shows names, sizes and times. A disk that forgets, a cable that flips bits and a program that wrote over
 the copy change none of these.
@@ -12,8 +14,8 @@ How to mend: bring the named files back from where they are right: another copy,
 that is spoilt; look at the drive that held them. Then `coverage-audit verify` takes a new sample. A file of the
 original that is right as it is now bears that out once it is saved anew (its time changes).
 
-What it cannot show: a box that lies, and tells the digest that the other side would have; what happens to a file after
-it was read.
+What it cannot show: a box that lies, and tells the digest that the other side would have; what a drive does to a file
+after it was read; over a way that shows no ctimes, a file that was rewritten since, its size and mtime put back.
 
 The control: NIST SP 800-53 Rev. 5 CP-9(1) (testing backup information for reliability and integrity); CIS Controls v8
 11.5.
@@ -135,6 +137,10 @@ def _besides(verified: Verified, context: DatasetContext) -> Iterator[str]:
     last, running = verified.last, verified.running
     if last is not None and last.not_shown:
         yield f"{files(last.not_shown)} of the sample could not be read and count as if they differed"
+    if last is not None and last.fallen:
+        yield f"{files(last.fallen)} of the sample are not read as they are now and count as if they differed"
+    if last is not None and last.by_time:
+        yield "no ctimes are shown on both sides: what was rewritten since, size and time put back, would not be seen"
     if last is not None and last.beside:
         yield (
             f"{files(last.beside)} beside the sample, those never read before in the first place, were read and are "
@@ -187,7 +193,7 @@ def _items(copy: JudgedCopy, verified: Verified | None) -> Iterator[EvidenceItem
         if sample is not None:
             what = (
                 f"of {amount(sample.population)} held, {sample.asked} drawn: {sample.same} read and right, "
-                f"{sample.differing} differing, {sample.not_shown} not readable"
+                f"{sample.differing} differing, {sample.not_shown} not readable, {sample.fallen} changed since"
             )
             how = "drawn without replacement, and digested on both sides"
             yield EvidenceItem(what=what, where=str(copy.address), at=sample.ended or sample.began, how=how)

@@ -16,10 +16,11 @@ from tests.builders.recorded import COPY, ORIGINAL, RECORDINGS, night
 NAMES = (b"plain", b"line\nfeed", b"\xff no utf-8", "kestrel ⁂".encode())
 SAMPLE = Sampled(
     began=night(1), ended=night(2), population=Tally(files=41_312, bytes=10**13), asked=299, same=297, differing=1,
-    not_shown=1, beside=30,
+    not_shown=1, beside=30, fallen=2, by_time=True,
 )  # fmt: skip
 KNOWN = Verification(
     last=SAMPLE,
+    held=Round(seed=bytes(16), differing=frozenset(NAMES)),
     running=replace(SAMPLE, began=night(2), ended=None, same=7),
     round=Round(seed=bytes(range(16)), differing=frozenset(NAMES[:2]), not_shown=frozenset(NAMES[2:])),
     whole=WholeReading(
