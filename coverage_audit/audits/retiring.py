@@ -20,11 +20,12 @@ from coverage_audit.audits.retiring_wish import RetireWish, leaving_of, original
 from coverage_audit.comparison.changed_meanwhile import changed_meanwhile
 from coverage_audit.comparison.held_elsewhere import HeldElsewhere
 from coverage_audit.comparison.held_rows import count_links_out
-from coverage_audit.estate.model import Estate, VolumeKey
+from coverage_audit.errors import UsageError
+from coverage_audit.estate.model import Address, Estate, VolumeKey
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Elsewhere, Held, Kinds, NotKeptTally
 from coverage_audit.evidence.engine import Engine, open_engine
-from coverage_audit.evidence.facts import Gap
+from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.scenarios.retirement import Break, Verdict
 
 MOST_NAMED: Final = 1_000_000
@@ -34,12 +35,13 @@ MOST_NAMED: Final = 1_000_000
 def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement:
     """Say whether what is named may leave. Nothing is recorded but the digests of what was read.
 
-    Raises UsageError for what is not declared, else as an audit does.
+    Raises UsageError for what is not declared or, of `--original`, not there, else as an audit does.
     """
     started = parts.clock()
     asked = leaving_of(estate, wish.targets)
     named = originals_of(estate, wish.originals, asked)
     looked = look_at_all(estate, asked, named.values(), parts)
+    _require_originals(estate, named.values(), looked)
     trees = trees_of(estate, looked, wish.not_kept, parts)
     with open_engine(parts.work.memory, parts.work.folder) as engine:
         elsewhere, reading = _held(estate, wish, looked, trees, engine, parts)
@@ -76,6 +78,14 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         words=wish.not_kept,
         filesystems_not_kept=wish.filesystems,
     )
+
+
+def _require_originals(estate: Estate, named: Iterable[Address], looked: Looked) -> None:
+    """Raise UsageError where what is to be worked on is not there: all that follows from it has one cause."""
+    for address in named:
+        outcome = looked.sighting.tree(estate, address)
+        if isinstance(outcome, Gap) and outcome.kind is GapKind.MISSING:
+            raise UsageError(f"--original: there is nothing at {address}")
 
 
 def _held(

@@ -104,6 +104,8 @@ def _room_for(estate: Estate, looked: Looked, dataset: DatasetId | None, size: i
 
 
 def _time(estate: Estate, source: VolumeKey, target: VolumeKey, size: int) -> str:
+    if source.device != target.device and not (estate.device(source.device).link or estate.device(target.device).link):
+        return f" How long it takes is not known without the `link` of {source.device} and {target.device}."
     limits = []
     for key in (source, target):
         device, volume = estate.device(key.device), estate.volume(key)

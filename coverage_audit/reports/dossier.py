@@ -18,6 +18,7 @@ from coverage_audit.reports.dossier_files import files_csv
 from coverage_audit.reports.dossier_next import CAUTIONS, CHOICE, methods, next_steps
 from coverage_audit.reports.page_words import Clock
 from coverage_audit.reports.retire_json import retire_json
+from coverage_audit.reports.retire_text import waved_away
 from coverage_audit.reports.templating import render
 from coverage_audit.reports.writing import write_page
 from coverage_audit.scenarios.retirement import Verdict
@@ -78,7 +79,7 @@ def dossier_page(found: Retirement, estate: Estate) -> str:
         "dossier.html",
         found=found,
         asked=" and ".join(found.asked),
-        said=_SAID[found.verdict],
+        said=_SAID[found.verdict].removesuffix(".") + waved_away(found) + ".",
         tag_class=_TAGS[found.verdict],
         made=clock.moment(found.finished),
         started=clock.moment(found.started),

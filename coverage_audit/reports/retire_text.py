@@ -6,6 +6,7 @@ import os
 import textwrap
 from collections.abc import Iterable
 from datetime import timedelta
+from itertools import groupby
 from typing import Final
 
 from coverage_audit.audits.retirement import Retirement
@@ -36,11 +37,11 @@ def retire_text(found: Retirement, *, width: int = 100) -> str:
 
 
 def _lines(found: Retirement) -> Iterable[str]:
-    yield f"{' '.join(found.asked)}: {_SAID[found.verdict]}."
+    yield f"{' '.join(found.asked)}: {_SAID[found.verdict]}{waved_away(found)}."
     if found.rehearsal:
         yield "This is a rehearsal: that places are apart is taken as declared."
     for why in found.falls:
-        yield f"  goes too: {why}"
+        yield f"  {why}" if why.partition(" ")[0] in found.asked else f"  goes too: {why}"
     yield ""
     yield from _figures(found)
     yield from _named("Only here", found, Held.ONLY_HERE)
@@ -59,6 +60,12 @@ def _lines(found: Retirement) -> Iterable[str]:
     elif found.verdict is Verdict.CLEAR:
         yield ""
         yield "Before it leaves: make the dossier (--dossier DIR). It says what to do next; this tool erases nothing."
+
+
+def waved_away(found: Retirement) -> str:
+    """Say what is not asked about on its owner's word; empty where nothing is."""
+    waved = sum((word.tally for word in found.elsewhere.not_kept if word.who), Tally())
+    return f"; {_tally(waved)} need not be kept, as its owner says" if waved.files else ""
 
 
 def _figures(found: Retirement) -> Iterable[str]:
@@ -93,8 +100,13 @@ def _named(title: str, found: Retirement, *classes: Held) -> Iterable[str]:
         return
     yield ""
     yield f"{title}:"
-    for one in files[:_MOST_NAMED]:
-        yield f"  {_file(one)}"
+    for why, alike in groupby(files[:_MOST_NAMED], key=lambda one: one.why):
+        same = tuple(alike)
+        if len(same) == 1:
+            yield f"  {_file(same[0])}; {why}"
+            continue
+        yield f"  {why}:"
+        yield from (f"    {_file(one)}" for one in same)
     more = found.elsewhere.of(*classes).files - min(len(files), _MOST_NAMED)
     if more > 0:
         yield f"  and {more} more (--json or --dossier name them)"
@@ -102,7 +114,7 @@ def _named(title: str, found: Retirement, *classes: Held) -> Iterable[str]:
 
 def _file(one: LoneFile) -> str:
     whose = f" ({one.dataset})" if one.dataset else ""
-    return f"{one.volume}/{os.fsdecode(one.path)}{whose}: {format_size(one.size)}; {one.why}"
+    return f"{one.volume}/{os.fsdecode(one.path)}{whose}: {format_size(one.size)}"
 
 
 def _tally(tally: Tally) -> str:

@@ -384,3 +384,43 @@ def test_a_copy_whose_root_is_a_link_to_the_original_holds_nothing_of_it(kept: S
         assert ran.object["verdict"] != "clear", leaving
         assert ran.status in {1, 69}
         assert ran.object["breaks"]
+
+
+def test_an_original_that_is_not_there_is_said_and_nothing_else(kept: Station) -> None:
+    ran = kept.called("retire", "kestrel", "--original", "field-recordings=heron:pool/nix")
+    assert ran.status == 64
+    assert "there is nothing at heron:pool/nix" in ran.err
+    assert not ran.out
+
+
+def test_what_is_waved_away_is_counted_in_the_first_line(kept: Station) -> None:
+    kept.write("kestrel/alone.txt", b"only here")
+    ran = kept.called(
+        "retire", "kestrel", "--not-kept", "*", "--who", "Aoife", "--why", "all of it is old", "--hash", "all"
+    )
+    first = " ".join(ran.out.partition("\n\n")[0].split())
+    assert "; 4 files (60.0 kB" in first
+    assert "need not be kept, as its owner says" in first
+
+
+def test_one_reason_of_many_files_is_said_once_and_no_time_is_made_up_without_a_link(kept: Station) -> None:
+    for number in range(20):
+        kept.write(f"kestrel/letters/{number}.txt", b"x" * (100_000 + number))
+    out = " ".join(kept.called("retire", "kestrel").out.split())
+    reason = "none of its size is elsewhere"
+    names = [f"kestrel:main/letters/{number}.txt" for number in range(20)]
+    assert all(name in out for name in names)
+    assert out.count(reason) == 1, out
+    assert "How long it takes is not known without the `link` of kestrel and" in out
+
+
+def test_a_drive_that_was_asked_about_does_not_go_too(kept: Station) -> None:
+    text = kept.estate_file.read_text(encoding="utf-8")
+    kept.estate_file.write_text(
+        text.replace(
+            "medium: ssd", "medium: ssd, drives: [{size: 4 TB}, {size: 4 TB}], parity: {kind: mirror, drives: 1}"
+        )
+    )
+    ran = kept.called("retire", "avocet:disk#1", "--hash", "all")
+    assert "avocet:disk#1 is a drive of avocet:disk" in ran.out
+    assert "goes too" not in ran.out
