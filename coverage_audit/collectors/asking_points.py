@@ -9,7 +9,8 @@ from datetime import datetime
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coverage_audit.collectors.first_words import complaints
-from coverage_audit.collectors.point_names import folder_of
+from coverage_audit.collectors.point_lists import without_complaints
+from coverage_audit.collectors.point_names import folder_of, own_name
 from coverage_audit.collectors.readers import btrfs_points, command_points, points, second_look, zfs_points
 from coverage_audit.collectors.replies import Reply
 from coverage_audit.collectors.requests import Request
@@ -84,8 +85,9 @@ def _files(asked: PointQuestion, pattern: str | None) -> PointList:
     listing, address, zone = _listing(asked, of_files=True), asked.copy.address, asked.zone
     wanted = points.candidates(listing, address=address, pattern=pattern, zone=zone)
     looks = _looks(asked, wanted)
+    found = points.of_files(listing, looks, address=address, pattern=pattern, zone=zone, at=asked.now())
     said = complaints(folder_of(asked.path), looks, asked.put)
-    return points.of_files(listing, looks, said, address=address, pattern=pattern, zone=zone, at=asked.now())
+    return without_complaints(found, {own_name(file, address.path): words for file, words in said.items()})
 
 
 def _looks(asked: PointQuestion, wanted: tuple[bytes, ...]) -> list[SecondLook]:

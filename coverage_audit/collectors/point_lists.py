@@ -19,7 +19,6 @@ Refused = tuple[str, str]
 SHRUNK: Final = 10
 """A point is refused when it is smaller than its predecessors' median divided by this (common practice, no source)."""
 
-_NONE: Final[Mapping[str, str]] = {}
 _HOUR: Final = timedelta(hours=1)
 _WIDEST_ZONE: Final = timedelta(hours=14)
 _SLACK: Final = timedelta(minutes=5)
@@ -64,23 +63,16 @@ def told(span: Span | NoPointError) -> Span:
 
 
 def point_list(
-    address: Address,
-    at: datetime,
-    points: Iterable[RecoveryPoint],
-    refused: Iterable[Refused],
-    failed: Mapping[str, str] = _NONE,
+    address: Address, at: datetime, points: Iterable[RecoveryPoint], refused: Iterable[Refused]
 ) -> PointList:
-    """Return all of it, oldest first; of two that name one instant the first in the order of names stands.
-
-    `failed` are the names of those that hold nothing but a complaint, with that.
-    """
+    """Return all of it, oldest first; of two that name one instant the first in the order of names stands."""
     kept: dict[tuple[datetime, datetime], RecoveryPoint] = {}
     doubles = []
     for each in sorted(points, key=lambda each: (each.earliest, each.latest, each.name)):
         first = kept.setdefault((each.earliest, each.latest), each)
         if first is not each:
             doubles.append((visible(each.name), f"it names the same instant as {visible(first.name)}"))
-    whole, thin = _without_shrunk(kept.values(), failed)
+    whole, thin = _without_shrunk(kept.values())
     why = [(visible(each.name), reason) for each, reason in thin]
     return PointList(
         address=address,
@@ -91,10 +83,22 @@ def point_list(
     )
 
 
+def without_complaints(found: PointList, failed: Mapping[str, str]) -> PointList:
+    """Refuse the points that hold nothing but an error message: `failed` gives its words by the point's name."""
+    why = {name: f"it begins like an error message: “{words}”" for name, words in failed.items()}
+    thin = [replace(each, doubts=(why[each.name],)) for each in found.points if each.name in why]
+    return replace(
+        found,
+        points=tuple(each for each in found.points if each.name not in why),
+        refused=tuple(sorted([*found.refused, *((visible(each.name), each.doubts[0]) for each in thin)])),
+        thin=(*found.thin, *thin),
+    )
+
+
 def _without_shrunk(
-    points: Iterable[RecoveryPoint], failed: Mapping[str, str]
+    points: Iterable[RecoveryPoint],
 ) -> tuple[tuple[RecoveryPoint, ...], list[tuple[RecoveryPoint, str]]]:
-    """Refuse a point that holds nothing, a complaint, or far less than those before it: it is no recovery point."""
+    """Refuse a point that holds nothing, or far less than those before it: what ended early is no recovery point."""
     whole: list[RecoveryPoint] = []
     thin: list[tuple[RecoveryPoint, str]] = []
     sizes: list[int] = []
@@ -102,9 +106,6 @@ def _without_shrunk(
         usual = median(sizes[-SHRUNK:]) if sizes else 0
         if each.size == 0:
             thin.append((each, "it is empty"))
-        elif each.name in failed:
-            why = f"it begins like an error message: “{failed[each.name]}”"
-            thin.append((replace(each, doubts=(why,)), why))
         elif each.size is not None and each.size * SHRUNK < usual:
             thin.append((each, f"it has {each.size} bytes; the median of those before it is {usual:.0f}"))
         else:

@@ -78,21 +78,19 @@ def candidates(found: Listing, *, address: Address, pattern: str | None, zone: Z
 def of_files(
     found: Listing,
     looks: Sequence[SecondLook],
-    complaints: Mapping[bytes, str],
     *,
     address: Address,
     pattern: str | None,
     zone: Zone,
     at: datetime,
 ) -> PointList:
-    """Read names of files, with their sizes and times, into points. `complaints` are those of files that hold one."""
+    """Read names of files, with their sizes and times, into points."""
     meant, named, strange = _named(found.wanted, address, pattern, zone)
     seen = {look.path: look for look in looks}
     make = partial(_file_point, named=named, seen=seen, meant=meant, zone=zone, at=at)
     points, refused = sifted(named, make, _itself)
     others = [(visible(name), "it is no file") for name in found.others]
-    failed = {name: complaints[raw] for name, raw in named.items() if raw in complaints}
-    return point_list(address, at, points, [*strange, *refused, *others], failed)
+    return point_list(address, at, points, [*strange, *refused, *others])
 
 
 def _part(values: tuple[bytes, ...], name: bytes, folder: str) -> tuple[list[bytes], tuple[bytes, ...]]:
