@@ -11,6 +11,7 @@ from coverage_audit.estate.model import Address, DatasetId, DeviceId, Medium, Vo
 from coverage_audit.evidence.elsewhere import Elsewhere
 from coverage_audit.evidence.surveyed import UndeclaredFilesystem
 from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.retirement import Break, Verdict
 
 
@@ -69,7 +70,8 @@ class AfterDataset:
 class Retirement:
     """A retirement, judged. `changed` are paths that changed while it was audited (more than it names: `changed_more`).
 
-    `steps` are what to do, most at stake first. `filesystems` of leaving devices were not looked at.
+    `steps` are what to do, most at stake first. `filesystems` of leaving devices were not looked at. `drives` are those
+    that were asked about alone, each with its volume while it is out.
     """
 
     verdict: Verdict
@@ -93,3 +95,4 @@ class Retirement:
     filesystems: tuple[UndeclaredFilesystem, ...] = ()
     words: tuple[NotKeptWord, ...] = ()
     filesystems_not_kept: tuple[NotKeptWord, ...] = ()
+    drives: tuple[DriveOut, ...] = ()

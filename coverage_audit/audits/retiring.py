@@ -10,6 +10,7 @@ from typing import Final
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved, Reading, Retirement, WalkedPlace
 from coverage_audit.audits.retiring_blind import not_looked_at, undeclared_on
+from coverage_audit.audits.retiring_drives import drives_asked, drives_out
 from coverage_audit.audits.retiring_judging import judge_twice
 from coverage_audit.audits.retiring_looking import Looked, look_at_all, walk_again
 from coverage_audit.audits.retiring_memory import Memory
@@ -35,11 +36,13 @@ MOST_NAMED: Final = 1_000_000
 def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement:
     """Say whether what is named may leave. Nothing is recorded but the digests of what was read.
 
-    Raises UsageError for what is not declared or, of `--original`, not there, else as an audit does.
+    Raises UsageError for what is not declared or, of `--original`, not there, and for drives that cannot be replaced;
+    else as an audit does.
     """
     started = parts.clock()
     asked = leaving_of(estate, wish.targets)
     named = originals_of(estate, wish.originals, asked)
+    drives = drives_asked(estate, wish)
     looked = look_at_all(estate, asked, named.values(), parts)
     _require_originals(estate, named.values(), looked)
     trees = trees_of(estate, looked, wish.not_kept, parts)
@@ -77,6 +80,7 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         filesystems=filesystems,
         words=wish.not_kept,
         filesystems_not_kept=wish.filesystems,
+        drives=drives_out(drives, judged.before, looked.leaving, estate, at=started, replacing=wish.replacing),
     )
 
 

@@ -23,10 +23,11 @@ from coverage_audit.scenarios.retirement import Break, best_original, estate_wit
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedTwice:
-    """What breaks, and each dataset before and after."""
+    """What breaks, each dataset before and after, and all of the estate as it was judged before."""
 
     breaks: tuple[Break, ...]
     datasets: tuple[AfterDataset, ...]
+    before: JudgedEstate
 
 
 def judge_twice(
@@ -55,6 +56,7 @@ def judge_twice(
             )
             for dataset in estate.datasets
         ),
+        before=before,
     )
 
 

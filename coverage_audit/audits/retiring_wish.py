@@ -11,6 +11,7 @@ from coverage_audit.estate.addresses import parse_address, parse_volume_key
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, Estate, Volume, VolumeKey
 from coverage_audit.estate.spelling import nearest
 from coverage_audit.reckoning.parity import array_of
+from coverage_audit.scenarios.driving import Replacing
 from coverage_audit.scenarios.leaving import Leaving, leaving_with
 
 _T = TypeVar("_T")
@@ -31,6 +32,7 @@ class RetireWish:
 
     `filesystems` are where filesystems are mounted that no volume declares and that need not be kept (`*`: all), on
     the same word. `originals` are `DATASET=ADDRESS`. `hash_all`: read also what place, size and time show to agree.
+    `replacing` are drives that are to give way, of the one volume of which drives are asked about.
     """
 
     targets: tuple[str, ...]
@@ -38,6 +40,15 @@ class RetireWish:
     filesystems: tuple[NotKeptWord, ...] = ()
     originals: tuple[str, ...] = ()
     hash_all: bool = False
+    replacing: Replacing | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DriveAsked:
+    """A drive of a volume, by its number (from 1)."""
+
+    volume: Volume
+    number: int
 
 
 def leaving_of(estate: Estate, targets: Sequence[str]) -> Leaving:
@@ -48,14 +59,31 @@ def leaving_of(estate: Estate, targets: Sequence[str]) -> Leaving:
     for target in targets:
         whole, hash_sign, number = target.partition("#")
         if hash_sign:
-            volumes.add(_volume(estate, whole))
-            drives.append(_drive(estate.volume(_volume(estate, whole)), number))
+            asked = _drive(estate.volume(_volume(estate, whole)), number)
+            volumes.add(asked.volume.key)
+            drives.append(_of_drive(asked))
         elif ":" in target:
             volumes.add(_volume(estate, target))
         else:
             devices.add(_device(estate, target))
     found = leaving_with(estate, devices, volumes)
     return replace(found, falls=(*drives, *found.falls))
+
+
+def drives_of(estate: Estate, targets: Sequence[str]) -> tuple[DriveAsked, ...]:
+    """Return the drives that are asked about, of volumes that would stay but for them. Raises UsageError as above."""
+    whole = leaving_with(
+        estate,
+        [_device(estate, target) for target in targets if ":" not in target],
+        [_volume(estate, target) for target in targets if ":" in target and "#" not in target],
+    )
+    found = dict[tuple[VolumeKey, int], DriveAsked]()
+    for target in targets:
+        key, hash_sign, number = target.partition("#")
+        if hash_sign and _volume(estate, key) not in whole.volumes:
+            asked = _drive(estate.volume(_volume(estate, key)), number)
+            found[asked.volume.key, asked.number] = asked
+    return tuple(found.values())
 
 
 def originals_of(estate: Estate, words: Iterable[str], leaving: Leaving) -> dict[DatasetId, Address]:
@@ -96,18 +124,24 @@ def _volume(estate: Estate, target: str) -> VolumeKey:
     return key
 
 
-def _drive(volume: Volume, number: str) -> str:
-    """Say what one drive takes with it. Raises UsageError for one that is not declared."""
+def _drive(volume: Volume, number: str) -> DriveAsked:
+    """Return one drive. Raises UsageError for one that is not declared."""
     if not (number.isdecimal() and 1 <= int(number) <= len(volume.drives)):
         known = f"its drives are #1 to #{len(volume.drives)}" if volume.drives else "its drives are not declared"
         raise UsageError(f"{volume.key} has no drive '#{number}' ({known})")
+    return DriveAsked(volume=volume, number=int(number))
+
+
+def _of_drive(asked: DriveAsked) -> str:
+    """Say what one drive takes with it."""
+    volume = asked.volume
     try:
         stands = array_of([drive.size for drive in volume.drives], volume.parity).stands
     except ValueError:
         stands = 0
     left = f"it stands {stands - 1} more losses then" if stands else "it does not stand that loss"
     return (
-        f"{volume.key}#{number} is a drive of {volume.key} ({left}): all that is on the volume is asked about: "
+        f"{volume.key}#{asked.number} is a drive of {volume.key} ({left}): all that is on the volume is asked about: "
         "while a drive is out, nothing else may happen to it"
     )
 

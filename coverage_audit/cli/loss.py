@@ -14,12 +14,11 @@ from coverage_audit.audits.audit import run_audit
 from coverage_audit.audits.losing import Lost, lose
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
-from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING, UsageError
+from coverage_audit.cli.replacing import count_option, replace_option, replacing_of
+from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
-from coverage_audit.estate.units import parse_size
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.domains import Domain
 from coverage_audit.reports.auditor_sheet import auditor_sheet
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.loss_json import loss_json
@@ -27,7 +26,6 @@ from coverage_audit.reports.loss_page import loss_page
 from coverage_audit.reports.loss_text import loss_text
 from coverage_audit.reports.recovery_sheet import recovery_sheet
 from coverage_audit.reports.writing import write_page
-from coverage_audit.scenarios.driving import Replacing
 from coverage_audit.scenarios.extent import volume_of
 from coverage_audit.scenarios.loss import Fate, LossTable
 from coverage_audit.scenarios.naming import domain_named
@@ -49,8 +47,8 @@ EPILOG: Final = (
     "--sheet", "sheet_file", type=click.Path(path_type=Path, dir_okay=False), help="Write a page to print here."
 )
 @click.option("--fresh", is_flag=True, help="Audit first, and go by that.")
-@click.option("--replace", "replace", metavar="OLD=NEW", help="Drives of a volume that are to give way: 4TB=8TB.")
-@click.option("--count", type=click.IntRange(1, 1000), help="How many of them give way, with --replace (else 1).")
+@replace_option
+@count_option
 @estate_option
 @state_option
 def command(  # noqa: PLR0913 - one argument for each word of the command
@@ -76,7 +74,8 @@ def command(  # noqa: PLR0913 - one argument for each word of the command
     """
     estate = read_estate(estate_file)
     gone = domain_named(domain, estate) if domain is not None else None
-    replacing = _replacing(replace, count, gone, estate)
+    volume = None if gone is None else volume_of(gone, estate)
+    replacing = replacing_of(replace, count, volume, "coverage-audit loss DEVICE:VOLUME")
     if fresh:
         with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
             run_audit(estate, (), parts)
@@ -111,24 +110,3 @@ def _status(table: LossTable) -> int:
         return EX_NONCONFORMING
     unknown = table.unjudged or table.at - table.as_of > FRESH or any(loss.of(Fate.NOT_SHOWN) for loss in table.losses)
     return EX_EVIDENCE_MISSING if unknown else EX_CONFORMING
-
-
-def _replacing(text: str | None, count: int | None, gone: Domain | None, estate: Estate) -> Replacing | None:
-    """Read what is to be replaced. Raises UsageError where it is no pair of sizes, or DOMAIN has no drives."""
-    if text is None and count is not None:
-        raise UsageError("--count says how many drives give way: say which ones, too, with --replace OLD=NEW")
-    if text is None:
-        return None
-    old, between, new = text.partition("=")
-    volume = None if gone is None else volume_of(gone, estate)
-    if volume is None or not volume.drives:
-        raise UsageError(
-            "--replace needs a volume whose `drives` are declared, e.g. `coverage-audit loss DEVICE:VOLUME`"
-        )
-    try:
-        sizes = parse_size(old.strip()), parse_size(new.strip())
-    except ValueError as error:
-        raise UsageError(
-            f"--replace takes two sizes, e.g. 4TB=8TB{'' if between else ' (there is no =)'}: {error}"
-        ) from error
-    return Replacing(old=sizes[0], new=sizes[1], count=1 if count is None else count)

@@ -9,10 +9,11 @@ from pathlib import Path
 import click
 
 from coverage_audit.audits.retiring import run_retirement
-from coverage_audit.audits.retiring_wish import NotKeptWord, RetireWish
+from coverage_audit.audits.retiring_wish import NotKeptWord, RetireWish, drives_of
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
 from coverage_audit.cli.refusing import refuse
+from coverage_audit.cli.replacing import count_option, replace_option, replacing_of
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.reports.dossier import write_dossier
@@ -49,6 +50,8 @@ EPILOG = (
 @click.option("--who", default="", help="Who says what need not be kept.")
 @click.option("--why", default="", help="Why it need not be kept.")
 @click.option("--original", "originals", multiple=True, metavar="DATASET=ADDRESS", help="Where it is worked on then.")
+@replace_option
+@count_option
 @click.option(
     "--dossier", type=click.Path(path_type=Path, file_okay=False), metavar="DIR", help="Write page, JSON and list here."
 )
@@ -64,6 +67,8 @@ def command(  # noqa: PLR0913 - the options of one command
     who: str,
     why: str,
     originals: tuple[str, ...],
+    replace: str | None,
+    count: int | None,
     dossier: Path | None,
     as_json: bool,
     estate_file: Path,
@@ -77,14 +82,18 @@ def command(  # noqa: PLR0913 - the options of one command
     needs_word = bool(not_kept or filesystem_not_kept)
     refuse(needs_word and not (who.strip() and why.strip()), "what need not be kept is said with --who and --why")
     refuse(not needs_word and (who or why), "--who and --why belong to --not-kept or --filesystem-not-kept")
+    estate = read_estate(estate_file)
+    drive = next(iter(drives_of(estate, targets)), None)
     wish = RetireWish(
         targets=targets,
         not_kept=tuple(NotKeptWord(pattern=name, who=who, why=why) for name in not_kept),
         filesystems=tuple(NotKeptWord(pattern=name, who=who, why=why) for name in filesystem_not_kept),
         originals=originals,
         hash_all=to_hash == "all",
+        replacing=replacing_of(
+            replace, count, drive.volume if drive else None, "coverage-audit retire DEVICE:VOLUME#1"
+        ),
     )
-    estate = read_estate(estate_file)
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         found = run_retirement(estate, wish, parts)
         parts.ledger.retirements.keep(found.finished, retire_json(found))

@@ -17,6 +17,7 @@ from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.reports.dossier_files import files_csv
 from coverage_audit.reports.dossier_next import CAUTIONS, CHOICE, methods, next_steps
 from coverage_audit.reports.page_words import Clock
+from coverage_audit.reports.retire_drives import drives_told
 from coverage_audit.reports.retire_json import retire_json
 from coverage_audit.reports.retire_text import waved_away
 from coverage_audit.reports.templating import render
@@ -85,6 +86,7 @@ def dossier_page(found: Retirement, estate: Estate) -> str:
         started=clock.moment(found.started),
         zone=estate.time_zone.key,
         figures=tuple(_figures(found)),
+        drives=drives_told(found),
         files=tuple(map(_file, named)),
         more=all_lone.files - len(named),
         only_here=FILES,

@@ -60,6 +60,8 @@ def chance_said(chance: float) -> str:
 
 def _figures(drive: DriveOut) -> Iterator[tuple[str, str]]:
     yield from _array("", drive.array)
+    if not drive.array.wrong:
+        yield from _array(", without it", drive.without)
     if drive.replaced is not None:
         yield from _array(", replaced", drive.replaced)
     if drive.risk is not None:

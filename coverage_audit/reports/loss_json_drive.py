@@ -9,12 +9,13 @@ from coverage_audit.reports.json_object import Json
 from coverage_audit.scenarios.drive_out import ArrayState, DriveOut
 
 
-def drive_object(drive: DriveOut) -> Json:
+def drive_object(drive: DriveOut) -> dict[str, Json]:
     """Return it with its figures in bytes and seconds."""
     return {
         "volume": str(drive.volume),
         "number": drive.number,
         "array": _array(drive.array),
+        "without": _array(drive.without),
         "replaced": None if drive.replaced is None else _array(drive.replaced),
         "rebuild": None if drive.risk is None else _rebuild(drive.risk),
         "ages": [

@@ -16,6 +16,7 @@ from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.evidence.visible import visible
 from coverage_audit.reports.instants import rfc3339
 from coverage_audit.reports.json_object import Json, json_object
+from coverage_audit.reports.retire_drives import drives_list
 
 SCHEMA: Final = "coverage-audit/retire/1"
 MOST_LISTED: Final = 100_000
@@ -50,6 +51,7 @@ def _concluded(found: Retirement) -> dict[str, Json]:
         ],
         "not_observed": [{"what": one.what, "why": one.why, "blocks": one.blocks} for one in found.not_observed],
         "steps": [*found.steps],
+        "drives": drives_list(found),
         "datasets": [
             {
                 "id": one.dataset,

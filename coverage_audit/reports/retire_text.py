@@ -14,6 +14,7 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.evidence.visible import visible
+from coverage_audit.reports.retire_drives import drives_told
 from coverage_audit.scenarios.retirement import Verdict
 
 _MOST_NAMED: Final = 20
@@ -44,6 +45,7 @@ def _lines(found: Retirement) -> Iterable[str]:
         yield f"  {why}" if why.partition(" ")[0] in found.asked else f"  goes too: {why}"
     yield ""
     yield from _figures(found)
+    yield from _drives(found)
     yield from _named("Only here", found, Held.ONLY_HERE)
     yield from _named("By listing only, or not read", found, Held.BY_LISTING, Held.BY_SIZE)
     yield from _named("Perhaps in a place that was not seen", found, Held.PERHAPS)
@@ -88,6 +90,17 @@ def _figures(found: Retirement) -> Iterable[str]:
         yield f"  content read now: {read.files} files ({format_size(read.bytes)}){took}; remembered: {read.remembered}"
     for note in read.notes:
         yield f"  {note}"
+
+
+def _drives(found: Retirement) -> Iterable[str]:
+    for told in drives_told(found):
+        yield ""
+        yield f"{told.view.title}:"
+        yield from (f"  {sentence}" for sentence in told.said)
+        yield from (f"  {name}: {figure}" for name, figure in told.view.figures)
+        yield from (f"  {line}" for line in (*told.view.ages, *told.view.steps))
+        yield from (f"  No proven copy elsewhere: {name}, {what}" for name, what in told.view.at_stake)
+        yield from (f"  - {assumption}" for assumption in told.view.assumptions)
 
 
 def _whole(seconds: float) -> timedelta:

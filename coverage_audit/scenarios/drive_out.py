@@ -55,13 +55,15 @@ class AtStake:
 class DriveOut:
     """A volume while a drive is out. `risk` is that of its rebuild (None: the volume stands no loss, or `array.wrong`).
 
-    `number` is the drive's, as declared. `replaced` is the array after the replacement that was asked about (None:
+    `number` is the drive's, as declared. `without` is what the other drives would be as an array of their own, where
+    no other drive takes its place. `replaced` is the array after the replacement that was asked about (None:
     none was), `steps` what to mind meanwhile, in order. `at_stake` has no proven copy elsewhere.
     """
 
     volume: VolumeKey
     number: int
     array: ArrayState
+    without: ArrayState
     replaced: ArrayState | None
     risk: RebuildRisk | None
     ages: tuple[DriveAge, ...]

@@ -25,6 +25,9 @@ _YEAR: Final = 365.25
 _OF_ARRAYS: Final = (
     "What the filesystem and the arrangement of the drives take of it is not reckoned: a volume shows a little less."
 )
+_OF_FEWER: Final = (
+    "Without it: as if the array was made anew of the drives that are left. Until then it keeps its size."
+)
 _OF_AGE: Final = f"A drive is reckoned to serve for {SERVICE_LIFE} years (common practice, no published source)."
 
 
@@ -37,25 +40,32 @@ class Replacing:
     count: int
 
 
-def drive_out(volume: Volume, number: int, material: Material, replacing: Replacing | None = None) -> DriveOut:
-    """Return what a volume is while its drive `number` (from 1) is out.
+def drive_out(
+    volume: Volume,
+    number: int,
+    material: Material,
+    replacing: Replacing | None = None,
+    gone_too: frozenset[Domain] = frozenset(),
+) -> DriveOut:
+    """Return what a volume is while its drive `number` (from 1) is out, and no place counts that falls by `gone_too`.
 
     Raises UsageError for a replacement that cannot be.
     """
     sizes = tuple(drive.size for drive in volume.drives)
     state = _state(sizes, volume)
-    after, steps = _replaced(volume, replacing) if replacing is not None else (None, [])
+    after, steps = replaced(volume, replacing) if replacing is not None else (None, [])
     risk = None if state.wrong else _risk(sizes, volume, sizes[number - 1])
     return DriveOut(
         volume=volume.key,
         number=number,
         array=state,
+        without=_state(sizes[: number - 1] + sizes[number:], volume),
         replaced=after,
         risk=risk,
         ages=tuple(_ages(volume, material.at.date())),
-        at_stake=tuple(stake for dataset in material.datasets for stake in _at_stake(dataset, volume)),
+        at_stake=tuple(stake for dataset in material.datasets for stake in _at_stake(dataset, volume, gone_too)),
         steps=(*steps, *_steps(state)),
-        assumptions=(_OF_ARRAYS, _OF_AGE),
+        assumptions=(_OF_ARRAYS, _OF_FEWER, _OF_AGE),
     )
 
 
@@ -72,7 +82,8 @@ def _of_array(found: Array, sizes: tuple[int, ...], parity: str) -> ArrayState:
     return ArrayState(drives=sizes, parity=parity, usable=found.usable, unused=found.unused, stands=found.stands)
 
 
-def _replaced(volume: Volume, replacing: Replacing) -> tuple[ArrayState, list[str]]:
+def replaced(volume: Volume, replacing: Replacing) -> tuple[ArrayState, list[str]]:
+    """Return a volume's array after a replacement, and what to mind with it. Raises UsageError where it cannot be."""
     sizes = [drive.size for drive in volume.drives]
     try:
         found = replaced_by(sizes, volume.parity, old=replacing.old, new=replacing.new, count=replacing.count)
@@ -110,11 +121,11 @@ def _steps(state: ArrayState) -> Iterator[str]:
         )
 
 
-def _at_stake(dataset: DatasetMaterial, volume: Volume) -> Iterator[AtStake]:
+def _at_stake(dataset: DatasetMaterial, volume: Volume, gone_too: frozenset[Domain]) -> Iterator[AtStake]:
     """Yield the places on the volume of a dataset that no place beside it is proven to hold."""
     gone: frozenset[Domain] = frozenset({volume_domain(volume.key)})
     here = [stake for stake in dataset.stakes if stake.lost_by(gone) and stake.holds.may]
-    others = [stake for stake in dataset.stakes if not stake.lost_by(gone, perhaps=True)]
+    others = [stake for stake in dataset.stakes if not stake.lost_by(gone | gone_too, perhaps=True)]
     if not here or any(stake.holds is Holds.ALL for stake in others):
         return
     part = [stake for stake in others if stake.holds.shown]

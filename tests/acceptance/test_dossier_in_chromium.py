@@ -12,7 +12,8 @@ from coverage_audit.reports.dossier import dossier_page
 from tests.acceptance.test_accessibility import violations
 from tests.acceptance.test_page_in_chromium import HOSTILE
 from tests.builders.judged import an_estate
-from tests.builders.retirements import a_clear_retirement, a_retirement
+from tests.builders.losses import a_drive_out
+from tests.builders.retirements import a_clear_retirement, a_retirement, a_retirement_of_drives
 from tests.parts.chromium import Served, in_scheme, opened, overflow, urls_asked
 
 
@@ -24,7 +25,11 @@ def clear() -> str:
     return dossier_page(a_clear_retirement(), an_estate())
 
 
-PAGES = {"not clear": not_clear, "clear": clear}
+def of_a_drive() -> str:
+    return dossier_page(a_retirement_of_drives(a_drive_out()), an_estate())
+
+
+PAGES = {"not clear": not_clear, "clear": clear, "of a drive": of_a_drive}
 
 
 @pytest.mark.parametrize("name", HOSTILE)

@@ -17,6 +17,7 @@ from coverage_audit.estate.model import Address, DatasetId, DeviceId, Medium, Vo
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Elsewhere, Held, Kinds, LoneFile, NotKeptTally
 from coverage_audit.judgement.verdict import Conclusion
+from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.retirement import Break, Verdict
 from tests.builders.judged import NOW
 from tests.builders.station import a_key
@@ -81,6 +82,12 @@ def a_clear_retirement() -> Retirement:
     found = a_retirement(verdict=Verdict.CLEAR)
     held = replace(found.elsewhere, lone=(), held={Held.CONTENT: found.elsewhere.kinds.files})
     return replace(found, elsewhere=held, breaks=(), not_observed=(), changed=(), steps=(), falls=())
+
+
+def a_retirement_of_drives(*drives: DriveOut) -> Retirement:
+    """One that was asked about single drives of one volume."""
+    asked = tuple(f"{drive.volume}#{drive.number}" for drive in drives)
+    return replace(a_retirement(), asked=asked, devices=(), volumes=(drives[0].volume,), falls=(), drives=drives)
 
 
 def _elsewhere(name: str) -> Elsewhere:
