@@ -231,7 +231,7 @@ def a_drive_out() -> DriveOut:
         volume=volume,
         number=3,
         array=array,
-        without=replace(array, drives=(12 * 10**12, 12 * 10**12, 4 * 10**12), usable=8 * 10**12),
+        without=replace(array, drives=(12 * 10**12, 12 * 10**12, 4 * 10**12), usable=16 * 10**12),
         replaced=replace(array, drives=(12 * 10**12, 12 * 10**12, 12 * 10**12, 4 * 10**12), usable=28 * 10**12),
         risk=rebuild_risk(sizes, parity, lost=8 * 10**12, rate=Fraction(280_000_000)),
         ages=(
