@@ -56,12 +56,24 @@ def _ahead(context: DatasetContext, forecast: RoomForecast, asked: timedelta) ->
     when, grows = dates(found, context.zone), pace(what, found)
     measured = f"full {when}; {room(forecast)}, {grows}"
     said = f"at the present pace ({grows}) {'its inodes are used up' if what == 'inodes' else 'it is full'}: {when}"
+    said += _crossing(context, found, asked)
     if worst == _BEFORE:
         return Outlook(answer=Answer.NONCONFORMITY, measured=measured, said=said, kind="filling")
     if worst == _MAYBE:
         said += f"; that it is within {duration(asked)} cannot be ruled out"
         return Outlook(answer=Answer.OBSERVATION, measured=measured, said=said)
     return Outlook(answer=Answer.CONFORMITY, measured=measured, said=said)
+
+
+def _crossing(context: DatasetContext, found: Filling, asked: timedelta) -> str:
+    """Say when less than the headroom asked for is left (empty: no date is foreseen)."""
+    if found.reached is None:
+        return ""
+    crossed = found.reached - asked
+    day = crossed.astimezone(context.zone).date()
+    if crossed > context.finished:
+        return f"; less than the {duration(asked)} asked for are left from about {day} on"
+    return f"; less than the {duration(asked)} asked for have been left since about {day}"
 
 
 def _held(found: Filling, by: datetime) -> int:

@@ -79,12 +79,14 @@ def test_a_volume_that_is_full_before_the_headroom_ends_fails() -> None:
     assert found.required == "not full within 60 days"
     assert "full 2027-01-14; " in found.measured  # fifty nights of 2 GB each
     assert "100 GB of 1.0 TB free, +2.0 GB a day" in found.measured
+    assert "less than the 60 days asked for have been left since about 2026-11-15" in found.message
     assert judged_dataset(case).conclusion is Conclusion.NONCONFORMING
 
 
 def test_a_volume_that_is_full_only_later_conforms_and_says_when() -> None:
     found = on_heron(filling(shrinking(2 * GB, 200 * GB)))
     assert (found.answer, "2027-03-05" in found.message) == (HOLDS, True)
+    assert "less than the 60 days asked for are left from about 2027-01-04 on" in found.message
 
 
 def test_where_only_the_early_end_of_the_interval_is_too_soon_that_is_observed() -> None:
