@@ -12,6 +12,8 @@ from pathlib import Path
 from coverage_audit import errors
 from coverage_audit.cli.main import COMMANDS
 from coverage_audit.estate.reader import estate_of, read_estate
+from coverage_audit.judgement.rule import supports
+from coverage_audit.judgement.rules.catalogue import RULES
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -83,3 +85,11 @@ def test_the_files_that_the_documents_name_exist() -> None:
     named += re.findall(r"`(tests/[\w/]+\.py)`", DEVELOPERS)
     assert named
     assert not [name for name in named if not (ROOT / name).exists()]
+
+
+def test_the_readme_names_every_rule_with_the_control_that_it_supports_evidence_for() -> None:
+    listed = re.findall(r"^\| `([a-z-]+)` \| ([^|`]+) \| ([^|`]+) \|$", README, re.MULTILINE)
+    ours = "NIST SP 800-53 Rev. 5 "  # said once, above the table
+    assert listed == [
+        (rule.id, rule.title, rule.control.removeprefix(supports("")).replace(ours, "")) for rule in RULES
+    ]
