@@ -35,15 +35,10 @@ class Known:
     more: int = 0
     why_not: Gap | None = None
 
-    def keep(self, **changed: object) -> None:
-        """Keep what is known now. Raises LedgerError."""
+    def keep(self, now: Verification | None = None) -> None:
+        """Keep what is known now (None: as it was) with what is spoilt. Raises LedgerError."""
         found = sorted(self.spoilt.values(), key=lambda one: one.path)
-        self.verification = replace(
-            self.verification,
-            spoilt=tuple(found),
-            more=self.more,
-            **changed,  # type: ignore[arg-type]
-        )
+        self.verification = replace(now or self.verification, spoilt=tuple(found), more=self.more)
         self.parts.ledger.verifications.keep(
             self.dataset.id, self.address, self.verification, self.parts.clock(), self.lineage
         )

@@ -44,7 +44,7 @@ class ReadingAll:
                 left=Tally(),
                 seconds=0.0,
             )
-            self.reading.copy.keep(whole=begun, course=Course(seed=seed))
+            self.reading.copy.keep(replace(self.reading.copy.verification, whole=begun, course=Course(seed=seed)))
 
     def run(self) -> None:
         """Read on until the time is over or all of it is read. Raises as `Sampling.run` does."""
@@ -67,7 +67,7 @@ class ReadingAll:
             self.reading.seconds = 0.0
             if reads:
                 course = replace(course, rank=reads[-1].file.rank + 1)
-            self.reading.copy.keep(whole=whole, course=course)
+            self.reading.copy.keep(replace(self.reading.copy.verification, whole=whole, course=course))
             if not is_all:
                 return False
         if found.left.files > _DRAWN:
@@ -87,7 +87,7 @@ class ReadingAll:
         if not whole.differing:
             self.reading.copy.more = 0
         ended = replace(whole, ended=self.parts.clock(), left=Tally(), through=None)
-        self.reading.copy.keep(whole=ended, course=None)
+        self.reading.copy.keep(replace(self.reading.copy.verification, whole=ended, course=None))
 
 
 def with_end(whole: WholeReading, share: float, content_time: timedelta, now: datetime) -> WholeReading:

@@ -58,7 +58,7 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         *not_looked_at(estate, wish, looked, filesystems),
     )
     verdict = _verdict(elsewhere, judged.breaks, not_observed, changed)
-    return Retirement(
+    found = Retirement(
         verdict=verdict,
         estate=estate.name,
         asked=wish.targets,
@@ -76,12 +76,13 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         datasets=judged.datasets,
         walked=tuple(_walked(estate, looked)),
         reading=reading,
-        steps=steps_of(estate, looked, elsewhere, judged, not_observed, changed, reading, wish),
+        steps=(),
         filesystems=filesystems,
         words=wish.not_kept,
         filesystems_not_kept=wish.filesystems,
         drives=drives_out(drives, judged.before, looked.leaving, estate, at=started, replacing=wish.replacing),
     )
+    return replace(found, steps=steps_of(estate, looked, found))
 
 
 def _require_originals(estate: Estate, named: Iterable[Address], looked: Looked) -> None:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
 
-from coverage_audit.audits.retirement import NotObserved, Reading
-from coverage_audit.audits.retiring_judging import JudgedTwice
+from coverage_audit.audits.retirement import NotObserved, Retirement
 from coverage_audit.audits.retiring_looking import Looked
-from coverage_audit.audits.retiring_wish import RetireWish
 from coverage_audit.estate.model import DatasetId, Estate, VolumeKey
 from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
@@ -31,22 +29,14 @@ class Room:
     free: int | None
 
 
-def steps_of(  # noqa: PLR0913, PLR0917 - all that was found has its step
-    estate: Estate,
-    looked: Looked,
-    elsewhere: Elsewhere,
-    judged: JudgedTwice,
-    not_observed: Sequence[NotObserved],
-    changed: Sequence[object],
-    reading: Reading,
-    wish: RetireWish,
-) -> tuple[str, ...]:
-    """Return the steps in words. Without any the verdict is clear."""
+def steps_of(estate: Estate, looked: Looked, found: Retirement) -> tuple[str, ...]:
+    """Return the steps in words, after all that was found. Without any the verdict is clear."""
+    elsewhere, reading = found.elsewhere, found.reading
     steps = [_copy_step(estate, looked, *each) for each in _only_here(elsewhere)]
-    again = " ".join(("coverage-audit retire", *wish.targets))
+    again = " ".join(("coverage-audit retire", *found.asked))
     steps += [
         f"{one.dataset or 'The estate'} ({one.rule}): {one.message} {one.mend}".strip()
-        for one in judged.breaks
+        for one in found.breaks
         if one.proven
     ]
     rest = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE)
@@ -60,14 +50,14 @@ def steps_of(  # noqa: PLR0913, PLR0917 - all that was found has its step
             f"{_said(perhaps)} may be held by a place that was not seen in this audit: switch it on or plug it in, "
             f"then: {again}"
         )
-    steps += [f"{one.what}: {one.why}. {_mend(one)}" for one in not_observed if one.blocks]
+    steps += [f"{one.what}: {one.why}. {_mend(one)}" for one in found.not_observed if one.blocks]
     steps += [
         f"{one.dataset or 'The estate'} ({one.rule}) cannot be told: {one.message} {one.mend}".strip()
-        for one in judged.breaks
+        for one in found.breaks
         if not one.proven
     ]
-    if changed:
-        steps.append(f"{len(changed)} files changed while it was audited: end what writes there, then: {again}")
+    if found.changed:
+        steps.append(f"{len(found.changed)} files changed while it was audited: end what writes there, then: {again}")
     return tuple(steps)
 
 

@@ -77,7 +77,7 @@ class Sampling:
             if not now and not is_due(known, self.terms, at, spoilt=spoilt):
                 return
             begun = Sampled(began=self.reading.started, ended=None, population=Tally(), asked=0, same=0)
-            self.reading.copy.keep(running=begun, round=Round(seed=self.seed))
+            self.reading.copy.keep(replace(self.reading.copy.verification, running=begun, round=Round(seed=self.seed)))
         self._go_on()
 
     def _uphold(self, at: datetime) -> None:
@@ -86,7 +86,7 @@ class Sampling:
         if last is None or is_overdue(last, self.terms, at):
             return
         if course is None:
-            self.reading.copy.keep(last=fallen(last))
+            self.reading.copy.keep(replace(self.reading.copy.verification, last=fallen(last)))
             return
         first = self._draw(course.seed, FIRST)
         size = self._size(first.population.files)
@@ -104,7 +104,7 @@ class Sampling:
                 unread += sum(not read.settled for read in reads)
         asked = min(size, first.population.files)
         last = replace(last, population=first.population, asked=asked, fallen=unread, by_time=self._is_by_time)
-        self.reading.copy.keep(last=_counted(last, course, same), held=course)
+        self.reading.copy.keep(replace(self.reading.copy.verification, last=_counted(last, course, same), held=course))
 
     @property
     def _is_by_time(self) -> bool:
@@ -135,11 +135,13 @@ class Sampling:
                 same += sum(read.fate is Fate.SAME for read in reads)
                 unreached += sum(read.fate is Fate.UNREACHED for read in reads)
                 running = _counted(replace(running, beside=running.beside + further), course, same)
-                self.reading.copy.keep(running=running, round=course)
+                self.reading.copy.keep(replace(self.reading.copy.verification, running=running, round=course))
             beside = ()
         if not unreached:
             last = replace(running, ended=self.parts.clock(), by_time=self._is_by_time)
-            self.reading.copy.keep(last=last, held=course, running=None, round=None)
+            self.reading.copy.keep(
+                replace(self.reading.copy.verification, last=last, held=course, running=None, round=None)
+            )
 
     def _draw(self, seed: bytes, begin: int) -> Draw:
         pair = self.reading.pair

@@ -151,7 +151,7 @@ def _doubt(places: Iterable[_Place]) -> None:
     for place in places:
         last = place.copy.verification.last
         if last is not None and place.terms is not None and place.is_seen and not place.is_upheld:
-            place.copy.keep(last=fallen(last))
+            place.copy.keep(replace(place.copy.verification, last=fallen(last)))
 
 
 def _foresee(places: Iterable[_Place], time: ContentTime, parts: Parts) -> None:
@@ -164,7 +164,9 @@ def _foresee(places: Iterable[_Place], time: ContentTime, parts: Parts) -> None:
     open_ones = [(place, whole, device) for place, whole, device in going if whole is not None and whole.ended is None]
     for place, whole, device in open_ones:
         share = 1 / sum(other is device or other == device for _, _, other in open_ones)
-        place.copy.keep(whole=with_end(whole, share, time.limits.content_time, parts.clock()))
+        place.copy.keep(
+            replace(place.copy.verification, whole=with_end(whole, share, time.limits.content_time, parts.clock()))
+        )
 
 
 def _with(case: CaseOutcome, places: Sequence[_Place]) -> CaseOutcome:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 import click
@@ -119,6 +119,6 @@ def _day(on: str | None) -> date | None:
     if on is None:
         return None
     try:
-        return datetime.strptime(on, "%Y-%m-%d").date()  # noqa: DTZ007 - a day has no zone
+        return date.fromisoformat(on)
     except ValueError:
         raise UsageError(f"--on: write the day as YYYY-MM-DD, not {on!a}") from None
