@@ -119,4 +119,4 @@ def _manifests(answers: Sequence[Answer], cases: Sequence[CaseOutcome], sighting
 
 def _trusted(sighting: Sighting, address: Address) -> bool:
     check = sighting.identities.get(address.volume)
-    return isinstance(check, IdentityCheck) and check.trusted
+    return isinstance(check, IdentityCheck) and check.trusted and sighting.served(address) is None

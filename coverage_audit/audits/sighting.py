@@ -20,7 +20,9 @@ from coverage_audit.evidence.facts import (
 )
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.shelf import Attached
+from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import PlaceEvidence
+from coverage_audit.judgement.served_inside import served_inside
 from coverage_audit.judgement.shelf import how_to_record
 
 
@@ -55,7 +57,22 @@ class Sighting:
         seen = self.newest_points.get(address) if address.has_point else self.trees.get(address)
         if seen is None:
             return self._why_no_tree(estate, address)
-        return _distrusted(self.identities.get(address.volume), address, self.at) or seen.outcome
+        distrusted = _distrusted(self.identities.get(address.volume), address, self.at) or self.served(address)
+        return distrusted or seen.outcome
+
+    def served(self, address: Address) -> Gap | None:
+        """Say that what lies at an address is another machine's (None: nothing shows that)."""
+        box, volume = self.devices.get(address.volume.device), self.volumes.get(address.volume)
+        if not isinstance(box, DeviceFacts) or not isinstance(volume, VolumeFacts):
+            return None
+        share = served_inside(box, volume, address)
+        if share is None:
+            return None
+        detail = (
+            f"{visible(share.source)} is mounted at {visible(share.target)}, inside of the volume, and lies on another "
+            "machine: declare it there"
+        )
+        return Gap(subject=str(address), kind=GapKind.ANOTHER_VOLUME, detail=detail, at=self.at)
 
     def _why_no_tree(self, estate: Estate, address: Address) -> Gap:
         points = self.points.get(address)

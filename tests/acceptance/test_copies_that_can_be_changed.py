@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -155,3 +156,22 @@ def test_a_copy_that_the_originals_machine_has_mounted_is_neither_immutable_nor_
     assert [each.answer for each in asked] == [expected, expected]
     assert all((f"read-write at {folder}" in each.message) is reached_from_there for each in asked)
     assert bool(observed(audited)) is reached_from_there
+
+
+def test_a_copy_that_is_a_share_of_its_original_mounted_inside_its_volume_is_none(
+    two_volumes: Station, start_machine: StartMachine, start_sshd: StartSshd, mounted: list[Path]
+) -> None:
+    station = two_volumes
+    shows = Shows(drives={station.root / name: serial for name, serial in BOTH_DRIVES.items()})
+    share = station.root / "heron/recordings"
+    shutil.rmtree(share)
+    original = station.root / "kestrel/recordings"
+    mount_over_ssh(start_sshd("Subsystem sftp internal-sftp"), original, share, "allow_other")
+    mounted.append(share)
+    heron, kestrel = start_machine("heron", shows), start_machine("kestrel", Shows(drives=shows.drives))
+    declare(station, reached(kestrel), reached(heron))
+
+    copy = copy_of(station.night(), "field-recordings")
+
+    assert copy.standing is Standing.UNVERIFIED
+    assert "inside of the volume, and lies on another machine" in copy.reason
