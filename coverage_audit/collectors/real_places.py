@@ -36,6 +36,11 @@ def require_on_its_volume(address: Address, real: bytes, entered: Mapping[Volume
             raise TransportError(GapKind.ANOTHER_VOLUME, f"a link leads to {volume}: it lies in {visible(real)}")
 
 
+def real_path_of(descriptor: int) -> bytes:
+    """Return where what is open here really lies, without links. Raises OSError."""
+    return os.readlink(b"/proc/self/fd/%d" % descriptor)  # noqa: PTH115 - pathlib knows no bytes
+
+
 def _holds(folder: bytes, path: bytes) -> bool:
     return _ended(path).startswith(_ended(folder))
 

@@ -6,7 +6,7 @@ the machine that serves it, which may be the very one that holds the original.
 
 from __future__ import annotations
 
-from pathlib import PurePosixPath
+import posixpath
 
 from coverage_audit.estate.model import POINT, Address
 from coverage_audit.evidence.facts import DeviceFacts, MountedFilesystem, VolumeFacts
@@ -14,12 +14,14 @@ from coverage_audit.evidence.facts import DeviceFacts, MountedFilesystem, Volume
 
 def served_inside(box: DeviceFacts, volume: VolumeFacts, address: Address) -> MountedFilesystem | None:
     """Return the share on which an address lies below its volume's own path (None: none was seen)."""
-    root = PurePosixPath(volume.path)
-    place = root / address.path.partition(POINT)[0]
+    root = posixpath.normpath(volume.path)
+    place = posixpath.normpath(posixpath.join(root, address.path.partition(POINT)[0]))
     within = [
-        mount
-        for mount in box.filesystems
-        if place.is_relative_to(mount.target) and PurePosixPath(mount.target) not in {root, *root.parents}
+        mount for mount in box.filesystems if _leads_to(mount.target, place) and not _leads_to(mount.target, root)
     ]
-    deepest = max(within, key=lambda mount: len(PurePosixPath(mount.target).parts), default=None)
+    deepest = max(within, key=lambda mount: len(mount.target), default=None)
     return deepest if deepest is not None and deepest.is_network else None
+
+
+def _leads_to(folder: str, place: str) -> bool:
+    return f"{place}/".startswith(f"{folder.rstrip('/')}/")

@@ -10,6 +10,7 @@ from operator import attrgetter
 from typing import Final
 
 from coverage_audit.collectors.local_walk.messages import Facts, Opens
+from coverage_audit.collectors.real_places import real_path_of
 
 REPLACED: Final = "it was replaced while it was being read"
 BORDER: Final = "another filesystem is mounted here"
@@ -144,14 +145,10 @@ class Sight:
         Some filesystems number anew what they forget; a link in the way would show in the folder's real path.
         """
         try:
-            real, root = (_real_path(number) for number in (descriptor, self._root))
+            real, root = (real_path_of(number) for number in (descriptor, self._root))
         except OSError:
             return False
         return os.fstat(descriptor).st_dev == self._device and real == (root.rstrip(b"/") + b"/" + path).rstrip(b"/")
-
-
-def _real_path(descriptor: int) -> bytes:
-    return os.readlink(b"/proc/self/fd/%d" % descriptor)  # noqa: PTH115 - pathlib knows no bytes
 
 
 def _reason(error: OSError) -> str:

@@ -12,6 +12,7 @@ from coverage_audit.collectors.local_walk.messages import NUMBERS
 from coverage_audit.collectors.mount_borders import mounted_below, outermost
 from coverage_audit.collectors.readers.scan_tree.pool import Pool
 from coverage_audit.collectors.readers.scan_tree.sequence import Sequence
+from coverage_audit.collectors.real_places import real_path_of
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.collectors.walked import ANOTHER_FILESYSTEM, AddRows, Walked
 from coverage_audit.evidence.batches.scanned import scanned_rows
@@ -39,7 +40,7 @@ def scan(
             walk.run()
             pool.farewell()
         _require_same(root, descriptor)
-        real_root = _real(descriptor)
+        real_root = real_path_of(descriptor)
         for border in outermost(_mounted(descriptor) - before):
             walk.blind[border] = ANOTHER_FILESYSTEM
     blind = tuple(Blind(path=path, why=why) for path, why in walk.blind.items())
@@ -123,11 +124,7 @@ def _inside(root: str) -> bytes:
 
 
 def _mounted(descriptor: int) -> frozenset[bytes]:
-    return mounted_below(_real(descriptor), Path("/proc/self/mountinfo").read_bytes())
-
-
-def _real(descriptor: int) -> bytes:
-    return os.readlink(b"/proc/self/fd/%d" % descriptor)  # noqa: PTH115 - pathlib knows no bytes
+    return mounted_below(real_path_of(descriptor), Path("/proc/self/mountinfo").read_bytes())
 
 
 def _require_same(root: str, descriptor: int) -> None:
