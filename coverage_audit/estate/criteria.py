@@ -1,4 +1,4 @@
-"""Criteria of a policy that have parts of their own: which older states are kept, and how steadily points come."""
+"""Criteria of a policy that have parts of their own: older states, a rhythm of points, samples of the content."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
 
-from coverage_audit.estate.units import format_duration
+from coverage_audit.estate.units import format_duration, format_share
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 """As the owner writes them; the place is Python's number of the weekday."""
@@ -68,7 +68,7 @@ class Verify:
 
     def __str__(self) -> str:
         """Write it as the estate file does."""
-        shares = f"confidence: {100 * float(self.confidence):g}%, tolerable: {100 * float(self.tolerable):g}%"
+        shares = f"confidence: {format_share(self.confidence)}, tolerable: {format_share(self.tolerable)}"
         return f"{shares}, every: {format_duration(self.every)}"
 
 

@@ -21,7 +21,7 @@ from coverage_audit.estate.model import (
     Volume,
     VolumeKey,
 )
-from coverage_audit.estate.units import format_bit_rate, format_duration, format_size
+from coverage_audit.estate.units import format_bit_rate, format_duration, format_share, format_size
 
 
 class Part(StrEnum):
@@ -204,4 +204,4 @@ def _number(number: int | None) -> str:
 
 
 def _share(share: float | None) -> str:
-    return "" if share is None else f"{100 * share:g}%"
+    return "" if share is None else format_share(share)

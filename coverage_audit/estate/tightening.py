@@ -1,7 +1,7 @@
 """Whether more or less is asked than before: policies, datasets under another policy, copies with their own criteria.
 
-Pure. A criterion that is asked where it was not is tighter, one that is dropped is looser; of one that this version
-cannot judge and that reads otherwise now, nobody can say.
+Pure. A criterion that is asked where it was not is tighter, one that is dropped is looser; of one that no single figure
+says and that reads otherwise now, nobody can say.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import timedelta
 from coverage_audit.estate.declared import Part
 from coverage_audit.estate.former import Lineage, lineage_of
 from coverage_audit.estate.model import Address, Copy, Dataset, DatasetId, Estate, Policy, Proof
-from coverage_audit.estate.units import format_duration
+from coverage_audit.estate.units import format_duration, format_share
 
 _Criteria = Mapping[str, tuple[str, float | None]]
 """By name what is asked, in words, and as a figure that grows with what is asked (None: no figure says it)."""
@@ -99,31 +99,33 @@ def _present(dataset: DatasetId, address: Address, lineage: Lineage) -> Address:
 
 
 def _of_policy(policy: Policy) -> _Criteria:
-    counts = {"copies": policy.copies, "media": policy.media, "offsite": policy.offsite, "offline": policy.offline}
+    counts = {
+        "copies": policy.copies,
+        "media": policy.media,
+        "offsite": policy.offsite,
+        "offline": policy.offline,
+        "immutable": policy.immutable,
+    }
     found: dict[str, tuple[str, float | None]] = {
         name: (str(count), float(count)) for name, count in counts.items() if count is not None
     }
     found |= _age_and_proof(policy.max_age, policy.proof)
     if policy.headroom is not None:
         found["headroom"] = (format_duration(policy.headroom), policy.headroom.total_seconds())
-    found |= {name: (str(said), None) for name, said in (("keep", policy.keep), ("rhythm", policy.rhythm)) if said}
-    if policy.dump_size is not None:
-        found["dump_size"] = (f"{100 * policy.dump_size:g}%", policy.dump_size)
-    return found | _deeper(policy)
-
-
-def _deeper(policy: Policy) -> dict[str, tuple[str, float | None]]:
-    found: dict[str, tuple[str, float | None]] = {}
-    if policy.verify is not None:
-        found["verify"] = (str(policy.verify), None)
     for name, span in (("drill", policy.drill), ("restore_within", policy.restore_within)):
         if span is not None:
             found[name] = (format_duration(span), -span.total_seconds())
+    if policy.dump_size is not None:
+        found["dump_size"] = (format_share(policy.dump_size), policy.dump_size)
     if policy.shrinkage is not None:
-        found["shrinkage"] = (f"{100 * policy.shrinkage:g}%", -policy.shrinkage)
-    if policy.immutable is not None:
-        found["immutable"] = (str(policy.immutable), float(policy.immutable))
-    return {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
+        found["shrinkage"] = (format_share(policy.shrinkage), -policy.shrinkage)
+    return found | _without_a_figure(policy)
+
+
+def _without_a_figure(policy: Policy) -> dict[str, tuple[str, None]]:
+    parts = {"keep": policy.keep, "rhythm": policy.rhythm, "verify": policy.verify}
+    found = {name: (str(part), None) for name, part in parts.items() if part is not None}
+    return found | {criterion.name: (criterion.text, None) for criterion in policy.unjudged}
 
 
 def _of_copy(copy: Copy, policy: Policy) -> _Criteria:

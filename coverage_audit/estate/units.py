@@ -205,6 +205,11 @@ def format_bit_rate(rate: int) -> str:
     return f"{rate / unit:.4g} {prefix}bit/s"
 
 
+def format_share(share: float | Fraction) -> str:
+    """Say a share (0 to 1) as the owner writes it (`50%`)."""
+    return f"{100 * float(share):g}%"
+
+
 def _why_refused(unit: str) -> str:
     if re.fullmatch(r"[kKmMgGtTpPeE][iI]?[bB]?", unit):
         prefix = unit[0].upper()

@@ -23,7 +23,7 @@ from statistics import median
 from typing import Final
 
 from coverage_audit.estate.sources import DatedFiles
-from coverage_audit.estate.units import format_size
+from coverage_audit.estate.units import format_share, format_size
 from coverage_audit.evidence.facts import PointList, RecoveryPoint
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import DatasetContext
@@ -125,7 +125,7 @@ def _finding(context: DatasetContext, one: Dated | None, said: _Said, share: flo
         subject=dataset_subject(name) if one is None else place_subject(name, one.copy.address),
         answer=said.answer,
         measured=said.measured,
-        required=f"at least {100 * share:g}%{usual}",
+        required=f"at least {format_share(share)}{usual}",
         message=f"{name if one is None else one.copy.address}: {said.message}.",
         mend="" if said.answer is Answer.CONFORMITY else _MEND,
         evidence=() if one is None else of_copy(one.copy),

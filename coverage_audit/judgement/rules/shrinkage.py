@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from coverage_audit.estate.units import format_share
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import Gap, IdentityCheck
 from coverage_audit.evidence.turnover import MassChange, Sign, Turnover, Watched
@@ -76,7 +77,7 @@ def _finding(
     said: _Said, name: str, subject: str, evidence: tuple[EvidenceItem, ...], context: DatasetContext
 ) -> Finding:
     declared = context.policy.shrinkage
-    share = f"{100 * (shrinking.DEFAULT if declared is None else declared):g}%"
+    share = format_share(shrinking.DEFAULT if declared is None else declared)
     asked = f"less than {share} of files or bytes lost at once"
     return Finding(
         rule=RULE.id,

@@ -43,6 +43,13 @@ def test_the_same_asks_nothing_otherwise() -> None:
         ("copies: 2, max_age: 26h, proof: dated", "loosened"),
         ("copies: 2, max_age: 26h, keep: {daily: 7}", "tightened"),
         ("copies: 2, max_age: 26h, headroom: 60d", "tightened"),
+        ("copies: 2, max_age: 26h, rhythm: 1d", "tightened"),
+        ('copies: 2, max_age: 26h, dump_size: "50%"', "tightened"),
+        ('copies: 2, max_age: 26h, verify: {confidence: "95%", tolerable: "1%", every: 7d}', "tightened"),
+        ("copies: 2, max_age: 26h, drill: {every: 90d}", "tightened"),
+        ('copies: 2, max_age: 26h, shrinkage: "10%"', "tightened"),
+        ("copies: 2, max_age: 26h, immutable: 1", "tightened"),
+        ("copies: 2, max_age: 26h, restore_within: 3d", "tightened"),
         ("copies: 3, max_age: 3d", "changed"),
     ],
 )
@@ -58,12 +65,26 @@ def test_a_criterion_that_is_dropped_is_loosened() -> None:
     assert found.turns == (Turn(what="offsite", before="1", now=None, tighter=False),)
 
 
-@pytest.mark.parametrize(("headroom", "direction"), [("90d", "tightened"), ("30d", "loosened")])
-def test_more_headroom_is_tighter(headroom: str, direction: str) -> None:
-    before = read(SMALL.replace("max_age: 26h}", "max_age: 26h, headroom: 60d}"))
-    now = read(SMALL.replace("max_age: 26h}", f"max_age: 26h, headroom: {headroom}}}"))
-    (found,) = asked_otherwise(before, now)
-    assert (found.direction, found.turns[0].before) == (direction, "60 days")
+@pytest.mark.parametrize(
+    ("criterion", "said", "tighter", "looser"),
+    [
+        ("headroom: {}", ("60d", "60 days"), "90d", "30d"),
+        ("drill: {{every: {}}}", ("90d", "90 days"), "30d", "180d"),
+        ("restore_within: {}", ("3d", "3 days"), "1d", "7d"),
+        ('shrinkage: "{}"', ("10%", "10%"), "5%", "20%"),
+        ('dump_size: "{}"', ("50%", "50%"), "80%", "20%"),
+        ("immutable: {}", ("2", "2"), "3", "1"),
+    ],
+)
+def test_each_figure_is_tighter_the_more_it_asks(
+    criterion: str, said: tuple[str, str], tighter: str, looser: str
+) -> None:
+    def with_it(value: str) -> Estate:
+        return read(SMALL.replace("max_age: 26h}", f"max_age: 26h, {criterion.format(value)}}}"))
+
+    for value, direction in ((tighter, "tightened"), (looser, "loosened")):
+        (found,) = asked_otherwise(with_it(said[0]), with_it(value))
+        assert (found.direction, found.turns[0].before) == (direction, said[1])
 
 
 def test_a_criterion_that_cannot_be_judged_and_reads_otherwise_turned_nobody_knows_where() -> None:
