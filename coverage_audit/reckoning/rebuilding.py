@@ -62,21 +62,38 @@ def rebuild_risk(drives: Sequence[int], parity: Parity | None, *, lost: int, rat
     if rebuild is None:
         return None
     spare = array_of(drives, parity).stands - 1
-    longest = time_for(rebuild.written, Fraction(SLOW))[0] + UNTIL_REPLACED
-    unreadable = chance_of_unreadable(rebuild.read)
-    further = chance_of_further_loss(len(drives) - 1, longest / timedelta(hours=1))
-    losing = min(1.0, further**spare * (further + unreadable))
+    chances = _chances(rebuild, len(drives), spare)
+    each = [made_up for size in drives if (made_up := rebuild_of(drives, parity, size)) is not None]
+    losing = max(_chances(made_up, len(drives), spare).losing for made_up in each)
     mean = mean_time_to_loss(mttf=mtbf_from_yearly(FIELD_YEARLY_MOST), drives=len(drives), losing=losing)
     return RebuildRisk(
         rebuild=rebuild,
         spare=spare,
         least=time_for(rebuild.written, rate)[0],
-        unreadable=unreadable,
-        further=further,
-        losing=losing,
+        unreadable=chances.unreadable,
+        further=chances.further,
+        losing=chances.losing,
         in_a_year=chance_within(HOURS_A_YEAR, mean),
-        assumptions=_assumptions(rebuild, rate, longest, spare),
+        assumptions=_assumptions(rebuild, rate, chances.longest, spare),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Chances:
+    """What may go wrong while one drive is made up, for as long as that takes at most."""
+
+    longest: timedelta
+    unreadable: float
+    further: float
+    losing: float
+
+
+def _chances(rebuild: Rebuild, drives: int, spare: int) -> _Chances:
+    longest = time_for(rebuild.written, Fraction(SLOW))[0] + UNTIL_REPLACED
+    unreadable = chance_of_unreadable(rebuild.read)
+    further = chance_of_further_loss(drives - 1, longest / timedelta(hours=1))
+    losing = min(1.0, further**spare * (further + unreadable))
+    return _Chances(longest=longest, unreadable=unreadable, further=further, losing=losing)
 
 
 def _assumptions(rebuild: Rebuild, rate: Fraction, longest: timedelta, spare: int) -> tuple[str, ...]:
@@ -97,7 +114,10 @@ def _assumptions(rebuild: Rebuild, rate: Fraction, longest: timedelta, spare: in
             f" FAST '07), each by itself, for {format_duration(longest)}: {format_duration(UNTIL_REPLACED)} until a new"
             f" drive is in, and a rebuild at {said(Fraction(SLOW))}."
         ),
-        "In any year: each of the drives may be the first to fail, at the same rate, and what follows is as above.",
+        (
+            "In any year: each of the drives may be the first to fail, at the same rate, and what follows is as above,"
+            " of the drive whose loss is the worst."
+        ),
         "Drives of one age and batch in one box fail together more often than that.",
         said_spare,
     )

@@ -69,6 +69,19 @@ def test_in_a_year_it_is_every_drives_failure_that_may_end_so() -> None:
     assert risk(4, spread(2)).in_a_year == pytest.approx(1 - 0.87 ** (4 * risk(4, spread(2)).losing))
 
 
+def test_the_chance_in_a_year_is_that_of_the_drive_whose_loss_is_the_worst() -> None:
+    # Of whole drives of parity a large one reads more of the others than a small one: 24 TB, not 12 TB.
+    sizes = (12 * TB, 12 * TB, 8 * TB, 4 * TB)
+    apart = Parity(kind=ParityKind.DEDICATED, drives=1)
+    large, small = (rebuild_risk(sizes, apart, lost=lost, rate=_RATE) for lost in (12 * TB, 4 * TB))
+
+    assert large is not None
+    assert small is not None
+    assert (large.rebuild.read, small.rebuild.read) == (24 * TB, 12 * TB)
+    assert small.losing < large.losing
+    assert small.in_a_year == large.in_a_year == pytest.approx(1 - 0.87 ** (4 * large.losing))
+
+
 def test_no_chance_is_above_certainty() -> None:
     assert risk(30, spread(1), 24 * TB).losing == 1
 

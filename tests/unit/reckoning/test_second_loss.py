@@ -54,6 +54,12 @@ def test_the_time_to_data_loss_is_pattersons(group: int, check: int, printed: fl
     assert found == pytest.approx(printed, rel=3e-3)
 
 
+@pytest.mark.parametrize(("disks", "hours"), [(100, 300), (1000, 30)])
+def test_without_check_disks_the_first_failure_is_the_loss(disks: int, hours: float) -> None:
+    # Patterson, Gibson and Katz 1988, section 4: MTTF 30,000 h over the number of disks.
+    assert mean_time_to_loss(mttf=30_000, drives=disks, losing=1) == pytest.approx(hours)
+
+
 @pytest.mark.parametrize(("group", "double", "read_error", "first", "second"), _CHEN)
 def test_the_times_to_data_loss_and_the_chances_of_ten_years_are_chens(
     group: int, double: float, read_error: float, first: float, second: float
