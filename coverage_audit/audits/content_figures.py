@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from coverage_audit.comparison.drawing import Listed
 from coverage_audit.evidence.content import StoredDigest
-
-_SECOND: Final = 10**9
+from coverage_audit.evidence.instants import SECOND_NS
 
 
 def stands(known: StoredDigest, listed: Listed) -> bool:
@@ -24,7 +21,7 @@ def same_instant(first: int | None, second: int | None) -> bool:
     """Whether two ctimes may be one: to the second, where one of them is told by whole seconds."""
     if first is None or second is None:
         return True
-    step = 1 if first % _SECOND and second % _SECOND else _SECOND
+    step = 1 if first % SECOND_NS and second % SECOND_NS else SECOND_NS
     return first // step == second // step
 
 

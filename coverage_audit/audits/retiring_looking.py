@@ -16,7 +16,6 @@ from coverage_audit.estate.model import Address, Device, Estate, VolumeKey
 from coverage_audit.evidence.collected import Answer, Question, SeenTree
 from coverage_audit.evidence.facts import DeviceFacts, Gap, GapKind, IdentityCheck, VolumeFacts
 from coverage_audit.evidence.manifest import Manifest, PartialManifest
-from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.scenarios.leaving import Leaving, leaving_with
 from coverage_audit.scenarios.staying import Machines, Stay, Stays, stay_of
 
@@ -119,11 +118,6 @@ def who_stays(estate: Estate, leaving: Leaving, sighting: Sighting) -> tuple[Lea
 def border_of(why: str) -> bool:
     """Whether a blind place is the root of another filesystem, by what its listing says."""
     return why.startswith(_ANOTHER)
-
-
-def place_of(looked: Looked, estate: Estate, volume: VolumeKey) -> PlaceEvidence:
-    """Return what is known of a volume."""
-    return looked.sighting.place(estate, Address(volume=volume, path=""))
 
 
 def _whole(question: Question, named: Sequence[Address]) -> Question:

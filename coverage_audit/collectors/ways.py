@@ -38,11 +38,6 @@ class Ways:
         self._tools: Tools | None = None
         self._sftp_only: TransportError | None = None
 
-    @property
-    def is_without_shell(self) -> bool:
-        """Whether the box was seen to run no commands and to speak SFTP."""
-        return self._sftp_only is not None
-
     def tools(self) -> Tools | None:
         """Return what the gate can list trees with; None: they are listed over SFTP.
 

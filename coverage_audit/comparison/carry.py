@@ -19,7 +19,7 @@ from coverage_audit.comparison.looking import ask_births, drop_raced
 from coverage_audit.comparison.means import not_compared
 from coverage_audit.comparison.meeting import meet
 from coverage_audit.comparison.pair import Pair, pair_of
-from coverage_audit.comparison.starts import earliest_starts, instant
+from coverage_audit.comparison.starts import earliest_starts
 from coverage_audit.comparison.summing import Sums, holds_newer, samples, sum_up, without
 from coverage_audit.comparison.taken_over import not_taken_over
 from coverage_audit.comparison.taking_up import Seen, go_on, look_for
@@ -28,6 +28,7 @@ from coverage_audit.comparison.types import Earlier, Look, Matched, Workspace
 from coverage_audit.comparison.verdicts import begin_judging, end_grace
 from coverage_audit.evidence.difference import CopyComparison, RowVerdict, TakeUp
 from coverage_audit.evidence.engine import Engine, open_engine
+from coverage_audit.evidence.instants import from_ns
 from coverage_audit.reckoning.keeping_up import lacks_most, takes_nothing_up
 
 
@@ -146,8 +147,8 @@ def _summed_up(
         earliest_start=starts.earliest,
         earliest_start_trimmed=starts.trimmed,
         sticking_out=starts.sticking_out,
-        between_missing_audit=instant(listings[0].started) if listings and undecided else None,
-        last_work=None if last_work is None else instant(last_work),
+        between_missing_audit=from_ns(listings[0].started) if listings and undecided else None,
+        last_work=None if last_work is None else from_ns(last_work),
         take_up=take_up,
         first_audit=pair.earlier is None,
         blind_original=matched.blind_original,

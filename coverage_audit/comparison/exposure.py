@@ -16,13 +16,12 @@ from coverage_audit.comparison.leaving_out import LeavingOut
 from coverage_audit.comparison.listed_rows import load_listed, paths_listed
 from coverage_audit.comparison.loading import numbered
 from coverage_audit.comparison.picking import paths_at
-from coverage_audit.comparison.starts import instant
 from coverage_audit.comparison.terms import define_types, offset_ns, tell
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import Exposure, RowClass, RowVerdict, Sample
 from coverage_audit.evidence.engine import Engine, open_engine
-from coverage_audit.evidence.instants import to_ns
+from coverage_audit.evidence.instants import from_ns, to_ns
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import seed_id
 
@@ -135,7 +134,7 @@ def _summed_up(engine: Engine, original: Manifest, relation: Path | None) -> Exp
     return Exposure(
         files=figures["files"],
         bytes=figures["bytes"],
-        since=None if figures["since"] is None else instant(figures["since"]),
+        since=None if figures["since"] is None else from_ns(figures["since"]),
         samples=_named(engine.query(_SHOWN).to_pylist(), original, relation),
         oldest=_named(engine.query(_OLDEST).to_pylist(), original, relation),
     )

@@ -19,7 +19,7 @@ from coverage_audit.comparison.types import Matched, Workspace
 from coverage_audit.evidence.difference import RowClass
 from coverage_audit.evidence.direction import Direction
 from coverage_audit.evidence.engine import Engine, open_engine
-from coverage_audit.evidence.instants import odd_after, to_ns
+from coverage_audit.evidence.instants import odd_after, span_ns, to_ns
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import RowReader
 
@@ -77,10 +77,10 @@ def direction(matched: Matched, *, since: datetime, work: Workspace) -> Directio
         both = _one(
             engine,
             _BOTH,
-            [matched.mode.granularity_ns, _ns(original - copy), _ns(_MARGIN)],
+            [matched.mode.granularity_ns, span_ns(original - copy), span_ns(_MARGIN)],
             {"c": _reader(_FRESH, _fresh(matched.copy, since + copy))},
         )
-        made = [_ns(_MADE) + matched.mode.granularity_ns]
+        made = [span_ns(_MADE) + matched.mode.granularity_ns]
         here = _one(engine, _HERE, made, {})
         there = _one(engine, _ALONE_SQL, made, {"alone": _reader(_ALONE, _alone(matched, since + copy))})
     return Direction(
@@ -121,7 +121,3 @@ def _reader(schema: pa.Schema, batches: Iterator[Any]) -> pa.RecordBatchReader:
 def _one(engine: Engine, sql: str, params: Sequence[object], tables: dict[str, Any]) -> dict[str, Any]:
     (row,) = engine.query(sql, params, tables).to_pylist()
     return dict(row)
-
-
-def _ns(span: timedelta) -> int:
-    return span // timedelta(microseconds=1) * 1000

@@ -13,11 +13,12 @@ from typing import Any
 import pyarrow as pa
 
 from coverage_audit.comparison.picking import paths_at
-from coverage_audit.comparison.terms import NEW_FILE_SPAN, span_ns
+from coverage_audit.comparison.terms import NEW_FILE_SPAN
 from coverage_audit.comparison.types import Look
 from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.engine import Engine
+from coverage_audit.evidence.instants import span_ns
 
 MOST_LOOKS = 10_000
 

@@ -7,7 +7,6 @@ a `.part` file that is renamed after it was synced; a reader never meets a half 
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -17,6 +16,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from coverage_audit.errors import ComparisonError
+from coverage_audit.evidence.durable import bring_to_disk
 
 RAW_SCHEMA_NAME = "coverage-audit/differences/1"
 """Stage 1's relation: what differs, and both sides' values."""
@@ -94,9 +94,9 @@ class RelationWriter:
         try:
             self._close()
             if kind is None:
-                _sync(self._part)
+                bring_to_disk(self._part)
                 self._part.replace(self._file)
-                _sync(self._file.parent)
+                bring_to_disk(self._file.parent)
         except OSError as trouble:
             if kind is None:
                 raise self._unwritable(trouble) from trouble
@@ -140,11 +140,3 @@ def described(file: Path) -> Mapping[str, object]:
         return dict(json.loads(metadata[METADATA_KEY]))
     except (OSError, pa.ArrowException, KeyError, ValueError) as error:
         raise ComparisonError(f"{file} is no relation of differing rows: {error}") from error
-
-
-def _sync(place: Path) -> None:
-    handle = os.open(place, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from coverage_audit.comparison.summing import named
-from coverage_audit.comparison.terms import Terms, ask, span_ns
+from coverage_audit.comparison.terms import Terms, ask
 from coverage_audit.evidence.difference import Sample
 from coverage_audit.evidence.engine import Engine
-from coverage_audit.evidence.instants import EPOCH
+from coverage_audit.evidence.instants import from_ns, span_ns
 
 MOST_STICKING_OUT = 20
 FILES_FOR_ONE = 1000
@@ -55,8 +55,8 @@ def earliest_starts(engine: Engine, relation: Path, terms: Terms, files: int) ->
     starts = [row["start"] for row in oldest]
     dropped = _sticking_out(starts, terms.moment, min(files // FILES_FOR_ONE, lacking // 2))
     return Starts(
-        earliest=instant(starts[0]) if starts else None,
-        trimmed=instant(starts[dropped]) if len(starts) > dropped else None,
+        earliest=from_ns(starts[0]) if starts else None,
+        trimmed=from_ns(starts[dropped]) if len(starts) > dropped else None,
         sticking_out=named(relation, oldest[:dropped]),
     )
 
@@ -73,8 +73,3 @@ def _sticking_out(starts: Sequence[Any], moment: int, share: int) -> int:
         if rest - starts[count - 1] > max(_DAY, moment - rest):
             return count
     return 0
-
-
-def instant(at_ns: int) -> datetime:
-    """Return nanoseconds since 1970 as an aware instant in UTC (to the microsecond, rounded down)."""
-    return EPOCH + timedelta(microseconds=at_ns // 1000)

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from coverage_audit.comparison.types import Matched
 from coverage_audit.evidence.difference import Mode, RowClass, RowVerdict
 from coverage_audit.evidence.engine import Engine
-from coverage_audit.evidence.instants import to_ns
+from coverage_audit.evidence.instants import span_ns, to_ns
 from coverage_audit.evidence.manifest import Kind, Origin
 
 FIRST_AUDIT_GRACE = timedelta(days=2)
@@ -100,11 +100,6 @@ def terms_of(matched: Matched, now: datetime, max_age: timedelta) -> Terms:
 def offset_ns(origin: Origin) -> int | None:
     """Return how far the box's clock was ahead of the auditor's when it was listed (ns), None if not shown."""
     return None if origin.clock_offset is None else span_ns(origin.clock_offset)
-
-
-def span_ns(span: timedelta) -> int:
-    """Return a span in nanoseconds, exactly."""
-    return span // timedelta(microseconds=1) * 1000
 
 
 def define_types(engine: Engine) -> None:

@@ -8,8 +8,9 @@ sign of work decides for what a first audit met, and nothing else does. Exactly 
 
 from __future__ import annotations
 
-from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, span_ns, tell
+from coverage_audit.comparison.terms import FIRST_AUDIT_GRACE, Terms, tell
 from coverage_audit.evidence.engine import Engine
+from coverage_audit.evidence.instants import span_ns
 
 _VERDICT = """
 CREATE TEMP MACRO verdict_of(class, blind, held, mark, went_back, earliest, latest, first_compared) AS CASE

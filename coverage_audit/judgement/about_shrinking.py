@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
 from typing import Final
 
 from coverage_audit.estate.units import format_size
-from coverage_audit.evidence.instants import EPOCH
+from coverage_audit.evidence.instants import from_ns
 from coverage_audit.evidence.turnover import FormerFile, MassChange, Sign, Turnover
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import DatasetContext
@@ -68,9 +67,8 @@ def named(turnover: Turnover, context: DatasetContext) -> Iterator[str]:
 
 def _dated(file: FormerFile, context: DatasetContext) -> str:
     try:
-        written = datetime.fromtimestamp(file.mtime_ns // 10**9, EPOCH.tzinfo)
-        return f"{written.astimezone(context.zone):%Y-%m-%d}"
-    except (OverflowError, OSError, ValueError):
+        return f"{from_ns(file.mtime_ns).astimezone(context.zone):%Y-%m-%d}"
+    except OverflowError:
         return "of a time that cannot be"
 
 

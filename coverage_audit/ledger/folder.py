@@ -18,6 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coverage_audit.errors import LedgerError
+from coverage_audit.evidence.durable import bring_to_disk
 
 SEED_BYTES = 16
 
@@ -120,16 +121,7 @@ def write_whole(file: Path, content: bytes) -> None:
         part.rename(file)
     finally:
         part.unlink(missing_ok=True)
-    sync(file.parent)
-
-
-def sync(path: Path) -> None:
-    """Bring a file's content, or a folder's names, to the disk."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+    bring_to_disk(file.parent)
 
 
 def clear(folder: Path) -> None:

@@ -14,8 +14,9 @@ from pathlib import Path
 from sqlalchemy import Column, Connection, Engine, Table, select, update
 
 from coverage_audit.errors import LedgerError
+from coverage_audit.evidence.durable import bring_to_disk
 from coverage_audit.ledger.connecting import READING
-from coverage_audit.ledger.folder import StateFolder, clear, stamp, sync
+from coverage_audit.ledger.folder import StateFolder, clear, stamp
 from coverage_audit.ledger.needed import needed_manifests, needed_relations, needed_rows
 from coverage_audit.ledger.tables import COMPARISONS, MANIFESTS
 from coverage_audit.ledger.tables_of_turnover import TURNOVERS
@@ -34,14 +35,14 @@ def place(files: Iterable[Path], into: Path, staging: Path, audit: datetime) -> 
             moved[file] = _move(file, into / f"{stamp(audit)}-{len(moved):04d}-{secrets.token_hex(4)}.parquet")
         else:
             raise LedgerError(f"{file} was not staged for this ledger")
-    sync(into)
+    bring_to_disk(into)
     return moved
 
 
 def _move(file: Path, target: Path) -> Path:
     if not file.is_file():
         raise LedgerError(f"{file} was to be recorded and is not there")
-    sync(file)
+    bring_to_disk(file)
     file.rename(target)
     return target
 

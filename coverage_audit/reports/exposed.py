@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.difference import Exposure, Sample, Tally
+from coverage_audit.evidence.instants import from_ns
 from coverage_audit.judgement.wording import amount
 
 LARGEST_SHOWN: Final = 20
@@ -59,8 +59,8 @@ def _named(samples: Iterable[Sample], zone: ZoneInfo) -> Iterable[NamedFile]:
 
 def _day(mtime_ns: int, zone: ZoneInfo) -> str:
     try:
-        return f"{datetime.fromtimestamp(mtime_ns // 10**9, UTC).astimezone(zone):%Y-%m-%d}"
-    except (OverflowError, OSError, ValueError):
+        return f"{from_ns(mtime_ns).astimezone(zone):%Y-%m-%d}"
+    except OverflowError:
         return "a time that cannot be"
 
 

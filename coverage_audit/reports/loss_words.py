@@ -108,11 +108,6 @@ def time_said(restore: Restore | None) -> str:
     return format_about(_cut(restore.time.time)) if restore.shown else least_said(restore.time.time)
 
 
-def span_said(span: timedelta) -> str:
-    """Say how long something takes, without the seconds from ten minutes on."""
-    return format_duration(_cut(span))
-
-
 def least_said(span: timedelta) -> str:
     """Say how long something takes at least."""
     return format_least(_cut(span))

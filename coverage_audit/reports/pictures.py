@@ -16,11 +16,9 @@ from typing import Final, TypeVar
 
 from coverage_audit.reports.days import DayState, Span
 
-TALL: Final = 12
-"""Height of a strip, in its own units."""
 HIGH: Final = 40
 """Height of a line's picture, in its own units."""
-_BLOCKS: Final[Mapping[DayState, tuple[int, int]]] = {
+_BLOCKS: Final[Mapping[DayState, tuple[int, int]]] = {  # from above and height, of a strip's 12 units
     DayState.CONFORMING: (10, 2),
     DayState.UNVERIFIED: (6, 6),
     DayState.NONCONFORMING: (0, 12),

@@ -25,7 +25,7 @@ class RoomView:
     """One volume's room. `free` None: it was never shown. `share` is the free part in per cent, cut.
 
     `changes` are in words, one for each of `SPANS`; `as_of` is set where the figure is not of the last audit.
-    `shrinks`: it has less free than at the begin of one of the spans. `fills` says when it is full (None: not known).
+    `fills` says when it is full (None: not known).
     """
 
     volume: VolumeKey
@@ -34,7 +34,6 @@ class RoomView:
     share: int | None
     changes: tuple[str, ...]
     as_of: date | None
-    shrinks: bool
     line: Line
     fills: str | None = None
 
@@ -68,7 +67,7 @@ def _days_by_volume(back: LookBack, estate: Estate) -> Mapping[VolumeKey, list[V
 def _room(key: VolumeKey, days: Sequence[VolumeDay], last: datetime, span: Span) -> RoomView:
     shown = [day for day in days if day.free is not None and day.capacity]
     now = shown[-1] if shown else None
-    before = [_before(shown, now.at - timedelta(days=length)) if now else None for length in SPANS]
+    before = [_before(shown, now.at - timedelta(days=length)) for length in SPANS] if now else []
     drawn = {span.of(day.at): day.free for day in shown}
     first = min(drawn, default=span.last)
     return RoomView(
@@ -78,7 +77,6 @@ def _room(key: VolumeKey, days: Sequence[VolumeDay], last: datetime, span: Span)
         share=100 * (now.free or 0) // now.capacity if now and now.capacity else None,
         changes=tuple(_change(now, then) for then in before) if now else (),
         as_of=span.of(now.at) if now and now.at < last else None,
-        shrinks=any(_less(now, then) for then in before),
         line=line(
             [drawn.get(day) if day >= first else 0 for day in span.all()],
             top=max((day.capacity or 0 for day in shown), default=0),
@@ -90,10 +88,6 @@ def _before(shown: Sequence[VolumeDay], instant: datetime) -> VolumeDay | None:
     """Return the last observation at or before an instant, None where it is too long before it."""
     earlier = [day for day in shown if instant - _EARLIER <= day.at <= instant + timedelta(hours=12)]
     return earlier[-1] if earlier else None
-
-
-def _less(now: VolumeDay | None, then: VolumeDay | None) -> bool:
-    return now is not None and then is not None and (now.free or 0) < (then.free or 0)
 
 
 def _change(now: VolumeDay, then: VolumeDay | None) -> str:

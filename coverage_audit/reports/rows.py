@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from coverage_audit.comparison.rows import DifferingRow
 from coverage_audit.estate.units import format_size
+from coverage_audit.evidence.instants import from_ns
 from coverage_audit.evidence.manifest import Row
 from coverage_audit.evidence.visible import visible
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def row_text(row: DifferingRow, zone: ZoneInfo) -> str:
@@ -28,7 +26,7 @@ def _side(row: Row | None, zone: ZoneInfo) -> str:
 
 def _moment(ns: int, zone: ZoneInfo) -> str:
     try:
-        moment = _EPOCH + timedelta(microseconds=ns // 1000)
+        moment = from_ns(ns)
         return f"{moment.astimezone(zone):%Y-%m-%d %H:%M:%S}"
     except OverflowError:
         return f"a time that no calendar has ({ns} ns)"

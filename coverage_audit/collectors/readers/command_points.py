@@ -11,7 +11,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Final
 
@@ -28,6 +28,7 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import Address
 from coverage_audit.estate.sources import CommandPoints
 from coverage_audit.evidence.facts import DatedBy, GapKind, PointList, RecoveryPoint
+from coverage_audit.evidence.instants import EPOCH
 from coverage_audit.evidence.visible import visible
 
 LONGEST: Final = 16 << 20
@@ -159,7 +160,7 @@ def _point(each: _Told, *, address: Address, meant: Spans, zone: Zone, at: datet
 def _counted(figure: float) -> Span:
     try:
         seconds = figure / 1000 if abs(figure) > _MILLISECONDS else figure
-        return instant(datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds))
+        return instant(EPOCH + timedelta(seconds=seconds))
     except OverflowError:
         raise NoPointError("its time lies beyond the calendar") from None
 

@@ -20,12 +20,12 @@ from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.visible import visible
 
 _MOST_BETWEEN: Final = 1 << 20  # bytes of what is no content: noise of start files, a name and its figures
 _FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?) / .*")
 _FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
-_SECOND_NS: Final = 10**9
 GONE: Final = "it was gone"
 NO_FILE: Final = "it is no file any more"
 ANOTHER: Final = frozenset({CHANGED_BEFORE, CHANGED_MEANWHILE, NO_FILE})
@@ -163,7 +163,7 @@ def _why(one: Wanted, status: bytes, before: bytes, after: bytes) -> str | None:
     shape = _FIGURES.fullmatch(before)
     if shape is None:
         return _NOTHING
-    seconds, fraction = divmod(one.mtime_ns, _SECOND_NS)
+    seconds, fraction = divmod(one.mtime_ns, SECOND_NS)
     shown = _FRACTION.search(shape[3])
     within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
     if (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:

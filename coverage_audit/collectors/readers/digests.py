@@ -16,12 +16,12 @@ from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.visible import visible
 
 LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
 """Bytes of a digest by its algorithm."""
 
-_SECOND_NS: Final = 10**9
 _FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?)(?: / (-?\d+) ([0-9:.+ -]+))?")
 _FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
 _ONE_PATH: Final = re.compile(r"gate\.conf allows no root that holds \./|a path does not lie below its root")
@@ -79,7 +79,7 @@ def _told(
     shape = _FIGURES.fullmatch(figures[0])
     if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or shape is None:
         return NotHashed(path=one.path, why=_NOTHING)
-    seconds, fraction = divmod(one.mtime_ns, _SECOND_NS)
+    seconds, fraction = divmod(one.mtime_ns, SECOND_NS)
     shown = _FRACTION.search(shape[3])
     within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
     if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:
@@ -98,4 +98,4 @@ def _ctime(shape: re.Match[bytes]) -> int | None:
     if shape[4] is None:
         return None
     fraction = _FRACTION.search(shape[5])
-    return int(shape[4]) * _SECOND_NS + (int(fraction[1]) if fraction else 0)
+    return int(shape[4]) * SECOND_NS + (int(fraction[1]) if fraction else 0)

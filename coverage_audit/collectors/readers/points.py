@@ -24,6 +24,7 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import Address
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind, PointList, RecoveryPoint
+from coverage_audit.evidence.instants import EPOCH
 from coverage_audit.evidence.visible import visible
 
 _ABSENT: Final = (b": No such file or directory", b": Not a directory")
@@ -140,7 +141,7 @@ def _file_point(
     if look is None or look.size is None or look.mtime_ns is None:
         raise NoPointError("its size could not be seen")
     made = point(name, span, zone=zone, at=at, size=look.size)
-    changed = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(microseconds=min(look.mtime_ns // 1000, 1 << 52))
+    changed = EPOCH + timedelta(microseconds=min(look.mtime_ns // 1000, 1 << 52))
     if at - _SETTLED < changed <= at + _SETTLED:
         raise NoPointError("it was written to a moment ago: it may not be whole yet")
     if not _OLDEST_TIME < changed < made.earliest:

@@ -19,6 +19,7 @@ from coverage_audit.collectors.transport import TransportError
 from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.instants import EPOCH
 from coverage_audit.evidence.visible import visible
 
 MOST_PATHS: Final = 10_000
@@ -106,7 +107,7 @@ def _instant(text: bytes) -> int | None:
         return None
     try:
         year, month, day, hour, minute, second = map(int, found.groups()[:6])
-        whole = datetime(year, month, day, hour, minute, second, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+        whole = datetime(year, month, day, hour, minute, second, tzinfo=UTC) - EPOCH
     except ValueError:
         return None
     return (whole.days * 86_400 + whole.seconds) * 10**9 + int(found.group(7) or 0)

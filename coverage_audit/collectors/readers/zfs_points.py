@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Final
 
@@ -22,6 +22,7 @@ from coverage_audit.collectors.stamps.together import spans
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import Address
 from coverage_audit.evidence.facts import DatedBy, GapKind, PointList, RecoveryPoint
+from coverage_audit.evidence.instants import EPOCH
 from coverage_audit.evidence.visible import visible
 
 _FIGURE: Final = re.compile(rb"[0-9]{1,20}")
@@ -101,7 +102,7 @@ def _point(
     snapshot: _Snapshot, *, address: Address, whose: str, meant: Spans, zone: Zone, at: datetime
 ) -> RecoveryPoint:
     name = as_folder(snapshot.name) if address.has_point else snapshot.name
-    created = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=snapshot.created)
+    created = EPOCH + timedelta(seconds=snapshot.created)
     made = point(name, instant(created), zone=zone, at=at, dated_by=DatedBy.FILESYSTEM)
     said = meant[snapshot.name]
     far = not isinstance(said, NoPointError) and apart(created, said) > _FAR_APART

@@ -9,10 +9,10 @@ import numpy as np
 import pyarrow as pa
 
 from coverage_audit.errors import EvidenceError
+from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.store.layout import BATCH_SCHEMA
 
-_SECOND_NS: Final = 10**9
-_LAST_SECOND: Final = (2**63 - 1) // _SECOND_NS - 1
+_LAST_SECOND: Final = (2**63 - 1) // SECOND_NS - 1
 _TOO_LATE: Final = 2**63 - 1
 _TOO_EARLY: Final = -(2**63)
 _TYPE: Final = 0o170000  # of a mode, inode(7)
@@ -25,7 +25,7 @@ def nanoseconds(seconds: Any, fraction: Any) -> Any:
 
     What 64 bits of nanoseconds cannot hold (before 1677, after 2262) becomes the earliest or latest that they can.
     """
-    times = np.clip(seconds, -_LAST_SECOND, _LAST_SECOND) * _SECOND_NS + fraction
+    times = np.clip(seconds, -_LAST_SECOND, _LAST_SECOND) * SECOND_NS + fraction
     times = np.where(seconds > _LAST_SECOND, _TOO_LATE, times)
     return np.where(seconds < -_LAST_SECOND, _TOO_EARLY, times)
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from coverage_audit.evidence.batches.rows import batch_of, kinds_of_modes
-
-_SECOND_NS: Final = 10**9
+from coverage_audit.evidence.instants import SECOND_NS
 
 
 class SftpRows:
@@ -37,6 +36,6 @@ class SftpRows:
         return batch_of(
             kinds_of_modes(modes),
             pa.array(self._paths, pa.binary()),
-            (sizes, seconds * _SECOND_NS, nothing),
+            (sizes, seconds * SECOND_NS, nothing),
             pa.array(self._targets, pa.binary()),
         )

@@ -18,8 +18,8 @@ import pyarrow.parquet as pq
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.evidence.content import DigestsAdded, HashedFile, StoredDigest, Turned
+from coverage_audit.evidence.durable import bring_to_disk
 from coverage_audit.evidence.store.digests import DIGESTS_SCHEMA, DigestsFile, metadata_of, reading_digests
-from coverage_audit.evidence.store.part import bring_to_disk
 
 _GROUP: Final = 65536  # rows
 _ENCODINGS: Final = {

@@ -11,6 +11,7 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from coverage_audit.evidence.durable import bring_to_disk
 from coverage_audit.evidence.engine import open_engine
 from coverage_audit.evidence.keys import keys_of
 from coverage_audit.evidence.manifest import Blind, Census, Origin
@@ -94,12 +95,3 @@ class Part:
         whole = rows.combine_chunks()
         self._groups.append(group_of(whole, self._odd_after))
         self._writer.write_table(whole, row_group_size=len(whole))
-
-
-def bring_to_disk(path: Path) -> None:
-    """Wait until a file's content, or a folder's names, are on the disk. Raises OSError."""
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

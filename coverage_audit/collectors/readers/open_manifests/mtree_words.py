@@ -7,6 +7,7 @@ from typing import Final
 
 from coverage_audit.collectors.readers.open_manifests.digests import DIGITS, hex_digest
 from coverage_audit.collectors.readers.open_manifests.listed_tree import LONGEST_NUMBER
+from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.manifest import Kind
 
 KINDS: Final = {
@@ -19,7 +20,6 @@ ALGORITHMS: Final = {name.encode() + end: name for name in DIGITS for end in (b"
 BARE: Final = frozenset({b"optional", b"ignore", b"nochange"})
 KNOWN: Final = frozenset({b"type", b"size", b"time", b"link", b"nlink", *ALGORITHMS, *BARE})
 
-_SECOND_NS: Final = 10**9
 # vis(3) in its C style, with octal numbers; \^ and \M introduce control and 8-bit characters.
 _ESCAPE: Final = re.compile(
     rb"\\(?:([0-3][0-7]{2})|M-([!-~])|M\^([?-_])|\^([?-_])|(0(?![0-7])|[\\abefnrstvE#*?\[\]=\"']))?"
@@ -68,7 +68,7 @@ def nanoseconds(word: bytes) -> int | None:
     found = _TIME.fullmatch(word)
     if not found:
         return None
-    return max(-LONGEST_NUMBER, min(LONGEST_NUMBER, int(found[1]) * _SECOND_NS + int(found[2] or b"0")))
+    return max(-LONGEST_NUMBER, min(LONGEST_NUMBER, int(found[1]) * SECOND_NS + int(found[2] or b"0")))
 
 
 def number(word: bytes) -> int | None:

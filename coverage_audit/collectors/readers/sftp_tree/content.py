@@ -24,11 +24,11 @@ from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.instants import SECOND_NS
 
 _PIECE: Final = 32 << 10  # bytes that every server gives at once (the draft, section 6.4)
 _PIECES: Final = 16  # of one file that are under way
 _FILES: Final = 4  # that are read at a time: a small one is mostly waiting
-_SECOND_NS: Final = 10**9
 
 Into = tuple[Callable[[bytes], None], Callable[[str | None], None]]
 
@@ -185,7 +185,7 @@ class _File:
         if code is not None:
             return _said_by(code)
         seen = answer.attributes()
-        listed = self._one.mtime_ns // _SECOND_NS & 0xFFFFFFFF  # as a server keeps them
+        listed = self._one.mtime_ns // SECOND_NS & 0xFFFFFFFF  # as a server keeps them
         is_same = (
             seen.mode is not None and stat.S_ISREG(seen.mode) and (seen.size, seen.mtime) == (self._one.size, listed)
         )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import stat
 from collections.abc import Sequence
 from functools import partial
-from typing import Final
 
 from coverage_audit.collectors.packets import Packets
 from coverage_audit.collectors.readers.sftp_tree.folders import Folder
@@ -16,8 +15,7 @@ from coverage_audit.collectors.readers.sftp_tree.session import Session
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind
-
-_SECOND_NS: Final = 10**9
+from coverage_audit.evidence.instants import SECOND_NS
 
 
 def look_over_sftp(packets: Packets, root: str, paths: Sequence[bytes]) -> tuple[SecondLook, ...]:
@@ -48,6 +46,6 @@ def _seen(looks: dict[bytes, SecondLook], path: bytes, answer: Answer) -> None:
     elif code is None:
         seen = answer.attributes()
         size = 0 if seen.mode is not None and stat.S_ISDIR(seen.mode) else seen.size
-        mtime = None if seen.mtime is None else seen.mtime * _SECOND_NS
+        mtime = None if seen.mtime is None else seen.mtime * SECOND_NS
         if size is not None and mtime is not None:
             looks[path] = SecondLook(path=path, size=size, mtime_ns=mtime, ctime_ns=None, birth_ns=None)

@@ -18,7 +18,6 @@ from coverage_audit.evidence.facts import GapKind
 from coverage_audit.evidence.manifest import Blind
 from coverage_audit.evidence.visible import visible
 
-ROOT: Final = b"./."
 MARK: Final = b"././"
 _BEGIN: Final = re.compile(rb"^(find|stat): (can't stat '|cannot statx? ')?\./\.(?=[/:'])", re.MULTILINE)
 _OF_BSD: Final = re.compile(rb": l?stat\Z")
