@@ -21,7 +21,7 @@ from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.notices.delivery import Failed
 from coverage_audit.notices.sending import Held, Outcome
 from coverage_audit.reports.as_json import audit_json
-from coverage_audit.reports.page import audit_page
+from coverage_audit.reports.page import audited_page
 from coverage_audit.reports.terminal import audit_text
 from coverage_audit.reports.writing import write_page
 from coverage_audit.wiring import assembled, tell
@@ -59,7 +59,7 @@ def command(
         click.echo(f"Before anything is walked: {visible(finding.message)}", err=True)
     with walking(sys.stderr) as progress, assembled(estate, state_folder, progress=progress) as parts:
         audited = run_audit(estate, datasets, parts)
-        page = cache(partial(_page, estate, audited))
+        page = cache(partial(audited_page, estate, audited))
         outcomes = tell(estate, audited, parts.ledger, page) if notify else ()
     if page_file:
         write_page(page_file, page())
@@ -80,13 +80,6 @@ def undelivered(outcome: Outcome, estate: Estate) -> str:
         when = "is being sent" if until is None else f"waits until {until.astimezone(estate.time_zone):%Y-%m-%d %H:%M}"
         return f"the notice to '{outcome.target}' {when}{'' if until is None else ' (quiet hours)'}"
     return ""
-
-
-def _page(estate: Estate, audited: Audited) -> str:
-    recorded, judged = audited.recorded, audited.judged
-    return audit_page(
-        judged, estate, since=recorded.since, now=judged.finished, events=recorded.events, number=recorded.audit
-    )
 
 
 def _printed(audited: Audited, *, as_json: bool) -> str:

@@ -9,11 +9,10 @@ from functools import partial
 
 from coverage_audit.audits.audit import Audited, run_audit
 from coverage_audit.daemon.errands import NightErrand
-from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import estate_of
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
-from coverage_audit.reports.page import audit_page
+from coverage_audit.reports.page import audited_page
 from coverage_audit.wiring import Clock, assembled, put_tidings, wall_clock
 
 
@@ -31,16 +30,9 @@ def audit_night(errand: NightErrand, *, clock: Clock = wall_clock) -> str:
         begun = NightRecord(night=night.of, started=clock(), missed=night.missed, missed_since=night.missed_since)
         nights.begin(begun.night, begun.started, missed=begun.missed, missed_since=begun.missed_since)
         audited = run_audit(estate, (), parts)
-        put_tidings(estate, audited, parts.ledger, partial(_page, estate, audited), night=begun)
+        put_tidings(estate, audited, parts.ledger, partial(audited_page, estate, audited), night=begun)
         nights.end(night.of, clock(), NightOutcome.AUDITED, audit=audited.recorded.audit)
     return _said(audited)
-
-
-def _page(estate: Estate, audited: Audited) -> str:
-    recorded, judged = audited.recorded, audited.judged
-    return audit_page(
-        judged, estate, since=recorded.since, now=judged.finished, events=recorded.events, number=recorded.audit
-    )
 
 
 def _said(audited: Audited) -> str:

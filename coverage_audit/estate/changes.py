@@ -5,7 +5,7 @@ A part that was renamed or moved is one part; one that only looks like it (the o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -124,9 +124,11 @@ def _details(old: Mapping[str, str], new: Mapping[str, str]) -> tuple[Detail, ..
     )
 
 
-def in_one_line(changes: Iterable[EstateChange]) -> str:
-    """Say changes in one line (empty: there are none)."""
-    return "; ".join(said(change) for change in changes)
+def in_one_line(changes: Sequence[EstateChange], most: int | None = None) -> str:
+    """Say changes in one line (empty: there are none), the first `most` and how many more there are (None: all)."""
+    told = [said(change) for change in changes[:most]]
+    more = len(changes) - len(told)
+    return "; ".join((*told, f"and {more} more") if more else told)
 
 
 def said(change: EstateChange) -> str:

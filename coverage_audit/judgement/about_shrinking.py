@@ -10,7 +10,7 @@ from coverage_audit.evidence.instants import from_ns
 from coverage_audit.evidence.turnover import FormerFile, MassChange, Sign, Turnover
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import DatasetContext
-from coverage_audit.judgement.wording import files
+from coverage_audit.judgement.wording import day, files
 from coverage_audit.reckoning import shrinking
 
 _NAMED: Final = 3
@@ -67,7 +67,7 @@ def named(turnover: Turnover, context: DatasetContext) -> Iterator[str]:
 
 def _dated(file: FormerFile, context: DatasetContext) -> str:
     try:
-        return f"{from_ns(file.mtime_ns).astimezone(context.zone):%Y-%m-%d}"
+        return day(from_ns(file.mtime_ns), context.zone)
     except OverflowError:
         return "of a time that cannot be"
 

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.model import Copy, Policy, Proof
 from coverage_audit.evidence.verified import Sampled, Verified
-from coverage_audit.judgement.wording import age, duration, files, when
+from coverage_audit.judgement.wording import age, day, duration, files, when
 from coverage_audit.reckoning.sampling import Statement, state
 
 USUAL: Final = Verify(confidence=Fraction(95, 100), tolerable=Fraction(1, 100), every=timedelta(days=30))
@@ -88,7 +88,7 @@ def in_short(verified: Verified | None, terms: Verify | None, now: datetime, zon
     if statement is None:
         return "not read yet"
     late = ", overdue" if is_overdue(last, terms, now) else ""
-    return f"{in_words(statement, last, terms.tolerable)}, read {last.began.astimezone(zone):%Y-%m-%d}{late}"
+    return f"{in_words(statement, last, terms.tolerable)}, read {day(last.began, zone)}{late}"
 
 
 def share(part: Fraction) -> str:

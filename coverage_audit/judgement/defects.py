@@ -8,7 +8,7 @@ from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.clock_trust import clock_trouble
 from coverage_audit.judgement.copy_view import CopyView, Reasoned
 from coverage_audit.judgement.verdict import Ground, Standing
-from coverage_audit.judgement.wording import NAMES_SHOWN, age, amount, duration, files, such_as, when
+from coverage_audit.judgement.wording import NAMES_SHOWN, age, amount, duration, files, so_many, such_as, when
 from coverage_audit.reckoning import keeping_up
 
 
@@ -114,4 +114,4 @@ def _old_point(view: CopyView) -> str | None:
 def _counting(found: CopyComparison) -> str:
     if found.counting.files:
         return amount(found.counting)
-    return "1 folder" if found.counting_rows == 1 else f"{found.counting_rows} folders"
+    return so_many(found.counting_rows, "folder")

@@ -10,7 +10,7 @@ from coverage_audit.estate.model import Policy
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.drilling import Drill, DrillOutcome, DrillsOfCopy
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.wording import age, files
+from coverage_audit.judgement.wording import age, day, files
 
 USUAL: Final = timedelta(days=365)
 """How old a drill may be that `proof: restored` rests on, where the policy has no `drill`: longer than a year nobody
@@ -67,13 +67,12 @@ def in_words(drills: DrillsOfCopy | None, zone: ZoneInfo) -> str:
     if newest is None or (said is not None and said.at > newest.at):
         return "" if said is None else by_hand(said, zone)
     rate = f", {speed(newest)}" if newest.rate is not None else ""
-    return f"{newest.at.astimezone(zone):%Y-%m-%d}, {_short(newest)}{rate}"
+    return f"{day(newest.at, zone)}, {_short(newest)}{rate}"
 
 
 def by_hand(drill: Drill, zone: ZoneInfo) -> str:
     """Say a drill by hand: declared, by whose word."""
-    day = f"{drill.at.astimezone(zone):%Y-%m-%d}"
-    return f"by hand on {day}, by word of {visible(drill.who or '')} (declared, not measured)"
+    return f"by hand on {day(drill.at, zone)}, by word of {visible(drill.who or '')} (declared, not measured)"
 
 
 def speed(drill: Drill) -> str:

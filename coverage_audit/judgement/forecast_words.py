@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.units import format_size
 from coverage_audit.judgement.forecast import RoomForecast
+from coverage_audit.judgement.wording import day
 from coverage_audit.reckoning.filling import Filling
 
 
@@ -63,4 +64,4 @@ def _order(found: Filling) -> tuple[bool, float, bool, float]:
 
 
 def _day(instant: datetime | None, zone: ZoneInfo) -> str:
-    return "" if instant is None else instant.astimezone(zone).strftime("%Y-%m-%d")
+    return "" if instant is None else day(instant, zone)

@@ -16,7 +16,7 @@ from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.dated import Dated, dated_copies
 from coverage_audit.judgement.verdict import Ground, JudgedCopy
-from coverage_audit.judgement.wording import amount, joined, when
+from coverage_audit.judgement.wording import amount, joined, so_many, when
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,7 +130,7 @@ class _Points:
         elif self.before:
             newest = self.before[-1]
             dated = f"the newest “{visible(newest.name)}” of {when(newest.latest, self.context.zone)}"
-            count = "1 recovery point" if len(self.before) == 1 else f"{len(self.before)} recovery points"
+            count = so_many(len(self.before), "recovery point")
             yield f"{address} has {count} from before it, by their dates, {dated}"
         elif self.shown:
             yield f"the point of {address} that was compared holds some of the state before"

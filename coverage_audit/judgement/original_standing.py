@@ -11,7 +11,7 @@ from coverage_audit.evidence.manifest import Census, Manifest, PartialManifest
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.case import OriginalEvidence
 from coverage_audit.judgement.verdict import JudgedOriginal, Standing
-from coverage_audit.judgement.wording import NAMES_SHOWN, amount, files, joined
+from coverage_audit.judgement.wording import NAMES_SHOWN, amount, files, joined, shortened
 
 SHRUNK_TO = 0.1
 """An original that kept less than this share of its files or bytes since it was last proven has shrunk to nothing.
@@ -79,10 +79,8 @@ def part_not_read(tree: Manifest | Gap) -> str:
     """Say that part of the original could not be read, and which where that is known."""
     if not isinstance(tree, PartialManifest):
         return "part of the original could not be read"
-    named = [f"“{visible(blind.path) or '.'}” ({visible(blind.why)})" for blind in tree.blind[:NAMES_SHOWN]]
-    if len(tree.blind) > NAMES_SHOWN:
-        named.append(f"{len(tree.blind) - NAMES_SHOWN} more")
-    return f"part of the original could not be read, {joined(named)}"
+    named = [f"“{visible(blind.path) or '.'}” ({visible(blind.why)})" for blind in tree.blind]
+    return f"part of the original could not be read, {joined(shortened(named, NAMES_SHOWN))}"
 
 
 def _not_trusted(evidence: OriginalEvidence) -> str | None:

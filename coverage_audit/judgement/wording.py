@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -11,6 +11,11 @@ from coverage_audit.evidence.difference import CopyComparison, RowVerdict, Sampl
 from coverage_audit.evidence.visible import visible
 
 NAMES_SHOWN = 5
+
+
+def so_many(count: int, noun: str) -> str:
+    """Say a number of things whose plural takes an s (`1 night`, `3 nights`)."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def files(count: int) -> str:
@@ -33,9 +38,14 @@ def when(instant: datetime, zone: ZoneInfo) -> str:
     return instant.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")
 
 
+def day(instant: datetime, zone: tzinfo) -> str:
+    """Say on which day an instant was, in the zone."""
+    return instant.astimezone(zone).strftime("%Y-%m-%d")
+
+
 def last_day(until: datetime, zone: tzinfo) -> str:
     """Say the last day of a span that ends at `until`, in the zone."""
-    return (until.astimezone(zone) - timedelta(microseconds=1)).strftime("%Y-%m-%d")
+    return day(until - timedelta(microseconds=1), zone)
 
 
 def age(instant: datetime, now: datetime) -> str:
@@ -50,10 +60,22 @@ def duration(span: timedelta) -> str:
     return format_duration(span)
 
 
-def joined(words: Iterable[str]) -> str:
-    """Join with commas and a final "and"."""
+def joined(words: Iterable[str], by: str = "and") -> str:
+    """Join with commas, and the last two `by` a word."""
     *first, last = tuple(words) or ("",)
-    return f"{', '.join(first)} and {last}" if first else last
+    return f"{', '.join(first)} {by} {last}" if first else last
+
+
+def shortened(words: Sequence[str], most: int) -> list[str]:
+    """Return the first words, and how many more there are where that is not all of them."""
+    more = len(words) - most
+    return [*words[:most], f"{more} more"] if more > 0 else list(words)
+
+
+def cut(name: str, longest: int) -> str:
+    """Return a name that is safe to show, cut to so many characters."""
+    shown = visible(name)
+    return shown if len(shown) <= longest else f"{shown[: longest - 1]}…"
 
 
 def such_as(found: CopyComparison, verdict: RowVerdict) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from coverage_audit.judgement.verdict import Answer
+from coverage_audit.judgement.wording import so_many
 from coverage_audit.ledger.outgoing import Lasting
 from coverage_audit.ledger.record import Transition
 
@@ -21,7 +22,7 @@ class Missed:
     @property
     def said(self) -> str:
         """Say it for a subject line."""
-        many = "1 night" if self.nights == 1 else f"{self.nights} nights"
+        many = so_many(self.nights, "night")
         if self.since is None:
             return f"{many} had no audit"
         return f"{many} had no audit ({self.since})" if self.nights == 1 else f"{many} had no audit since {self.since}"

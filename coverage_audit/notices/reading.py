@@ -14,6 +14,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.wording import day
 from coverage_audit.ledger.reader_book import Reader
 
 ASKED_EVERY: Final = timedelta(days=90)
@@ -52,7 +53,7 @@ def asked(
     reader = last.get(target)
     if reader is None or _is_due(reader, now):
         return Asked(notes=(f"{_silent(target, reader, now, zone)} If you read this, say so: {how}",), closing=silent)
-    when = f"{reader.at.astimezone(zone):%Y-%m-%d}"
+    when = day(reader.at, zone)
     said = f"{visible(reader.who)} said on {when} that what goes to '{visible(target)}' is read. To say so again: {how}"
     return Asked(notes=(), closing=(said, *silent))
 
@@ -64,5 +65,5 @@ def _is_due(reader: Reader | None, now: datetime) -> bool:
 def _silent(target: str, reader: Reader | None, now: datetime, zone: ZoneInfo) -> str:
     if reader is None:
         return f"Nobody has said yet that what goes to '{visible(target)}' is read."
-    since = f"{reader.at.astimezone(zone):%Y-%m-%d}, {(now - reader.at).days} days ago,"
+    since = f"{day(reader.at, zone)}, {(now - reader.at).days} days ago,"
     return f"Nobody has said since {since} that what goes to '{visible(target)}' is read."

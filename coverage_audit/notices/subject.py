@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from zoneinfo import ZoneInfo
 
-from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, Conclusion, JudgedEstate
+from coverage_audit.judgement.wording import cut, day, so_many
 from coverage_audit.notices.at_stake import NewsItem, Stakes
 from coverage_audit.notices.news import News
 
@@ -34,7 +34,7 @@ def subject(judged: JudgedEstate, news: News, *, still_open: int) -> str:
     if not news.failing and not news.reminded:
         said.append(_remainder(judged, news, still_open))
     stamp = "[rehearsal] " if judged.rehearsal else ""
-    return f"{stamp}{_short(judged.estate)}: {', '.join(part for part in said if part)}"
+    return f"{stamp}{cut(judged.estate, _LONGEST_NAME)}: {', '.join(part for part in said if part)}"
 
 
 def _ended(news: News, *, alone: bool) -> Iterator[str]:
@@ -43,7 +43,7 @@ def _ended(news: News, *, alone: bool) -> Iterator[str]:
         yield f"{len(news.recovered)} recovered"
     for word, ended in (("waived", news.waived), ("no longer asked for", news.gone)):
         if ended and alone and not news.recovered:
-            yield f"{_named(ended)} {word} ({_count(len(ended), 'finding')})"
+            yield f"{_named(ended)} {word} ({so_many(len(ended), 'finding')})"
         elif ended:
             yield f"{len(ended)} {word}"
 
@@ -58,11 +58,11 @@ def _by_word(news: Sequence[NewsItem]) -> list[tuple[str, list[NewsItem]]]:
 
 
 def _weight(group: Sequence[NewsItem], stakes: Stakes) -> str:
-    return ", ".join(filter(None, (_count(len(group), "finding"), stakes.in_few_words(group))))
+    return ", ".join(filter(None, (so_many(len(group), "finding"), stakes.in_few_words(group))))
 
 
 def _since(news: Sequence[NewsItem], judged: JudgedEstate) -> str:
-    return f"{min(one.since for one in news).astimezone(ZoneInfo(judged.time_zone)):%Y-%m-%d}"
+    return day(min(one.since for one in news), ZoneInfo(judged.time_zone))
 
 
 def _remainder(judged: JudgedEstate, news: News, still_open: int) -> str:
@@ -81,13 +81,4 @@ def _named(news: Sequence[NewsItem]) -> str:
     names = list(dict.fromkeys(_name(one) for one in news))
     if len(names) > _NAMES:
         return f"{len(names)} datasets or places"
-    return ", ".join(_short(name) for name in names)
-
-
-def _short(name: str) -> str:
-    shown = visible(name)
-    return shown if len(shown) <= _LONGEST_NAME else f"{shown[: _LONGEST_NAME - 1]}…"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+    return ", ".join(cut(name, _LONGEST_NAME) for name in names)

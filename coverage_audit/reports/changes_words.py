@@ -9,7 +9,7 @@ from coverage_audit.estate.declared import Part
 from coverage_audit.estate.model import Estate, SiteId
 from coverage_audit.estate.tightening import Asked, Turn
 from coverage_audit.estate.units import format_size
-from coverage_audit.judgement.wording import files
+from coverage_audit.judgement.wording import files, so_many
 from coverage_audit.ledger.past_record import DatasetDay, VolumeDay
 from coverage_audit.reports.changes import Changes
 from coverage_audit.reports.courses import DatasetCourse
@@ -21,12 +21,12 @@ def first_sentence(changes: Changes) -> str:
     """Say how the estate did, in one sentence."""
     counts, days = changes.counts, changes.span.days
     if not counts.known - counts.no_audit:
-        return f"No audit of the whole estate in {_days(days)}: nothing is known of them."
+        return f"No audit of the whole estate in {so_many(days, 'day')}: nothing is known of them."
     if days == 1:
         return f"The one day {in_counts(counts).removeprefix('1 ')}."
     if counts.conforming == days:
-        return f"All {_days(days)} were conforming."
-    return f"Of {_days(days)} {in_counts(counts)}."
+        return f"All {so_many(days, 'day')} were conforming."
+    return f"Of {so_many(days, 'day')} {in_counts(counts)}."
 
 
 def in_counts(counts: Counts) -> str:
@@ -161,7 +161,3 @@ def since_said(changes: Changes) -> str:
 
 def _day(instant: datetime, changes: Changes) -> date:
     return changes.span.of(instant)
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"

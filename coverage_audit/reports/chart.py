@@ -13,8 +13,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.verdict import JudgedCopy, JudgedDataset, Standing
 from coverage_audit.reports.instants import short_span
+from coverage_audit.reports.present import max_ages, site_name
 
 NOW_AT: Final = 99.0
 HOUR_AT: Final = 89.0
@@ -83,6 +85,12 @@ def chart_row(dataset: JudgedDataset, max_ages: Sequence[timedelta], sites: Sequ
     """Place the copies of one dataset; `max_ages` and `sites` (names) are those of its copies, in their order."""
     placed = [_mark(copy, limit, site, now) for copy, limit, site in zip(dataset.copies, max_ages, sites, strict=True)]
     return ChartRow(dataset=dataset, marks=tuple(sorted(placed, key=lambda mark: (-mark.at, mark.place))))
+
+
+def row_of(dataset: JudgedDataset, estate: Estate, now: datetime) -> ChartRow:
+    """Place the copies of a dataset that the estate declares."""
+    sites = tuple(site_name(estate, copy.evidence.place.device) for copy in dataset.copies)
+    return chart_row(dataset, max_ages(dataset, estate), sites, now)
 
 
 def _mark(copy: JudgedCopy, limit: timedelta, site: str, now: datetime) -> Mark:

@@ -7,7 +7,7 @@ from datetime import date
 
 from coverage_audit.estate.model import Volume
 from coverage_audit.estate.units import format_size
-from coverage_audit.judgement.wording import joined
+from coverage_audit.judgement.wording import joined, so_many
 from coverage_audit.reckoning.parity import array_of
 from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.reports.ages import life_ends
@@ -19,9 +19,8 @@ def drives_said(volume: Volume, today: date) -> str:
     sizes = [drive.size for drive in volume.drives]
     if not sizes:
         return ""
-    counted = joined(f"{count} of {format_size(size)}" for size, count in sorted(Counter(sizes).items()))
-    drives = "1 drive" if len(sizes) == 1 else f"{len(sizes)} drives"
-    return f"{drives}: {counted}; {_together(volume, sizes)}{_aged(volume, today)}"
+    kinds = joined(f"{count} of {format_size(size)}" for size, count in sorted(Counter(sizes).items()))
+    return f"{so_many(len(sizes), 'drive')}: {kinds}; {_together(volume, sizes)}{_aged(volume, today)}"
 
 
 def _together(volume: Volume, sizes: list[int]) -> str:

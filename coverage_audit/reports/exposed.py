@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.difference import Exposure, Sample, Tally
 from coverage_audit.evidence.instants import from_ns
-from coverage_audit.judgement.wording import amount
+from coverage_audit.judgement.wording import amount, day
 
 LARGEST_SHOWN: Final = 20
 
@@ -59,7 +59,7 @@ def _named(samples: Iterable[Sample], zone: ZoneInfo) -> Iterable[NamedFile]:
 
 def _day(mtime_ns: int, zone: ZoneInfo) -> str:
     try:
-        return f"{from_ns(mtime_ns).astimezone(zone):%Y-%m-%d}"
+        return day(from_ns(mtime_ns), zone)
     except OverflowError:
         return "a time that cannot be"
 

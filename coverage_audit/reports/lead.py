@@ -13,7 +13,7 @@ from coverage_audit.estate.model import DatasetId
 from coverage_audit.estate.units import format_duration
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.judgement.wording import joined
+from coverage_audit.judgement.wording import joined, shortened
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.reports.present import Present
 
@@ -93,17 +93,10 @@ def _otherwise(changes: Sequence[EstateChange]) -> Iterator[str]:
     damaged = [one for one in changes if one.kind is ChangeKind.DAMAGED]
     changes = [one for one in changes if one.kind is not ChangeKind.DAMAGED]
     if damaged:
-        yield f"A drill found damage after the last audit: {in_one_line(damaged[:_NAMED])}{_and_more(damaged)}."
+        yield f"A drill found damage after the last audit: {in_one_line(damaged, _NAMED)}."
     if changes:
-        rest = _and_more(changes)
-        yield f"Of what was declared since the last audit nothing is proven yet: {in_one_line(changes[:_NAMED])}{rest}."
-
-
-def _and_more(changes: Sequence[EstateChange]) -> str:
-    more = len(changes) - _NAMED
-    return f"; and {more} more" if more > 0 else ""
+        yield f"Of what was declared since the last audit nothing is proven yet: {in_one_line(changes, _NAMED)}."
 
 
 def _named(names: Sequence[DatasetId]) -> str:
-    more = len(names) - _NAMED
-    return joined([*names[:_NAMED], f"{more} more"] if more > 0 else names)
+    return joined(shortened(names, _NAMED))

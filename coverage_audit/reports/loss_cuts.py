@@ -68,12 +68,7 @@ def member_said(member: CutMember) -> str:
     names = [str(domain) for domain in member.domains]
     if member.needed > 1:
         return f"{member.needed} of {joined(names)}"
-    return names[0] if len(names) == 1 else f"{names[0]} (or {_or(names[1:])})"
-
-
-def _or(names: Sequence[str]) -> str:
-    *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
+    return names[0] if len(names) == 1 else f"{names[0]} (or {joined(names[1:], by='or')})"
 
 
 def _set(found: CutSet) -> CutView:

@@ -37,15 +37,13 @@ def changes_said(changes: Sequence[EstateChange]) -> str:
     """Say what was found damaged, or declared, since the audit, of which it knows nothing (empty: nothing was)."""
     damaged = [one for one in changes if one.kind is ChangeKind.DAMAGED]
     declared = [one for one in changes if one.kind is not ChangeKind.DAMAGED]
-    told = [f"After that audit a drill found damage: {_first_of(damaged)}."] if damaged else []
-    told += [f"Of what was declared since that audit nothing is known: {_first_of(declared)}."] if declared else []
+    told = [f"After that audit a drill found damage: {in_one_line(damaged, _NAMED)}."] if damaged else []
+    told += (
+        [f"Of what was declared since that audit nothing is known: {in_one_line(declared, _NAMED)}."]
+        if declared
+        else []
+    )
     return " ".join(told)
-
-
-def _first_of(changes: Sequence[EstateChange]) -> str:
-    more = len(changes) - _NAMED
-    rest = f"; and {more} more" if more > 0 else ""
-    return f"{in_one_line(changes[:_NAMED])}{rest}"
 
 
 def count_said(fate: Fate, count: int) -> str:

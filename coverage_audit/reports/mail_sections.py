@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.wording import so_many
 from coverage_audit.notices.message import Entry, Section
 from coverage_audit.reports.nights_view import MissingNights
 from coverage_audit.reports.page_words import Moment
@@ -31,7 +32,7 @@ def worries_section(worries: Sequence[WorryView], *, old: bool) -> Section:
 
 def _worry(view: WorryView) -> Entry:
     worry = view.worry
-    others = f"and {_count(len(worry.others), 'more finding')} of the same weight" if worry.others else ""
+    others = f"and {so_many(len(worry.others), 'more finding')} of the same weight" if worry.others else ""
     return _entry(
         _ESTATE if worry.dataset is None else str(worry.dataset),
         sign=worry.conclusion,
@@ -120,7 +121,3 @@ def _shown(lines: Iterable[str]) -> tuple[str, ...]:
 
 def _at(moment: Moment) -> str:
     return f"{moment.text}, {moment.ago}"
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"

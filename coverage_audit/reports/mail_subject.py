@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate
-from coverage_audit.judgement.wording import files
+from coverage_audit.judgement.wording import cut, day, files, so_many
 from coverage_audit.reports.lead import Lead
 from coverage_audit.reports.running_out import Due
 from coverage_audit.reports.situation import Worry
@@ -20,12 +20,12 @@ _LONGEST_NAME: Final = 40
 def week_subject(judged: JudgedEstate, lead: Lead, worries: Sequence[Worry], due: Sequence[Due]) -> str:
     """Return one printable line, e.g. `Saltreach, week: 1 of 12 not covered: letters since 2026-11-03, 3 files ...`."""
     said = ", ".join(_said(judged, lead, worries, due))
-    return f"{'[rehearsal] ' if judged.rehearsal else ''}{_short(judged.estate)}, the week: {said}"
+    return f"{'[rehearsal] ' if judged.rehearsal else ''}{cut(judged.estate, _LONGEST_NAME)}, the week: {said}"
 
 
 def no_audit_subject(estate: str) -> str:
     """Return the subject of a week of which no audit can be told."""
-    return f"{_short(estate)}, the week: nothing is proven, there is no audit to tell of"
+    return f"{cut(estate, _LONGEST_NAME)}, the week: nothing is proven, there is no audit to tell of"
 
 
 def _said(judged: JudgedEstate, lead: Lead, worries: Sequence[Worry], due: Sequence[Due]) -> Iterator[str]:
@@ -51,15 +51,15 @@ def _counts(judged: JudgedEstate, *, old: bool, unsure: bool) -> Iterator[str]:
         every = "all" if total > 1 else "1 of"
         yield f"{then}{every} {total} covered" if total else "no dataset was judged"
     if judged.waived:
-        yield "1 waiver" if judged.waived == 1 else f"{judged.waived} waivers"
+        yield so_many(judged.waived, "waiver")
     if unsure and not old:
         yield "some not judged yet"
 
 
 def _worst(worry: Worry, judged: JudgedEstate) -> str:
-    name = "the estate itself" if worry.dataset is None else _short(worry.dataset)
+    name = "the estate itself" if worry.dataset is None else cut(worry.dataset, _LONGEST_NAME)
     zone = ZoneInfo(judged.time_zone)
-    since = f" since {worry.since.astimezone(zone):%Y-%m-%d}" if worry.since is not None else " since this audit"
+    since = f" since {day(worry.since, zone)}" if worry.since is not None else " since this audit"
     found = next((dataset for dataset in judged.datasets if dataset.id == worry.dataset), None)
     return f"worst: {name}{since}{_stake(found)}"
 
@@ -72,8 +72,3 @@ def _stake(dataset: JudgedDataset | None) -> str:
     if not dataset.exposure.files:
         return ", every file is held by some copy"
     return f", at stake: {files(dataset.exposure.files)}, {format_size(dataset.exposure.bytes)}"
-
-
-def _short(name: str) -> str:
-    shown = visible(name)
-    return shown if len(shown) <= _LONGEST_NAME else f"{shown[: _LONGEST_NAME - 1]}…"

@@ -7,6 +7,7 @@ from datetime import date
 
 from coverage_audit.estate.model import DatasetId, Estate
 from coverage_audit.estate.units import format_size
+from coverage_audit.judgement.wording import so_many
 from coverage_audit.ledger.past_record import DatasetDay, LookBack
 from coverage_audit.notices.message import Section
 from coverage_audit.reports.days import DayState, Span, days_by_dataset, states_of_audits
@@ -41,9 +42,7 @@ def _said(counts: Counts, states: Sequence[DayState], exposed: Sequence[Exposed]
     held = (
         f"at most {format_size(most.bytes)}, on {most.day}" if most.bytes else "nothing on any day that could tell it"
     )
-    of_some = (
-        f"; on {'1 day' if unknown == 1 else f'{unknown} days'} it was not known of every dataset" if unknown else ""
-    )
+    of_some = f"; on {so_many(unknown, 'day')} it was not known of every dataset" if unknown else ""
     yield f"Held by no copy: {held}{of_some}."
 
 

@@ -7,18 +7,20 @@ then how far back one would fall. Below stands everything that was observed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from coverage_audit.audits.audit import Audited
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
-from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
+from coverage_audit.judgement.verdict import Conclusion, JudgedEstate, Standing
 from coverage_audit.ledger.record import EstateEvent
-from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
+from coverage_audit.reports.chart import BOUND, ChartRow, row_of, ticks
 from coverage_audit.reports.page_datasets import dataset_view, findings_view
 from coverage_audit.reports.page_hardware import devices_view
 from coverage_audit.reports.page_words import Clock, events_view
+from coverage_audit.reports.present import max_ages
 from coverage_audit.reports.situation import situation, worst_first
 from coverage_audit.reports.templating import render
 from coverage_audit.reports.worries import worries_view
@@ -45,7 +47,7 @@ def audit_page(
     """
     clock = Clock(zone=ZoneInfo(judged.time_zone), now=now)
     ordered = worst_first(judged.datasets)
-    rows = tuple(_row(dataset, estate, now) for dataset in ordered)
+    rows = tuple(row_of(dataset, estate, now) for dataset in ordered)
     folded = _folded(rows)
     summed = situation(judged, since)
     worries = worries_view(summed, clock)
@@ -63,7 +65,7 @@ def audit_page(
         ticks=ticks(),
         bound=BOUND,
         standings=tuple(Standing),
-        datasets=tuple(dataset_view(dataset, _max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
+        datasets=tuple(dataset_view(dataset, max_ages(dataset, estate), estate, since, clock) for dataset in ordered),
         findings=findings_view(judged.findings, since, clock),
         devices=devices_view(judged, estate, now=now),
         events=events_view(events, clock),
@@ -71,14 +73,12 @@ def audit_page(
     )
 
 
-def _row(dataset: JudgedDataset, estate: Estate, now: datetime) -> ChartRow:
-    sites = tuple(estate.site(copy.evidence.place.device.site).name for copy in dataset.copies)
-    return chart_row(dataset, _max_ages(dataset, estate), sites, now)
-
-
-def _max_ages(dataset: JudgedDataset, estate: Estate) -> tuple[timedelta, ...]:
-    demanded = estate.policy(estate.dataset(dataset.id).policy).max_age
-    return tuple(copy.evidence.copy.max_age or demanded for copy in dataset.copies)
+def audited_page(estate: Estate, audited: Audited) -> str:
+    """Make the page of an audit as the ledger recorded it. Raises ReportError where the template cannot be filled."""
+    recorded, judged = audited.recorded, audited.judged
+    return audit_page(
+        judged, estate, since=recorded.since, now=judged.finished, events=recorded.events, number=recorded.audit
+    )
 
 
 def _folded(rows: tuple[ChartRow, ...]) -> tuple[ChartRow, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
-from coverage_audit.estate.model import Dataset, DatasetId, Device, Estate
+from coverage_audit.estate.model import DatasetId, Device, Estate
 from coverage_audit.judgement.conclusions import conclude_estate
 from coverage_audit.judgement.verdict import JudgedDataset, JudgedEstate
 
@@ -41,7 +41,7 @@ def site_name(estate: Estate, device: Device) -> str:
     return next((site.name for site in estate.sites if site.id == device.site), device.site)
 
 
-def max_ages(dataset: JudgedDataset, declared: Dataset, estate: Estate) -> tuple[timedelta, ...]:
+def max_ages(dataset: JudgedDataset, estate: Estate) -> tuple[timedelta, ...]:
     """Return how old each copy of a judged dataset may be, in the order of its copies."""
-    demanded = estate.policy(declared.policy).max_age
+    demanded = estate.policy(estate.dataset(dataset.id).policy).max_age
     return tuple(copy.evidence.copy.max_age or demanded for copy in dataset.copies)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from coverage_audit.audits.against import Held
@@ -13,6 +12,7 @@ from coverage_audit.evidence.facts import IdentityCheck, PinState
 from coverage_audit.evidence.manifest import Blind, Manifest, PartialManifest
 from coverage_audit.evidence.shelf import ShelfTree
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.wording import when
 
 _SHOWN = 10
 _STATES = {
@@ -55,8 +55,8 @@ def held_text(held: Held) -> str:
 def _tree(tree: ShelfTree, zone: ZoneInfo) -> Iterator[str]:
     manifest = tree.manifest
     census = manifest.census
-    when = _when(tree.at, zone)
-    yield f"{tree.address}: {census.entries} entries, {census.files} files, {format_size(census.bytes)}, as of {when}"
+    held = f"{census.entries} entries, {census.files} files, {format_size(census.bytes)}"
+    yield f"{tree.address}: {held}, as of {when(tree.at, zone)}"
     if manifest.origin.address != tree.address:
         yield f"  its newest recovery point, {visible(manifest.origin.address.path)}"
     if manifest.origin.digest:
@@ -77,7 +77,3 @@ def _named(what: str, places: Sequence[tuple[bytes, str]]) -> list[str]:
     if len(places) > _SHOWN:
         lines.append(f"    and {len(places) - _SHOWN} more")
     return lines
-
-
-def _when(instant: datetime, zone: ZoneInfo) -> str:
-    return instant.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z")

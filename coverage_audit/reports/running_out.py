@@ -11,7 +11,7 @@ from coverage_audit.estate.access import ShelfAccess
 from coverage_audit.estate.model import Device, DeviceId, Estate, PolicyId
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Answer, JudgedCopy, JudgedDataset, JudgedEstate
-from coverage_audit.judgement.wording import duration, joined, last_day
+from coverage_audit.judgement.wording import duration, joined, last_day, shortened
 from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.reports.ages import age_in_years, life_ends
 from coverage_audit.reports.filling import full_next
@@ -137,5 +137,4 @@ def _hardware(estate: Estate, now: datetime) -> Iterator[Due]:
 
 
 def _listed(names: list[str]) -> str:
-    more = len(names) - _NAMED
-    return joined([*names[:_NAMED], f"{more} more"] if more > 0 else names)
+    return joined(shortened(names, _NAMED))

@@ -10,7 +10,7 @@ from coverage_audit.estate.changes import said
 from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import Conclusion
-from coverage_audit.judgement.wording import age, when
+from coverage_audit.judgement.wording import age, so_many, when
 from coverage_audit.ledger.past_record import NightOutcome
 from coverage_audit.reports.waivers import waiver_text
 
@@ -41,7 +41,7 @@ def standing_said(status: Status) -> str:
                 return "something was not judged since it was declared"
             return "the last audit lacked evidence"
         case Standing.GOOD:
-            but = f" with {_findings(status.waived)} waived" if status.waived else ""
+            but = f" with {so_many(status.waived, 'finding')} waived" if status.waived else ""
             return f"good: audited on time, conforming{but}, and no notice waits for too long"
 
 
@@ -65,7 +65,7 @@ def _head(status: Status) -> Iterator[str]:
     if len(status.unjudged) > _CHANGES_SHOWN:
         yield f"  and {len(status.unjudged) - _CHANGES_SHOWN} more changes of the estate"
     if status.waived:
-        yield f"Waived:       {_findings(status.waived)} (`coverage-audit waive --list`)"
+        yield f"Waived:       {so_many(status.waived, 'finding')} (`coverage-audit waive --list`)"
     yield from _night(status)
     following = "no time is declared (`schedule:`)" if status.times.audit is None else when(status.times.audit, zone)
     yield f"Next audit:   {following}"
@@ -88,10 +88,6 @@ def _night(status: Status) -> Iterator[str]:
     if night is not None and night.missed:
         before = "The night" if night.missed == 1 else f"The {night.missed} nights"
         yield f"  {before} before it had no audit, since {night.missed_since}"
-
-
-def _findings(number: int) -> str:
-    return "1 finding" if number == 1 else f"{number} findings"
 
 
 def _why(detail: str) -> str:

@@ -10,14 +10,14 @@ from typing import Final
 from coverage_audit.estate.changes import EstateChange
 from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate
+from coverage_audit.judgement.verdict import Conclusion, JudgedEstate
 from coverage_audit.ledger.outgoing import OutgoingKind
 from coverage_audit.ledger.past_record import LookBack
 from coverage_audit.notices.mail_form import as_html
 from coverage_audit.notices.message import Entry, Letter, Message, Section
 from coverage_audit.notices.reading import Asked
 from coverage_audit.notices.writing import as_short, as_text
-from coverage_audit.reports.chart import ChartRow, chart_row
+from coverage_audit.reports.chart import ChartRow, row_of
 from coverage_audit.reports.days import span_of
 from coverage_audit.reports.fallback_picture import copies_said, fallback_picture, said_of_rows
 from coverage_audit.reports.lead import lead
@@ -25,7 +25,7 @@ from coverage_audit.reports.mail_sections import due_section, week_section, worr
 from coverage_audit.reports.mail_subject import no_audit_subject, week_subject
 from coverage_audit.reports.mail_year import year_section
 from coverage_audit.reports.page_words import Clock
-from coverage_audit.reports.present import Present, as_declared_now, max_ages, site_name
+from coverage_audit.reports.present import Present, as_declared_now
 from coverage_audit.reports.running_out import due_next
 from coverage_audit.reports.situation import situation, worst_first
 from coverage_audit.reports.week import week_view
@@ -115,7 +115,7 @@ def _no_audit(estate: Estate, made: str) -> Letter:
 def _fallback(present: Present, estate: Estate, now: datetime) -> Section:
     """Say how far back one would fall on each copy, with the chart."""
     title = "How far back you would fall"
-    every = [_row(dataset, estate, now) for dataset in worst_first(present.judged.datasets)]
+    every = [row_of(dataset, estate, now) for dataset in worst_first(present.judged.datasets)]
     if not every:
         return Section(title=title, notes=("No dataset was judged.",), brief=False)
     rows, rest = every[:_ROWS], every[_ROWS:]
@@ -139,11 +139,6 @@ def _fallback(present: Present, estate: Estate, now: datetime) -> Section:
         entries=tuple(entries),
         brief=False,
     )
-
-
-def _row(dataset: JudgedDataset, estate: Estate, now: datetime) -> ChartRow:
-    sites = tuple(site_name(estate, copy.evidence.place.device) for copy in dataset.copies)
-    return chart_row(dataset, max_ages(dataset, estate.dataset(dataset.id), estate), sites, now)
 
 
 def _rest(rows: Sequence[ChartRow]) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from coverage_audit.estate.units import format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.surveyed import Holder, Share, UndeclaredFilesystem, VolumeSurvey
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.wording import amount, files, joined, when
+from coverage_audit.judgement.wording import amount, files, joined, so_many, when
 from coverage_audit.reckoning.folder_tree import Branch, tree_of, unclaimed_in
 from coverage_audit.reckoning.undeclared import is_system
 from coverage_audit.reports.plain import Paper
@@ -36,11 +36,10 @@ def _opening(surveyed: Surveyed, paper: Paper) -> Iterator[str]:
     unclaimed = _summed(survey.of(Share.UNCLAIMED) for survey in surveyed.surveys)
     total = _summed(survey.of(*Share) for survey in surveyed.surveys)
     count = len(surveyed.surveys)
-    volumes = "1 volume" if count == 1 else f"{count} volumes"
-    said = f"{volumes} surveyed: {amount(total)}, of these in no dataset: {amount(unclaimed)}."
+    said = f"{so_many(count, 'volume')} surveyed: {amount(total)}, of these in no dataset: {amount(unclaimed)}."
     blind = sum(len(survey.blind) for survey in surveyed.surveys)
     if blind:
-        said += f" {'1 place' if blind == 1 else f'{blind} places'} could not be read: what lies there is unknown."
+        said += f" {so_many(blind, 'place')} could not be read: what lies there is unknown."
     if surveyed.gaps:
         said += f" Not surveyed: {joined(gap.subject for gap in surveyed.gaps)}."
     yield from paper.wrapped(said)

@@ -16,7 +16,7 @@ from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_duration
 from coverage_audit.judgement.verdict import Conclusion, JudgedDataset, JudgedEstate, Standing
 from coverage_audit.ledger.past_record import LookBack
-from coverage_audit.reports.chart import BOUND, ChartRow, chart_row, ticks
+from coverage_audit.reports.chart import BOUND, row_of, ticks
 from coverage_audit.reports.days import days_by_dataset, span_of
 from coverage_audit.reports.filling import filling_said
 from coverage_audit.reports.lead import lead
@@ -26,7 +26,7 @@ from coverage_audit.reports.page_datasets import DatasetView, dataset_view, find
 from coverage_audit.reports.page_hardware import devices_view
 from coverage_audit.reports.page_words import Clock
 from coverage_audit.reports.pictures import months
-from coverage_audit.reports.present import as_declared_now, max_ages, site_name
+from coverage_audit.reports.present import as_declared_now, max_ages
 from coverage_audit.reports.rooms import SPANS, fullest_first, rooms_view
 from coverage_audit.reports.running_out import due_next
 from coverage_audit.reports.situation import situation, worst_first
@@ -73,7 +73,7 @@ def weekly_page(  # noqa: PLR0913 - all that it tells
     present, span = as_declared_now(judged, estate), span_of(back, estate, now)
     judged, summed = present.judged, situation(present.judged, since)
     ordered = worst_first(judged.datasets)
-    rows = tuple(_row(dataset, estate, now) for dataset in ordered)
+    rows = tuple(row_of(dataset, estate, now) for dataset in ordered)
     days = days_by_dataset(back, estate)
     years = tuple(
         YearView(view=_view(dataset, estate, since, clock), trend=trend_view(days[dataset.id], span))
@@ -132,14 +132,9 @@ def _more(folded: tuple[JudgedDataset, ...]) -> str:
 
 
 def _view(dataset: JudgedDataset, estate: Estate, since: Mapping[str, datetime], clock: Clock) -> DatasetView:
-    return dataset_view(dataset, max_ages(dataset, estate.dataset(dataset.id), estate), estate, since, clock)
+    return dataset_view(dataset, max_ages(dataset, estate), estate, since, clock)
 
 
 def _cuts(judged: JudgedEstate, estate: Estate, now: datetime) -> tuple[CutsView, ...]:
     material = material_of(estate, judged, at=now)
     return tuple(map(cuts_view, weakest_first([cuts_of(dataset) for dataset in material.datasets])))
-
-
-def _row(dataset: JudgedDataset, estate: Estate, now: datetime) -> ChartRow:
-    sites = tuple(site_name(estate, copy.evidence.place.device) for copy in dataset.copies)
-    return chart_row(dataset, max_ages(dataset, estate.dataset(dataset.id), estate), sites, now)
