@@ -43,8 +43,18 @@ def clock_not_trusted(view: CopyView) -> Reasoned | None:
 
 def too_old(view: CopyView) -> Reasoned | None:
     """Doubt what was seen too long ago, of either side."""
-    reason = _copy_too_old(view, view.seen_at) or _original_too_old(view) or _point_too_old(view)
+    reason = _copy_too_old(view, view.seen_at) or _original_too_old(view)
     return _unverified(Ground.EVIDENCE, reason) if reason else None
+
+
+def point_too_old(view: CopyView) -> Reasoned | None:
+    """Doubt a name that leaves open whether its point is within `max_age`."""
+    judged = view.evidence.point if view.comparison else view.newest_point
+    if judged is None or view.now - judged.earliest <= view.max_age:
+        return None
+    when_said = when(judged.earliest, view.zone)
+    reason = f"its recovery point “{visible(judged.name)}” may be of {when_said}, which is too old"
+    return _unverified(Ground.EVIDENCE, reason)
 
 
 def partly_seen(view: CopyView) -> Reasoned | None:
@@ -220,14 +230,6 @@ def _original_too_old(view: CopyView) -> str | None:
     if found is None or view.now - found.original_at <= view.max_age:
         return None
     return f"the original was last seen {when(found.original_at, view.zone)}: what came since is unknown"
-
-
-def _point_too_old(view: CopyView) -> str | None:
-    """Doubt a name that leaves open whether its point is within `max_age`."""
-    judged = view.evidence.point if view.comparison else view.newest_point
-    if judged is None or view.now - judged.earliest <= view.max_age:
-        return None
-    return f"its recovery point “{visible(judged.name)}” may be of {when(judged.earliest, view.zone)}, which is too old"
 
 
 def _said(gap: Gap) -> str:

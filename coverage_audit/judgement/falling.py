@@ -2,19 +2,18 @@
 
 By declaration: its volume, its device, what those stand on, and what these share with others. By what was seen: all
 that another place falls with which shows itself to be the same machine or filesystem. What is not shown to be apart may
-fall with it. What is offline, or shown to be immutable, cannot be erased by an admin account; what is only declared
-immutable may be.
+fall with it. What an admin account erases is told by `erasing`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from coverage_audit.estate.model import DeviceId, Estate, SiteId, Volume, VolumeKey
 from coverage_audit.evidence.facts import VolumeFacts
 from coverage_audit.judgement.case import PlaceEvidence
-from coverage_audit.judgement.counting import Holding
+from coverage_audit.judgement.counting import ORIGINAL, Holding
 from coverage_audit.judgement.domains import (
     Domain,
     DomainKind,
@@ -24,10 +23,12 @@ from coverage_audit.judgement.domains import (
     site_domain,
     volume_domain,
 )
+from coverage_audit.judgement.erasing import accounts_of, beyond_reach, declared_beyond_reach
 from coverage_audit.judgement.filesystems import filesystems_shown_one
-from coverage_audit.judgement.firmness import Firm
-from coverage_audit.judgement.hosting import Machines, stands_on
+from coverage_audit.judgement.hosting import Machines, declared_to_stand_on, stands_on
 from coverage_audit.judgement.independence import Apart, Relation, Relations
+from coverage_audit.judgement.reach import Reach
+from coverage_audit.judgement.serving import lies_elsewhere
 from coverage_audit.judgement.shelf import site_of
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reckoning.parity import array_of
@@ -35,11 +36,12 @@ from coverage_audit.reckoning.parity import array_of
 
 @dataclass(frozen=True, kw_only=True)
 class DriveGroup:
-    """The drives of a volume that stands some losses: it is lost with `needed` of them."""
+    """The drives of a volume that stands some losses: it is lost with `needed` of them (not `certain`: it may be)."""
 
     volume: VolumeKey
     drives: tuple[Domain, ...]
     needed: int
+    certain: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +61,9 @@ class Falls:
         """Whether it falls when all of these fail; with `perhaps`, whether it may fall."""
         if failed & self.certain.keys() or (perhaps and failed & self.perhaps.keys()):
             return True
-        return any(len(failed.intersection(group.drives)) >= group.needed for group in self.groups)
+        return any(
+            len(failed.intersection(group.drives)) >= group.needed for group in self.groups if perhaps or group.certain
+        )
 
     def domains(self) -> frozenset[Domain]:
         """Return every failure that has a part in its falling."""
@@ -78,7 +82,8 @@ def falls_of(
 
     `others` are places of other datasets: of their volumes only what is shown to be one with a place's own counts.
     """
-    own = [_direct(holding, estate, machines) for holding in holdings]
+    worked_on = stands_on(holdings[ORIGINAL].place, estate, machines) if holdings else {}
+    own = [_direct(holding, estate, machines, accounts_of(worked_on, estate)) for holding in holdings]
     return tuple(_with_others(number, holdings, own, found, estate, others) for number in range(len(holdings)))
 
 
@@ -100,11 +105,12 @@ def of_volume(volume: Volume, estate: Estate) -> Falls:
     perhaps: dict[Domain, str] = {}
     groups: list[DriveGroup] = []
     for upon, why in _volumes(volume, estate):
-        beneath = of_device(upon.key.device, estate)
-        certain = {**{domain: said or why for domain, said in beneath.items()}, **certain, volume_domain(upon.key): why}
+        its = of_device(upon.key.device, estate)
+        certain = {**{domain: said or why for domain, said in its.items()}, **certain, volume_domain(upon.key): why}
         _add_drives(upon, why, certain, perhaps, groups)
-    kept = _declared_beyond_reach(volume)
-    accounts = {domain: kept for domain in certain if kept and domain.kind is DomainKind.ACCOUNT}
+    kept = declared_beyond_reach(volume)
+    beneath = accounts_of(declared_to_stand_on(volume.key, estate).keys() - {volume.key.device}, estate)
+    accounts = {d: kept for d in certain if kept and d.kind is DomainKind.ACCOUNT and d not in beneath}
     certain = {domain: why for domain, why in certain.items() if domain not in accounts}
     return Falls(certain=certain, perhaps=perhaps, groups=tuple(groups), kept_from=accounts)
 
@@ -119,10 +125,12 @@ def losses_stood(volume: Volume) -> int | None:
         return None
 
 
-def _direct(holding: Holding, estate: Estate, machines: Machines) -> Falls:
+def _direct(holding: Holding, estate: Estate, machines: Machines, mounting: frozenset[Domain]) -> Falls:
+    """Return what one place falls with by itself. `mounting` are the accounts of where the original is worked on."""
     place = holding.place
     certain: dict[Domain, str] = {}
-    for device, why in stands_on(place, estate, machines).items():
+    standing = stands_on(place, estate, machines)
+    for device, why in standing.items():
         site = site_of(place, estate) if device == place.device.id else estate.device(device).site
         certain = {**_of_one(device, site, estate, why), **certain}
     perhaps: dict[Domain, str] = {}
@@ -130,13 +138,18 @@ def _direct(holding: Holding, estate: Estate, machines: Machines) -> Falls:
     for volume, why in _volumes(place.volume, estate):
         certain[volume_domain(volume.key)] = why
         _add_drives(volume, why, certain, perhaps, groups)
-    kept, doubt = _beyond_reach(holding, rehearsal=estate.rehearsal)
-    accounts = {domain: why for domain, why in certain.items() if domain.kind is DomainKind.ACCOUNT}
+    beneath = accounts_of(standing.keys() - {place.device.id}, estate)
+    accounts = {d: why for d, why in certain.items() if d.kind is DomainKind.ACCOUNT and d not in beneath}
+    kept, doubt = beyond_reach(holding, rehearsal=estate.rehearsal)
     if kept:
         certain = {domain: why for domain, why in certain.items() if domain not in accounts}
     if kept and doubt:
         perhaps |= dict.fromkeys(accounts, doubt)
-    kept_from = dict.fromkeys(accounts, kept) if kept and not doubt else {}
+    if holding.reached.reach is Reach.SHOWN:
+        certain = {**dict.fromkeys(mounting, holding.reached.why), **certain}
+    if holding.reached.reach is Reach.PERHAPS and (doubt or not kept):
+        perhaps |= dict.fromkeys(mounting - certain.keys(), holding.reached.why)
+    kept_from = {d: kept for d in accounts if d not in certain and d not in perhaps} if kept else {}
     return Falls(certain=certain, perhaps=perhaps, groups=tuple(groups), kept_from=kept_from)
 
 
@@ -171,27 +184,6 @@ def _add_drives(
         certain |= dict.fromkeys(drives, f"{why}; it stands no loss of a drive")
 
 
-def _beyond_reach(holding: Holding, *, rehearsal: bool) -> tuple[str, str]:
-    """Say why an admin account cannot erase what a place holds, and what speaks against that (empty: nothing)."""
-    volume, seen = holding.place.volume, holding.place.volume_facts
-    kept = _declared_beyond_reach(volume)
-    if volume.immutable:
-        if rehearsal or holding.firmness.firm is Firm.SHOWN:
-            return kept, ""
-        writable = isinstance(seen, VolumeFacts) and seen.read_only is False
-        return kept, f"{volume.key} is declared immutable, and {'it is writable' if writable else 'nothing shows it'}"
-    if volume.offline and holding.on_host is None:
-        online = holding.attached and not rehearsal
-        return kept, f"{volume.key} is declared offline, and it was attached" * online
-    return "", ""
-
-
-def _declared_beyond_reach(volume: Volume) -> str:
-    if volume.immutable:
-        return f"{volume.key} is declared immutable"
-    return f"{volume.key} is declared offline" if volume.offline else ""
-
-
 def _with_others(
     number: int,
     holdings: Sequence[Holding],
@@ -200,34 +192,55 @@ def _with_others(
     estate: Estate,
     others: Iterable[PlaceEvidence],
 ) -> Falls:
+    """Return what a place falls with beside its own: what is shown to be one with it, or is not shown to be apart."""
     place, falls = holdings[number].place, own[number]
-    certain, perhaps = dict(falls.certain), dict(falls.perhaps)
+    one: list[tuple[Falls, str]] = []
+    perhaps_one: list[tuple[Falls, str]] = []
     for other, its in enumerate(own):
         if other == number:
             continue
         between = found.between(number, other)
         if between.apart is Apart.ONE and not between.declared:
-            certain = {**dict.fromkeys(its.certain, joined(between.reasons)), **certain}
+            one.append((its, joined(between.reasons)))
         if between.apart is Apart.NOT_SHOWN:
-            perhaps |= dict.fromkeys(its.certain, _not_apart(holdings[number], holdings[other], between))
-        certain = {**_filesystems(place, holdings[other].place, estate), **certain}
+            perhaps_one.append((its, _not_apart(holdings[number], holdings[other], between)))
+        one += _filesystems(place, holdings[other].place, estate)
     for elsewhere in others:
-        certain = {**_filesystems(place, elsewhere, estate), **certain}
+        one += _filesystems(place, elsewhere, estate)
+    certain, perhaps = dict(falls.certain), dict(falls.perhaps)
+    for its, why in one:
+        certain = {**dict.fromkeys(its.certain, why), **certain}
+        perhaps = {**dict.fromkeys(its.perhaps, why), **perhaps}
+    for its, why in perhaps_one:
+        perhaps |= dict.fromkeys((*its.certain, *its.perhaps), why)
     return Falls(
         certain=certain,
         perhaps={domain: why for domain, why in perhaps.items() if domain not in certain},
-        groups=falls.groups,
+        groups=_groups(falls, [its for its, _ in one], [its for its, _ in perhaps_one]),
         kept_from={domain: why for domain, why in falls.kept_from.items() if domain not in certain},
     )
+
+
+def _groups(own: Falls, one: Iterable[Falls], perhaps_one: Iterable[Falls]) -> tuple[DriveGroup, ...]:
+    """Return the drives with which a place falls: its own, and those of what is one with it, or may be."""
+    certain = dict.fromkeys(group for its in (own, *one) for group in its.groups)
+    perhaps = (replace(group, certain=False) for its in perhaps_one for group in its.groups)
+    return (*certain, *(group for group in dict.fromkeys(perhaps) if replace(group, certain=True) not in certain))
 
 
 def _not_apart(one: Holding, other: Holding, between: Relation) -> str:
     return f"{one.address} and {other.address} are not shown to be apart ({'; '.join(between.reasons)})"
 
 
-def _filesystems(place: PlaceEvidence, other: PlaceEvidence, estate: Estate) -> dict[Domain, str]:
-    """Return the volume that a place falls with because both show one filesystem or one drive."""
+def _filesystems(place: PlaceEvidence, other: PlaceEvidence, estate: Estate) -> Iterator[tuple[Falls, str]]:
+    """Yield what a place falls with because both show one filesystem, one drive or one server.
+
+    What a box only mounts over the network does not fall with that box.
+    """
     if estate.rehearsal or place.volume.key == other.volume.key:
-        return {}
+        return
     reasons = filesystems_shown_one(place, other)
-    return {volume_domain(other.volume.key): "; ".join(reasons)} if reasons else {}
+    if reasons and isinstance(other.volume_facts, VolumeFacts) and lies_elsewhere(other.volume_facts):
+        yield Falls(certain={volume_domain(other.volume.key): ""}), "; ".join(reasons)
+    elif reasons:
+        yield of_volume(other.volume, estate), "; ".join(reasons)

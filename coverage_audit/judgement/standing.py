@@ -17,6 +17,7 @@ from coverage_audit.judgement.doubts import (
     locked_up,
     nothing_to_go_by,
     partly_seen,
+    point_too_old,
     proof_reached,
     too_little_proof,
     too_old,
@@ -38,6 +39,7 @@ _DEFECTS: tuple[_Step, ...] = (damaged, found_damaged, incomplete, stale)
 _DOUBTS: tuple[_Step, ...] = (
     nothing_to_go_by,
     too_old,
+    point_too_old,
     clock_not_trusted,
     partly_seen,
     cannot_be_told,
@@ -78,8 +80,11 @@ def judge_copy(
 
 
 def is_doubted(view: CopyView) -> bool:
-    """Whether the copy would be unverified if it had no defect: what it is shown to have besides is not shown then."""
-    return any(step(view) is not None for step in (another_volume, *_DOUBTS))
+    """Whether the copy would be unverified if it had no defect: what it is shown to have besides is not shown then.
+
+    How old its recovery point is says nothing against what that point was shown to hold.
+    """
+    return any(step(view) is not None for step in (another_volume, *_DOUBTS) if step is not point_too_old)
 
 
 def _untrusted(found: list[Reasoned]) -> bool:

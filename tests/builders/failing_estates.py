@@ -142,7 +142,8 @@ def erased(estate: Estate, device: DeviceId, failed: frozenset[str]) -> bool:
 def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str], *, perhaps: bool = False) -> bool:
     """Whether what the only volume of a device holds is lost; with `perhaps`, whether it may be.
 
-    None here is shown to be immutable, so one that is declared so may be erased.
+    None here is shown to be immutable, so one that is declared so may be erased by the accounts of its own device.
+    Those of a host or of what stores it erase it all the same.
     """
     volume = estate.device(device).volumes[0]
     upon = [volume]
@@ -151,7 +152,11 @@ def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str], *, per
     boxes = [each.key.device for each in upon]
     if any(falls(estate, box, failed) or f"{box}:data" in failed for box in boxes):
         return True
-    if (perhaps or not volume.immutable) and any(erased(estate, box, failed) for box in boxes):
+    host = estate.device(device).runs_on
+    beneath = [*(box for box in boxes if box != device), *([host] if host is not None else [])]
+    if any(erased(estate, box, failed) for box in beneath):
+        return True
+    if (perhaps or not volume.immutable) and erased(estate, device, failed):
         return True
     for each in upon:
         out = sum(f"{each.key}#{number + 1}" in failed for number in range(len(each.drives)))

@@ -6,9 +6,18 @@ from dataclasses import replace
 from typing import Any
 
 from coverage_audit.estate.model import Copy, Device, Estate
-from coverage_audit.evidence.facts import GapKind
+from coverage_audit.evidence.facts import GapKind, MountedFilesystem
 from coverage_audit.judgement.verdict import Answer, Finding
-from tests.builders.cases import a_case, a_copy, a_gap, a_place, judged_dataset, lacking, volume_facts
+from tests.builders.cases import (
+    a_case,
+    a_copy,
+    a_gap,
+    a_place,
+    device_facts,
+    judged_dataset,
+    lacking,
+    volume_facts,
+)
 from tests.builders.station import (
     CURLEW,
     HERON,
@@ -160,6 +169,40 @@ def test_a_copy_that_is_declared_immutable_and_shows_itself_writable_may_be_eras
     finding = finding_of(copy_on(vault, place=writable), original=sharing(KESTREL, ADMIN))
 
     assert finding.answer is Answer.UNVERIFIED
+
+
+def test_a_guest_that_cannot_write_is_erased_by_the_account_of_its_host_all_the_same() -> None:
+    kestrel, host = sharing(KESTREL, ADMIN), sharing(a_device("host", a_volume("host:disks"), site=CURLEW.site), ADMIN)
+    vault = a_device("vault", a_volume("vault:space", immutable=True), site=CURLEW.site, runs_on=host.id)
+    sealed = a_place(vault, volume_facts=volume_facts(vault.volumes[0], read_only=True))
+    finding = finding_of(copy_on(vault, place=sealed), original=kestrel, estate=an_estate(kestrel, host, vault))
+
+    assert finding.answer is Answer.NONCONFORMITY
+
+
+def test_an_account_of_the_box_that_has_a_copy_mounted_to_write_erases_that_copy() -> None:
+    def answer(source: str, **values: Any) -> Answer:
+        mount = MountedFilesystem(
+            source=source,
+            target="/mnt/pool",
+            **{"filesystem_type": "nfs4", "is_network": True, "read_only": False, **values},
+        )
+        kestrel = sharing(KESTREL, ADMIN)
+        case = a_case(copy_on(CURLEW))
+        place = a_place(kestrel, device_facts=device_facts("kestrel", filesystems=(mount,)))
+        case = replace(
+            case,
+            policy=replace(POLICY, copies=2, media=None, offsite=None),
+            original=replace(case.original, place=place),
+        )
+        estate = an_estate(kestrel, CURLEW)
+        (found,) = (f for f in judged_dataset(case, estate).findings if f.rule == "one-failure")
+        return found.answer
+
+    there = CURLEW.volumes[0].path
+    assert answer(f"curlew.example:{there}") is Answer.NONCONFORMITY
+    assert answer(f"curlew.example:{there}", read_only=True) is Answer.CONFORMITY
+    assert answer("//files/share") is Answer.UNVERIFIED
 
 
 def test_an_encrypted_copy_is_lost_with_the_last_place_that_keeps_its_key() -> None:

@@ -2,8 +2,9 @@
 
 What it asks: where the policy wants two copies or more, that for every room, power feed, admin account or whatever
 else `failure_domains` names, some place outside it is shown to hold the dataset, be it an older state. A copy that is
-offline or shown to be immutable survives an admin account; an encrypted copy falls with the last place that keeps its
-key. That a whole site or a single box takes everything is an observation here: `offsite` and `copies` answer for these.
+offline or shown to be immutable survives the admin accounts of its own box, not those of a host; what the original's
+box has mounted to write falls with that box's accounts; an encrypted copy falls with the last place that keeps its key.
+That a whole site or a single box takes everything is an observation here: `offsite` and `copies` answer for these.
 
 Why: copies on different devices are counted apart. One fire in the room where all of them stand takes them together,
 and one stolen password erases all that it can write to.
@@ -26,6 +27,7 @@ from coverage_audit.judgement.stakes import Stake, stakes_of
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.telling import standings
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding
+from coverage_audit.judgement.wording import joined, shortened
 
 RULE = Rule(
     id="one-failure",
@@ -120,6 +122,4 @@ def _message(
 
 def _said(domains: Sequence[Domain]) -> str:
     """Say the widest failures; those within them are seen from these."""
-    more = [f"{len(domains) - _NAMED} more"] if len(domains) > _NAMED else []
-    *first, last = [*(in_words(domain) for domain in domains[:_NAMED]), *more]
-    return f"{', '.join(first)} or {last}" if first else last
+    return joined(shortened([in_words(domain) for domain in domains], _NAMED), by="or")

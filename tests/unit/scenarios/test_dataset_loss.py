@@ -7,12 +7,14 @@ from datetime import timedelta
 from typing import Any
 
 from coverage_audit.estate.access import ShelfAccess
+from coverage_audit.estate.hardware import Drive, Parity, ParityKind
 from coverage_audit.estate.model import Attestation, Copy, Device, DeviceId, Estate, Proof
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
-from coverage_audit.judgement.domains import Domain, device_domain, site_domain
+from coverage_audit.judgement.domains import Domain, device_domain, drive_domain, site_domain
 from coverage_audit.judgement.holds import Holds
-from coverage_audit.judgement.verdict import Answer, Conclusion
+from coverage_audit.judgement.stakes import stakes_of
+from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
 from coverage_audit.scenarios.falling import dataset_loss
 from coverage_audit.scenarios.loss import DatasetLoss, Fate
 from coverage_audit.scenarios.material import DatasetMaterial, material_of
@@ -112,6 +114,25 @@ def test_what_is_stale_is_better_than_nothing_and_told_as_what_it_is() -> None:
     assert found.conclusion is Conclusion.NONCONFORMING
 
 
+def test_dated_folders_that_stopped_coming_hold_the_state_of_the_last_one() -> None:
+    last = a_point("2026-11-16", STARTED - 9 * DAY)
+
+    found = loss(a_dated_copy(HERON, last))
+
+    assert found.best is not None
+    assert (found.best.standing, found.best.holds) == (Standing.STALE, Holds.PART)
+    assert (found.fate, found.since) == (Fate.FALLS_BACK, STARTED - 9 * DAY)
+
+
+def test_dated_folders_that_stopped_coming_and_were_never_looked_into_hold_nothing_for_sure() -> None:
+    last = a_point("2026-11-16", STARTED - 9 * DAY)
+
+    found = loss(a_dated_copy(HERON, last, comparison=None, tree_at=None, point=None))
+
+    assert found.left[0].standing is Standing.STALE
+    assert (found.fate, found.best) == (Fate.NOT_SHOWN, None)
+
+
 def test_the_best_is_what_is_proven_then_what_is_newest() -> None:
     old, new = copy_on(HERON, comparison=behind(3, 20)), copy_on(CURLEW, comparison=behind(9, 4))
 
@@ -187,6 +208,36 @@ def test_an_original_that_is_not_shown_to_be_apart_from_a_copy_that_is_gone_may_
     assert found.original_gone
     assert found.best is not None
     assert str(found.best.address) == "curlew:store/it"
+
+
+def test_what_is_shown_to_be_one_with_an_array_is_lost_with_too_many_of_its_drives() -> None:
+    array = replace(HERON.volumes[0], drives=(Drive(size=10**12),) * 2, parity=Parity(kind=ParityKind.MIRROR))
+    heron = replace(HERON, volumes=(array,))
+    both = frozenset(drive_domain(array.key, number) for number in (1, 2))
+    one = a_place(heron, volume_facts=volume_facts(array, filesystem_uuid="uuid-kestrel:main"))
+    hidden = a_place(heron, volume_facts=volume_facts(array, filesystem_uuid=None))
+
+    assert loss(copy_on(heron, place=one), gone=both).fate is Fate.LOST
+    assert loss(copy_on(heron, place=hidden), gone=both).fate is Fate.NOT_SHOWN
+    assert loss(copy_on(heron), gone=both).fate is Fate.TOUCHED
+
+
+def test_a_copy_is_lost_with_the_box_of_another_dataset_that_shows_the_same_filesystem() -> None:
+    found = material(copy_on(HERON))
+    other = a_device("bittern", a_volume("bittern:disk"))
+    context = replace(found.context, estate=an_estate(KESTREL, HERON, other))
+    seen = a_place(other, volume_facts=volume_facts(other.volumes[0], filesystem_uuid="uuid-heron:pool"))
+    mounted = a_place(
+        other,
+        volume_facts=volume_facts(
+            other.volumes[0], filesystem_uuid="uuid-heron:pool", filesystem_type="nfs4", mount_source="heron:/srv/pool"
+        ),
+    )
+    gone = frozenset({device_domain(other.id)})
+
+    assert stakes_of(context, [seen])[1].lost_by(gone)
+    assert not stakes_of(context, [mounted])[1].lost_by(gone)
+    assert not stakes_of(context)[1].lost_by(gone)
 
 
 def test_a_copy_whose_last_key_is_gone_holds_nothing_any_more() -> None:
