@@ -7,15 +7,13 @@ bytes in `path_bytes` (base64, RFC 4648 section 4).
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from typing import Final
 
 from coverage_audit.estate.changes import said
-from coverage_audit.evidence.difference import CopyComparison, Exposure, Sample, Tally
+from coverage_audit.evidence.difference import CopyComparison, Exposure, Sample
 from coverage_audit.evidence.facts import Gap, IdentityCheck, PinnedFact
 from coverage_audit.evidence.manifest import CompleteManifest, PartialManifest
-from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import (
     Acceptance,
     EvidenceItem,
@@ -29,7 +27,7 @@ from coverage_audit.ledger.record import EstateEvent
 from coverage_audit.reports.content_json import content_json, spoilt_json
 from coverage_audit.reports.drilled_json import drilled_json
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json, json_object
+from coverage_audit.reports.json_object import Json, json_object, path_object, tally_object
 from coverage_audit.reports.rooms_json import rooms_json
 from coverage_audit.reports.turnover_json import turnover_json
 
@@ -145,12 +143,12 @@ def _differences(comparison: CopyComparison | None) -> dict[str, Json]:
     if comparison is None:
         return {**{name: {"files": None, "bytes": None} for name in _TALLIES}, "left_out_by": [], "samples": []}
     return {
-        "missing": _tally(comparison.missing),
-        "changed": _tally(comparison.changed),
-        "pending": _tally(comparison.pending),
-        "held_back": _tally(comparison.held_back),
-        "extra": _tally(comparison.extra),
-        "left_out": _tally(comparison.left_out),
+        "missing": tally_object(comparison.missing),
+        "changed": tally_object(comparison.changed),
+        "pending": tally_object(comparison.pending),
+        "held_back": tally_object(comparison.held_back),
+        "extra": tally_object(comparison.extra),
+        "left_out": tally_object(comparison.left_out),
         "left_out_by": [
             {"pattern": pattern, "files": tally.files, "bytes": tally.bytes}
             for pattern, tally in comparison.left_out_by
@@ -162,16 +160,8 @@ def _differences(comparison: CopyComparison | None) -> dict[str, Json]:
 _TALLIES: Final = ("missing", "changed", "pending", "held_back", "extra", "left_out")
 
 
-def _tally(tally: Tally) -> Json:
-    return {"files": tally.files, "bytes": tally.bytes}
-
-
 def _sample(sample: Sample) -> Json:
-    shown = visible(sample.path)
-    named = {"path": shown}
-    if shown.encode() != sample.path:
-        named["path_bytes"] = base64.b64encode(sample.path).decode("ascii")
-    return {**named, "class": sample.row_class, "verdict": sample.verdict, "bytes": sample.size}
+    return {**path_object(sample.path), "class": sample.row_class, "verdict": sample.verdict, "bytes": sample.size}
 
 
 def _finding(finding: Finding) -> Json:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import base64
-
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.verified import Sampled, Spoilt, WholeReading
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import JudgedCopy
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json
+from coverage_audit.reports.json_object import Json, path_object, tally_object
 
 
 def content_json(copy: JudgedCopy) -> Json:
@@ -39,7 +36,7 @@ def _sample(sample: Sampled | None) -> Json:
     return {
         "began": rfc3339(sample.began),
         "ended": rfc3339(sample.ended),
-        "population": _tally(sample.population),
+        "population": tally_object(sample.population),
         "asked": sample.asked,
         "same": sample.same,
         "differing": sample.differing,
@@ -55,23 +52,19 @@ def _whole(whole: WholeReading | None) -> Json:
     return {
         "asked": rfc3339(whole.asked),
         "ended": rfc3339(whole.ended),
-        "same": _tally(whole.same),
+        "same": tally_object(whole.same),
         "differing": whole.differing,
         "not_readable": whole.not_shown,
         "changed_meanwhile": whole.changed,
-        "left": _tally(whole.left),
+        "left": tally_object(whole.left),
         "seconds": round(whole.seconds),
         "through": rfc3339(whole.through),
     }
 
 
 def _spoilt(one: Spoilt) -> Json:
-    shown = visible(one.path)
-    named = {"path": shown}
-    if shown.encode() != one.path:
-        named["path_bytes"] = base64.b64encode(one.path).decode("ascii")
     return {
-        **named,
+        **path_object(one.path),
         "harm": one.harm,
         "bytes": one.size,
         "digest": one.digest.hex(),
@@ -79,7 +72,3 @@ def _spoilt(one: Spoilt) -> Json:
         "found": rfc3339(one.at),
         "held_by": [str(place) for place in one.held_by],
     }
-
-
-def _tally(tally: Tally) -> Json:
-    return {"files": tally.files, "bytes": tally.bytes}

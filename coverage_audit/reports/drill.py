@@ -8,12 +8,11 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.audits.drilling import Drilled
 from coverage_audit.estate.units import format_size
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.wording import amount, files, joined, when
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json, json_object
+from coverage_audit.reports.json_object import Json, json_object, tally_object
 
 SCHEMA: Final = "coverage-audit/drill/1"
 _SHOWN: Final = 20
@@ -65,8 +64,8 @@ def drill_json(drill: Drill, drilled: Drilled | None = None) -> str:
         "damaged_before": drill.again,
         "outstanding": None if drill.outstanding is None else len(drill.outstanding),
         "random": drill.is_random,
-        "restored": _tally(drill.restored),
-        "damaged": _tally(drill.damaged),
+        "restored": tally_object(drill.restored),
+        "damaged": tally_object(drill.damaged),
         "unread": drill.unread,
         "changed_meanwhile": drill.changed,
         "nothing_to_hold_against": drill.unheld,
@@ -129,7 +128,3 @@ def _rate(drill: Drill) -> str:
     if drill.rate is None:
         return f"{took}: less than {format_size(LEAST_MEASURED)}, too little to tell a rate"
     return f"{took}: {format_size(round(drill.rate))} a second"
-
-
-def _tally(tally: Tally) -> Json:
-    return {"files": tally.files, "bytes": tally.bytes}

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.drilling import Drill
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.verdict import JudgedCopy
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json
+from coverage_audit.reports.json_object import Json, tally_object
 
 
 def drilled_json(copy: JudgedCopy) -> Json:
@@ -35,12 +34,8 @@ def _measured(drill: Drill | None) -> Json:
         "at": rfc3339(drill.at),
         "outcome": drill.outcome,
         "chosen": drill.chosen,
-        "restored": _tally(drill.restored),
-        "damaged": _tally(drill.damaged),
+        "restored": tally_object(drill.restored),
+        "damaged": tally_object(drill.damaged),
         "unread": drill.unread,
         "bytes_per_second": None if drill.rate is None else round(drill.rate),
     }
-
-
-def _tally(tally: Tally) -> Json:
-    return {"files": tally.files, "bytes": tally.bytes}

@@ -13,7 +13,7 @@ from typing import Final
 from coverage_audit.estate.changes import EstateChange, said
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json, json_object
+from coverage_audit.reports.json_object import Json, json_object, tally_object
 from coverage_audit.reports.loss_json_drive import drive_object
 from coverage_audit.scenarios.cut_set import CutMember, DatasetCuts
 from coverage_audit.scenarios.link_load import LinkLoad
@@ -163,7 +163,7 @@ def _member(member: CutMember) -> Json:
 
 
 def _tally(tally: Tally | None) -> Json:
-    return None if tally is None else {"files": tally.files, "bytes": tally.bytes}
+    return None if tally is None else tally_object(tally)
 
 
 def _seconds(span: timedelta | None) -> Json:

@@ -5,17 +5,13 @@ Every text passes `visible`; a path that its visible text does not give back car
 
 from __future__ import annotations
 
-import base64
-import os
 from collections.abc import Iterable, Sequence
 from typing import Final
 
 from coverage_audit.audits.retirement import Retirement
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
-from coverage_audit.evidence.visible import visible
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json, json_object
+from coverage_audit.reports.json_object import Json, json_object, path_object, tally_object
 from coverage_audit.reports.retire_drives import drives_list
 
 SCHEMA: Final = "coverage-audit/retire/1"
@@ -70,19 +66,19 @@ def _files_by_class(found: Retirement) -> dict[str, Json]:
     held, left = found.elsewhere, found.reading.left
     return {
         "only_here": _files(held.lone, Held.ONLY_HERE),
-        "only_here_total": _tally(held.of(Held.ONLY_HERE)),
+        "only_here_total": tally_object(held.of(Held.ONLY_HERE)),
         "by_listing_only": {
-            **_tally(held.of(Held.BY_LISTING, Held.BY_SIZE)),
+            **tally_object(held.of(Held.BY_LISTING, Held.BY_SIZE)),
             "seconds": None if left is None else round(left.total_seconds()),
-            "same_place_size_and_time": _tally(held.of(Held.BY_LISTING)),
-            "same_size": _tally(held.of(Held.BY_SIZE)),
+            "same_place_size_and_time": tally_object(held.of(Held.BY_LISTING)),
+            "same_size": tally_object(held.of(Held.BY_SIZE)),
             "paths": _files(held.lone, Held.BY_LISTING, Held.BY_SIZE),
         },
-        "perhaps_elsewhere": {**_tally(held.of(Held.PERHAPS)), "paths": _files(held.lone, Held.PERHAPS)},
-        "held_elsewhere": _tally(held.of(Held.CONTENT)),
+        "perhaps_elsewhere": {**tally_object(held.of(Held.PERHAPS)), "paths": _files(held.lone, Held.PERHAPS)},
+        "held_elsewhere": tally_object(held.of(Held.CONTENT)),
         "classes": _classes(found),
         "not_kept": [
-            {"pattern": one.pattern, "who": one.who, "why": one.why, **_tally(one.tally)} for one in held.not_kept
+            {"pattern": one.pattern, "who": one.who, "why": one.why, **tally_object(one.tally)} for one in held.not_kept
         ],
     }
 
@@ -118,10 +114,10 @@ def _rests_on(found: Retirement) -> dict[str, Json]:
 def _classes(found: Retirement) -> Json:
     kinds = found.elsewhere.kinds
     return {
-        "files": _tally(kinds.files),
-        "hard_linked": _tally(kinds.hard_linked),
+        "files": tally_object(kinds.files),
+        "hard_linked": tally_object(kinds.hard_linked),
         "empty": kinds.empty,
-        "left_out": _tally(kinds.left_out),
+        "left_out": tally_object(kinds.left_out),
         "links": kinds.links,
         "links_out": kinds.links_out,
         "others": kinds.others,
@@ -144,12 +140,4 @@ def _files(lone: Iterable[LoneFile], *classes: Held) -> Sequence[Json]:
 
 
 def _named(volume: str, path: bytes) -> dict[str, Json]:
-    text = os.fsdecode(path)
-    exact: dict[str, Json] = {}
-    if visible(text) != text:
-        exact = {"path_bytes": base64.b64encode(path).decode("ascii")}
-    return {"path": text, "volume": volume, **exact}
-
-
-def _tally(tally: Tally) -> dict[str, Json]:
-    return {"files": tally.files, "bytes": tally.bytes}
+    return {**path_object(path), "volume": volume}

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from coverage_audit.judgement.forecast import RoomForecast
 from coverage_audit.reckoning.filling import Filling
 from coverage_audit.reports.instants import rfc3339
-
-Figure = None | int | str
-"""A figure that is null is not known."""
+from coverage_audit.reports.json_object import Json
 
 
-def rooms_json(rooms: Sequence[RoomForecast]) -> Sequence[Mapping[str, Figure | Mapping[str, Figure]]]:
-    """Write each volume's room as it was seen last, and where the pace of its history leads."""
+def rooms_json(rooms: Sequence[RoomForecast]) -> Sequence[Json]:
+    """Write each volume's room as it was seen last, and where the pace of its history leads (null: not known)."""
     return [
         {
             "volume": str(room.volume),
@@ -30,7 +28,7 @@ def rooms_json(rooms: Sequence[RoomForecast]) -> Sequence[Mapping[str, Figure | 
     ]
 
 
-def _filling(found: Filling | None) -> Mapping[str, Figure] | None:
+def _filling(found: Filling | None) -> Json:
     """`pace` is the growth a day, in whole bytes or inodes; `reached` null: not foreseeable."""
     if found is None:
         return None

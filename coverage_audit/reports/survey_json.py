@@ -5,17 +5,14 @@ Every text passes `visible`; a folder that its visible text does not give back c
 
 from __future__ import annotations
 
-import base64
-import json
 from typing import Final
 
 from coverage_audit.audits.surveying import Surveyed
-from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.surveyed import Cell, Share, Unclaimed, UndeclaredFilesystem, VolumeSurvey
 from coverage_audit.evidence.visible import visible
 from coverage_audit.reckoning.folder_tree import tree_of, unclaimed_in
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json
+from coverage_audit.reports.json_object import Json, json_object, path_object, tally_object
 
 SCHEMA: Final = "coverage-audit/survey/1"
 
@@ -32,7 +29,7 @@ def survey_json(surveyed: Surveyed) -> str:
         ],
         "filesystems_unseen": [{"device": device, "why": visible(why)} for device, why in surveyed.unseen],
     }
-    return json.dumps(told, ensure_ascii=False, indent=1, allow_nan=False)
+    return json_object(told)
 
 
 def _volume(survey: VolumeSurvey) -> Json:
@@ -40,28 +37,28 @@ def _volume(survey: VolumeSurvey) -> Json:
         "volume": str(survey.volume),
         "at": rfc3339(survey.at),
         "depth": survey.depth,
-        "total": _tally(survey.of(*Share)),
-        **{share.name.lower(): _tally(survey.of(share)) for share in Share},
+        "total": tally_object(survey.of(*Share)),
+        **{share.name.lower(): tally_object(survey.of(share)) for share in Share},
         "unclaimed_folders": [_unclaimed(one) for one in unclaimed_in(tree_of(survey.cells))],
         "cells": [_cell(cell) for cell in survey.cells],
-        "unreadable": [{**_folder(place.path), "why": visible(place.why)} for place in survey.blind],
+        "unreadable": [{**path_object(place.path, "folder"), "why": visible(place.why)} for place in survey.blind],
     }
 
 
 def _unclaimed(one: Unclaimed) -> Json:
-    return {**_folder(one.folder), "loose": one.loose, **_tally(one.tally)}
+    return {**path_object(one.folder, "folder"), "loose": one.loose, **tally_object(one.tally)}
 
 
 def _cell(cell: Cell) -> Json:
     holder = cell.holder
     return {
-        **_folder(cell.folder),
+        **path_object(cell.folder, "folder"),
         "share": holder.share,
         "name": visible(holder.name),
         "role": holder.role,
         "who": visible(holder.who),
         "why": visible(holder.why),
-        **_tally(cell.tally),
+        **tally_object(cell.tally),
     }
 
 
@@ -79,15 +76,3 @@ def _filesystem(found: UndeclaredFilesystem) -> Json:
         "network": seen.is_network,
         "partly": [str(volume) for volume in found.partly],
     }
-
-
-def _folder(path: bytes) -> dict[str, Json]:
-    shown = visible(path)
-    named: dict[str, Json] = {"folder": shown}
-    if shown.encode() != path:
-        named["folder_bytes"] = base64.b64encode(path).decode("ascii")
-    return named
-
-
-def _tally(tally: Tally) -> dict[str, Json]:
-    return {"files": tally.files, "bytes": tally.bytes}

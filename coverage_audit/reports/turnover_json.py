@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping
 from typing import Final
 
 from coverage_audit.evidence.turnover import FormerFile, MassChange, Turnover, Watched
 from coverage_audit.evidence.visible import visible
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json
+from coverage_audit.reports.json_object import Json, path_object, tally_object
 
 _TALLIES: Final = ("before", "now", "lost", "moved", "arrived", "rewritten", "suffixed")
 
@@ -42,7 +41,7 @@ def _turnover(turnover: Turnover) -> Mapping[str, Json]:
     return {
         "before_at": rfc3339(turnover.before_at),
         "at": rfc3339(turnover.at),
-        **{name: {"files": tally.files, "bytes": tally.bytes} for name, tally in tallies.items()},
+        **{name: tally_object(tally) for name, tally in tallies.items()},
         "suffix": visible(turnover.suffix),
         "largest": [_file(file) for file in turnover.largest],
         "oldest": [_file(file) for file in turnover.oldest],
@@ -50,8 +49,4 @@ def _turnover(turnover: Turnover) -> Mapping[str, Json]:
 
 
 def _file(file: FormerFile) -> Json:
-    shown = visible(file.path)
-    named = {"path": shown}
-    if shown.encode() != file.path:
-        named["path_bytes"] = base64.b64encode(file.path).decode("ascii")
-    return {**named, "bytes": file.size}
+    return {**path_object(file.path), "bytes": file.size}
