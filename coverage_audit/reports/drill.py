@@ -12,7 +12,7 @@ from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.wording import amount, files, joined, when
 from coverage_audit.reports.instants import rfc3339
-from coverage_audit.reports.json_object import Json, json_object, tally_object
+from coverage_audit.reports.json_object import Json, json_object, path_object, tally_object
 
 SCHEMA: Final = "coverage-audit/drill/1"
 _SHOWN: Final = 20
@@ -75,10 +75,7 @@ def drill_json(drill: Drill, drilled: Drilled | None = None) -> str:
         "bytes_per_second": None if drill.rate is None else round(drill.rate),
         "way": drill.way,
         "encrypted": drilled is not None and drilled.is_encrypted,
-        "incidents": [
-            {"path": visible(one.path), "path_bytes": one.path.hex(), "fate": one.fate, "why": one.why}
-            for one in drill.incidents
-        ],
+        "incidents": [{**path_object(one.path), "fate": one.fate, "why": one.why} for one in drill.incidents],
         "passed_over": [] if drilled is None else list(drilled.passed_over),
         "who": drill.who,
         "what": drill.what,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from dataclasses import replace
 from typing import Any
@@ -110,7 +111,7 @@ def test_the_command_says_what_came_back_and_escapes_every_name() -> None:
         assert part in text
     assert "\x1b" not in text
     loaded = by_schema(drill_json(drill, drilled))
-    assert loaded["incidents"][0]["path_bytes"] == HOSTILE.hex()
+    assert base64.b64decode(loaded["incidents"][0]["path_bytes"]) == HOSTILE
     assert "\x1b" not in drill_json(drill, drilled)
 
 
