@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Final
+from typing import Final, Protocol
 
 from coverage_audit.audits.content_pair import ContentPair
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.reading_both import Read, Reader, Readings
 from coverage_audit.estate.former import Lineage
-from coverage_audit.estate.model import Address, Dataset
+from coverage_audit.estate.model import Address, Dataset, DatasetId
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.verified import Spoilt, Verification, Verified
 
@@ -22,14 +22,27 @@ MOST_NAMED: Final = 10_000
 _SHOWN: Final = 20
 
 
+class Verifications(Protocol):
+    """What is known of the content of copies and originals from one audit to the next. Raises LedgerError."""
+
+    def of(
+        self, dataset: DatasetId, place: Address, lineage: Lineage, *, against: Address | None = None
+    ) -> Verification:
+        """Return what is known of a place (nothing: an empty value)."""
+
+    def keep(self, dataset: DatasetId, place: Address, known: Verification, at: datetime, lineage: Lineage) -> None:
+        """Keep what is known now in place of what was known before."""
+
+
 @dataclass(kw_only=True)
 class Known:
-    """One place's content: what the ledger knows of it, and what this night adds. `spoilt` is by path."""
+    """One place's content: what its `book` knows of it, and what this night adds. `spoilt` is by path."""
 
     dataset: Dataset
     address: Address
     lineage: Lineage
     parts: Parts
+    book: Verifications
     verification: Verification
     spoilt: dict[bytes, Spoilt] = field(default_factory=dict)
     more: int = 0
@@ -39,9 +52,7 @@ class Known:
         """Keep what is known now (None: as it was) with what is spoilt. Raises LedgerError."""
         found = sorted(self.spoilt.values(), key=lambda one: one.path)
         self.verification = replace(now or self.verification, spoilt=tuple(found), more=self.more)
-        self.parts.ledger.verifications.keep(
-            self.dataset.id, self.address, self.verification, self.parts.clock(), self.lineage
-        )
+        self.book.keep(self.dataset.id, self.address, self.verification, self.parts.clock(), self.lineage)
 
     @property
     def spoilt_files(self) -> int:
@@ -63,15 +74,16 @@ class Known:
             self.more += 1
 
 
-def known_of(dataset: Dataset, address: Address, lineage: Lineage, parts: Parts) -> Known:
-    """Take up what the ledger knows. Raises LedgerError."""
+def known_of(dataset: Dataset, address: Address, lineage: Lineage, parts: Parts, book: Verifications) -> Known:
+    """Take up what a book knows. Raises LedgerError."""
     against = None if address == dataset.original else dataset.original
-    found = parts.ledger.verifications.of(dataset.id, address, lineage, against=against)
+    found = book.of(dataset.id, address, lineage, against=against)
     return Known(
         dataset=dataset,
         address=address,
         lineage=lineage,
         parts=parts,
+        book=book,
         verification=found,
         spoilt={one.path: one for one in found.spoilt},
         more=found.more,

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 from coverage_audit.audits.attached import said_of
-from coverage_audit.audits.casing import case_of
+from coverage_audit.audits.casing import CaseOutcome, case_of
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import AfterDataset
+from coverage_audit.audits.retiring_content import content_after
 from coverage_audit.audits.retiring_looking import Looked
 from coverage_audit.audits.rooms import rooms_of
+from coverage_audit.audits.verifying import with_content
 from coverage_audit.audits.waiving import accepted
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Address, DatasetId, Estate
@@ -33,11 +35,13 @@ class JudgedTwice:
 def judge_twice(
     estate: Estate, looked: Looked, named: Mapping[DatasetId, Address], started: datetime, parts: Parts
 ) -> JudgedTwice:
-    """Judge the estate as it is and without what leaves. Raises as an audit does."""
-    before = _judged(estate, looked, started, parts)
+    """Judge the estate as it is and without what leaves, with what is known of content. Raises as an audit does."""
+    cases = with_content(estate, _cases(estate, looked, started, parts), parts, started=started)
+    before = _judged(estate, cases, looked, started, parts)
     originals = _originals(estate, looked, named, before)
     remaining = estate_without(estate, looked.leaving, originals)
-    after = _judged(remaining, looked, started, parts)
+    without = _cases(remaining, looked, started, parts)
+    after = _judged(remaining, content_after(estate, remaining, cases, without, parts, started), looked, started, parts)
     touched = [dataset.id for dataset in estate.datasets if looked.leaving.touches(dataset) or dataset.id in named]
     breaks = (*without_original(estate, looked.leaving, originals), *what_breaks(before, after, touched))
     was = {one.id: one.conclusion for one in before.datasets}
@@ -74,13 +78,18 @@ def _originals(
     return found
 
 
-def _judged(estate: Estate, looked: Looked, started: datetime, parts: Parts) -> JudgedEstate:
+def _cases(estate: Estate, looked: Looked, started: datetime, parts: Parts) -> tuple[CaseOutcome, ...]:
     rooms = rooms_of(estate, estate.datasets, started, parts.ledger)
-    cases = [case_of(estate, dataset, looked.sighting, rooms, parts).case for dataset in estate.datasets]
+    return tuple(case_of(estate, dataset, looked.sighting, rooms, parts) for dataset in estate.datasets)
+
+
+def _judged(
+    estate: Estate, cases: Iterable[CaseOutcome], looked: Looked, started: datetime, parts: Parts
+) -> JudgedEstate:
     declared = {volume.key for device in estate.devices for volume in device.volumes}
     judged = judge(
         estate,
-        cases,
+        [one.case for one in cases],
         identities=[
             check
             for check in looked.identities.values()

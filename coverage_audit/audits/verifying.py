@@ -13,7 +13,7 @@ from functools import cache, partial
 
 from coverage_audit.audits.casing import CaseOutcome
 from coverage_audit.audits.comparing import CopyOutcome
-from coverage_audit.audits.content_known import Known, Reading, known_of, verified
+from coverage_audit.audits.content_known import Known, Reading, Verifications, known_of, verified
 from coverage_audit.audits.content_pair import pair_to_read
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
@@ -59,14 +59,22 @@ class _Place:
 
 
 def with_content(
-    estate: Estate, cases: Sequence[CaseOutcome], parts: Parts, *, started: datetime, wish: Wish = NO_WISH
+    estate: Estate,
+    cases: Sequence[CaseOutcome],
+    parts: Parts,
+    *,
+    started: datetime,
+    wish: Wish = NO_WISH,
+    book: Verifications | None = None,
 ) -> tuple[CaseOutcome, ...]:
     """Read what is to be read of the copies' content, and add to each case what is known of it now. Raises LedgerError.
 
-    Whatever goes wrong with a box, or with the auditor's own disk, costs this copy its reading and no other.
+    What is known is the ledger's, or that of another `book`, and is kept there. Whatever goes wrong with a box, or with
+    the auditor's own disk, costs this copy its reading and no other.
     """
     parts = replace(parts, usable_digests=cache(parts.usable_digests))
-    places = [_places(estate, case, parts, wish) for case in cases]
+    kept_in = parts.ledger.verifications if book is None else book
+    places = [_places(estate, case, parts, wish, kept_in) for case in cases]
     every = [place for of_case in places for place in of_case]
     time = ContentTime(limits=estate.limits)
     for place in every:
@@ -81,16 +89,16 @@ def with_content(
     return tuple(_with(case, of_case) for case, of_case in zip(cases, places, strict=True))
 
 
-def _places(estate: Estate, case: CaseOutcome, parts: Parts, wish: Wish) -> list[_Place]:
+def _places(estate: Estate, case: CaseOutcome, parts: Parts, wish: Wish, book: Verifications) -> list[_Place]:
     dataset, policy, lineage = case.case.dataset, case.case.policy, lineage_of(estate)
-    original, seed = known_of(dataset, dataset.original, lineage, parts), a_seed()
+    original, seed = known_of(dataset, dataset.original, lineage, parts, book), a_seed()
     asked = USUAL if wish.now or wish.all else None
     return [
         _Place(
             case=case.case,
             outcome=replace(outcome, evidence=evidence),
             terms=terms_of(evidence.copy, policy) or asked,
-            copy=known_of(dataset, evidence.copy.address, lineage, parts),
+            copy=known_of(dataset, evidence.copy.address, lineage, parts, book),
             original=original,
             seed=seed,
         )
