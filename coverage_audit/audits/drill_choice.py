@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -16,7 +16,7 @@ from coverage_audit.comparison.ranks import SEED_BYTES
 from coverage_audit.errors import CollectionError, EvidenceError, UsageError
 from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Copy, Dataset, Estate
-from coverage_audit.evidence.drilling import Outstanding
+from coverage_audit.evidence.drilling import FilesBack, Outstanding
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.store import open_manifest
 from coverage_audit.evidence.visible import visible
@@ -42,6 +42,15 @@ class Choice:
     old: AbstractSet[bytes] = frozenset()
     outstanding: tuple[Outstanding, ...] = ()
     held: int = 0
+
+    def as_named(self, back: FilesBack) -> FilesBack:
+        """Return what was read back under the copy's own spelling by the paths that the original has."""
+        names = {one.there: path for path, one in self.files.items()}
+        return replace(
+            back,
+            back=tuple(replace(one, path=names[one.path]) for one in back.back),
+            left=tuple(replace(one, path=names[one.path]) for one in back.left),
+        )
 
 
 def choose(estate: Estate, dataset: Dataset, copy: Copy, *, count: int, paths: Sequence[bytes], parts: Parts) -> Choice:

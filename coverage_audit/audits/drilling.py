@@ -90,12 +90,13 @@ class _Drilling:
         back = self.parts.read_back(
             carried_to(self.place),
             self.place.root(listed),
-            [_wanted(path, one.copy.size, one.copy.mtime_ns) for path, one in self.choice.files.items()],
+            [_wanted(one.there, one.copy.size, one.copy.mtime_ns) for one in self.choice.files.values()],
             algorithms=_each_once(algorithm, *(one.algorithm for found in stored.values() for one in found)),
             scratch=scratch,
         )
         if isinstance(back, Gap):
             raise CollectionError(f"{self.copy.address}: nothing was read back: {back}")
+        back = self.choice.as_named(back)
         now = self._originals_now(back, original, algorithm)
         if not still_the_same(self.estate, self.place, self.parts):
             said = "another volume was mounted there while it was read: nothing is recorded"

@@ -92,10 +92,10 @@ class Reader:
         mine = self._side(self.pair.original, {one.path: one.original for one in files}, since)
         self._keep_decay(files, mine)
         self._remember(self.pair.original, mine)
-        wanted = {one.path: one.copy for one in files if one.path in mine.digests}
+        wanted = {one.there: one.copy for one in files if one.path in mine.digests}
         other = self._side(self.pair.copy, wanted, since)
-        unread = mine.not_hashed | other.not_hashed
-        changed = self._changed([one for one in files if one.path in unread]) if unread else frozenset[bytes]()
+        unread = [one for one in files if one.path in mine.not_hashed or one.there in other.not_hashed]
+        changed = self._changed(unread) if unread else frozenset[bytes]()
         same_clock = self.pair.original.clock == self.pair.copy.clock
         readings = Readings(
             reads=tuple(self._fate(one, mine, other, changed) for one in files),
@@ -185,11 +185,11 @@ class Reader:
         return frozenset()
 
     def _fate(self, one: Drawn, mine: _Side, other: _Side, changed: frozenset[bytes]) -> Read:
-        path = one.path
-        original, copy = mine.digests.get(path), other.digests.get(path)
+        path, there = one.path, one.there
+        original, copy = mine.digests.get(path), other.digests.get(there)
         if path in changed or (original is not None and not same_instant(original.ctime_ns, one.original.ctime_ns)):
             return Read(file=one, fate=Fate.CHANGED)
-        if path in mine.not_hashed or path in other.not_hashed:
+        if path in mine.not_hashed or there in other.not_hashed:
             return Read(file=one, fate=Fate.NOT_SHOWN)
         if original is None:
             return Read(file=one, fate=Fate.UNREACHED)
@@ -200,10 +200,10 @@ class Reader:
         if copy.digest == wanted:
             held = None if decayed is None else _held_by(decayed, self.pair)
             return Read(file=one, fate=Fate.SAME, original=held)
-        harm = _harm(copy, other.known.get(path), wanted)
+        harm = _harm(copy, other.known.get(there), wanted)
         if harm is Harm.REWRITTEN and self.pair.copy.address.has_point:
             harm = Harm.DIFFERS  # another point's file is another file
-        spoilt = _spoilt(copy, harm, wanted, self.parts.clock())
+        spoilt = replace(_spoilt(copy, harm, wanted, self.parts.clock()), path=path)
         return Read(file=one, fate=Fate.DIFFERS, original=decayed, copy=spoilt)
 
     def _decayed(self, now: HashedFile, before: StoredDigest | None) -> Spoilt | None:

@@ -168,9 +168,9 @@ class Sampling:
         choice = rest[: _CHOICE * _beside(size)]
         pair = self.reading.pair
         known = self.parts.ledger.digests.lookup(
-            pair.copy.address, pair.algorithm, [one.path for one in choice], pair.copy.device.formerly
+            pair.copy.address, pair.algorithm, [one.there for one in choice], pair.copy.device.formerly
         )
-        return tuple(sorted(choice, key=lambda one: one.path in known)[: _beside(size)])
+        return tuple(sorted(choice, key=lambda one: one.there in known)[: _beside(size)])
 
 
 def fallen(last: Sampled) -> Sampled:

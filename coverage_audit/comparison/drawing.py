@@ -1,6 +1,6 @@
 """Files of a copy drawn at random among all that it holds, each with a place in one random order.
 
-The population are the regular files that a comparison found held under the same path. Each has a rank: its keyed
+The population are the regular files that a comparison found held. Each has a rank: its keyed
 path, which nobody outside the ledger can tell, mixed with the seed of the draw. The files of the lowest ranks are a
 simple random sample without replacement, of however many; and they stay one when files come, go or change meanwhile,
 as a rank depends on nothing but the path (permanent random numbers: Ohlsson, in Business Survey Methods, 1995).
@@ -16,12 +16,12 @@ from typing import Any, Final
 import numpy as np
 
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
+from coverage_audit.comparison.own_spelling import batches, places_otherwise, require_one_name
 from coverage_audit.comparison.ranks import ranks
 from coverage_audit.comparison.reading import opened
 from coverage_audit.comparison.relation import read_relation
 from coverage_audit.comparison.side import FILE, Limits, Tree
 from coverage_audit.comparison.types import Workspace
-from coverage_audit.errors import ComparisonError
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.keys import key_of
 from coverage_audit.evidence.manifest import Manifest
@@ -30,7 +30,6 @@ from coverage_audit.evidence.store.columns import integers, single
 FIRST: Final = 0
 """From this rank on: all."""
 
-_GROUPS: Final = 16
 _ROOM: Final = 1 << 18
 _NONE: Final = np.empty(0, dtype=np.uint64)
 
@@ -47,10 +46,15 @@ class Listed:
 
 @dataclass(frozen=True, kw_only=True)
 class Drawn:
-    """A file of the population with its place in the random order (0 to 2**63 - 1)."""
+    """A file of the population with its place in the random order (0 to 2**63 - 1).
+
+    `there` is its path as the copy spells it. Where that could not be told it is the original's, with the original's
+    figures: nothing that lies in the copy is then taken for it by mistake, but it belongs to the population still.
+    """
 
     rank: int
     path: bytes
+    there: bytes
     original: Listed
     copy: Listed
 
@@ -59,8 +63,7 @@ class Drawn:
 class Draw:
     """`files` are those of the lowest ranks from the one asked for on, rising; `left` is all that lies from there on.
 
-    `population` is all that the copy was found to hold. Where it holds some under another spelling of their names,
-    these are counted in it and never drawn: what is said of shares then errs on the safe side.
+    `population` is all that the copy was found to hold, under whatever spelling of its name: any of it can be drawn.
     """
 
     population: Tally
@@ -90,9 +93,7 @@ def draw(compared: Compared, seed: bytes, most: int, work: Workspace, *, begin: 
         for rows in _files(mine, LeavingOut(compared.leave_out)):
             lowest.take(rows.only(~_among(aside, rows.folded)), seed)
         picked = lowest.picked()
-        there = _places(other, picked)
-        found = picked.only(there >= 0)
-        files = tuple(_drawn(found, mine, other, there[there >= 0]))
+        files = tuple(_drawn(picked, mine, other, _places(mine, other, picked)))
     return Draw(population=lowest.population, left=lowest.left, files=files)
 
 
@@ -111,10 +112,11 @@ def again(compared: Compared, paths: Sequence[bytes], work: Workspace) -> Again:
     wanted = _Rows(place=np.arange(len(keys)), key_hi=upper, key_lo=lower, size=lower, rank=lower)
     aside = _among(_keys_of(compared.relation), wanted.folded)
     with opened(compared.original, compared.copy, work, threads=1) as ((mine, other),):
-        here, there = _places(mine, wanted), _places(other, wanted)
-        chosen = (here >= 0) & (there >= 0) & ~aside
+        here = _same_path(mine, wanted)
         found = _Rows(place=here, key_hi=upper, key_lo=lower, size=lower, rank=np.zeros(len(keys), dtype=np.uint64))
-        held = {one.path: one for one in _drawn(found.only(chosen), mine, other, there[chosen])}
+        found = found.only((here >= 0) & ~aside)
+        there = _places(mine, other, found)
+        held = {one.path: one for one in _drawn(found.only(there >= 0), mine, other, there[there >= 0])}
         left = np.flatnonzero(here >= 0)
         listed = {paths[row]: one for row, one in zip(left.tolist(), _listed(mine, here[left]), strict=True)}
     return Again(held=held, listed=listed)
@@ -173,7 +175,7 @@ class _Lowest:
 
 def _files(tree: Tree, leaving: LeavingOut) -> Iterator[_Rows]:
     also = ("path",) if leaving else ()
-    for groups in _batches(tree):
+    for groups in batches(tree):
         side, more = tree.read(groups, Limits(), also)
         chosen = side.kind == FILE
         if leaving:
@@ -185,11 +187,6 @@ def _files(tree: Tree, leaving: LeavingOut) -> Iterator[_Rows]:
             size=side.size[chosen],
             rank=side.key_lo[chosen],
         )
-
-
-def _batches(tree: Tree) -> Iterator[range]:
-    for first in range(0, len(tree.groups), _GROUPS):
-        yield range(first, min(first + _GROUPS, len(tree.groups)))
 
 
 def _keys_of(relation: Path) -> Any:
@@ -208,12 +205,23 @@ def _among(ordered: Any, keys: Any) -> Any:
     return ordered[at] == keys
 
 
-def _places(tree: Tree, picked: _Rows) -> Any:
-    """Return the number of each picked file's row in the copy; -1: it is not held under that path."""
+def _places(mine: Tree, other: Tree, picked: _Rows) -> Any:
+    """Return the number of each picked file's row in the copy; -1: it is not known under which path that holds it."""
+    there = _same_path(other, picked)
+    absent = np.flatnonzero(there < 0)
+    if len(absent):
+        rows = picked.only(absent)
+        sizes = integers(mine.late(rows.place, "size"))
+        there[absent] = places_otherwise(mine, other, mine.late(rows.place, "path"), sizes)
+    return there
+
+
+def _same_path(tree: Tree, picked: _Rows) -> Any:
+    """Return the number of each picked file's row in a tree; -1: it has no file of that path."""
     there = np.full(len(picked.place), -1, dtype=np.int64)
     order = np.argsort(picked.folded)
     ordered = picked.folded[order]
-    for groups in _batches(tree) if len(ordered) else ():
+    for groups in batches(tree) if len(ordered) else ():
         side, _ = tree.read(groups, Limits())
         folded = side.key_hi ^ side.key_lo
         rows = np.flatnonzero(_among(ordered, folded) & (side.kind == FILE))
@@ -225,13 +233,14 @@ def _places(tree: Tree, picked: _Rows) -> Any:
 
 def _drawn(found: _Rows, mine: Tree, other: Tree, there: Any) -> Iterator[Drawn]:
     paths = mine.late(found.place, "path").to_pylist()
-    if other.late(there, "path").to_pylist() != paths:
-        raise ComparisonError(
-            "Files that were drawn have other names in the copy: its listing is not the one compared."
-        )
-    originals, copies = _listed(mine, found.place), _listed(other, there)
-    for rank, path, original, copy in zip(found.rank.tolist(), paths, originals, copies, strict=True):
-        yield Drawn(rank=rank, path=path, original=original, copy=copy)
+    known = np.flatnonzero(there >= 0)
+    names = dict(zip(known.tolist(), other.late(there[known], "path").to_pylist(), strict=True))
+    copies = dict(zip(known.tolist(), _listed(other, there[known]), strict=True))
+    ranks_and_paths = zip(found.rank.tolist(), paths, _listed(mine, found.place), strict=True)
+    for row, (rank, path, original) in enumerate(ranks_and_paths):
+        name = names.get(row, path)
+        require_one_name(name, path)
+        yield Drawn(rank=rank, path=path, there=name, original=original, copy=copies.get(row, original))
 
 
 def _listed(tree: Tree, places: Any) -> Iterator[Listed]:

@@ -30,7 +30,7 @@ def chosen(*missing: bytes) -> Choice:
     )
     return Choice(
         compared=Compared(original=listing, copy=listing, relation=Path("none"), leave_out=()),
-        files={PATH: Drawn(rank=0, path=PATH, original=LISTED, copy=LISTED)},
+        files={PATH: Drawn(rank=0, path=PATH, there=PATH, original=LISTED, copy=LISTED)},
         named=0,
         missing=missing,
     )

@@ -43,7 +43,7 @@ def _paths(found: Draw) -> list[bytes]:
     return [one.path for one in found.files]
 
 
-def test_the_population_is_the_files_that_are_held_under_the_same_path(tmp_path: Path) -> None:
+def test_the_population_is_the_files_that_are_held_under_whatever_spelling(tmp_path: Path) -> None:
     held = [a_row(name) for name in (*HOSTILE, b"takes/one")]
     original = [
         *held,
@@ -68,8 +68,36 @@ def test_the_population_is_the_files_that_are_held_under_the_same_path(tmp_path:
 
     found = _drawn(tmp_path, original, copy, leave_out=("left/",))
 
-    assert set(_paths(found)) == {row.path for row in held}
-    assert found.population == Tally(files=len(held) + 1, bytes=(len(held) + 1) * 100)  # errs on the safe side
+    respelled = "na\u00efve-\u00e9".encode()
+    assert set(_paths(found)) == {*(row.path for row in held), respelled}
+    assert found.population == Tally(files=len(held) + 1, bytes=(len(held) + 1) * 100)
+    assert {one.path: one.there for one in found.files if one.there != one.path} == {respelled: copy[-1].path}
+
+
+def test_files_that_the_copy_spells_otherwise_are_drawn_as_often_as_all_others(tmp_path: Path) -> None:
+    """Were they counted and never drawn, a sample would speak of files that it cannot meet."""
+    rows = [a_row(b"%04d-\xc3\xa9" % number, size=number + 1) for number in range(2_000)]
+    copy = [*rows[:1_000], *(replace(row, path=row.path.replace(b"\xc3\xa9", b"e\xcc\x81")) for row in rows[1_000:])]
+
+    found = _drawn(tmp_path, rows, copy, most=400)
+
+    elsewhere = [one for one in found.files if one.there != one.path]
+    assert len(found.files) == 400
+    assert 140 < len(elsewhere) < 260  # 200 on the average; less or more than that once in a billion seeds
+    assert all((one.copy.size, one.there[:4]) == (one.original.size, one.path[:4]) for one in found.files)
+
+
+def test_of_what_is_spelled_otherwise_no_other_file_is_taken_for_it(tmp_path: Path) -> None:
+    """Of two names of the original that fold into one the copy has one; and one that it has twice is nobody's."""
+    original = [a_row(b"Same", size=7), a_row(b"same", mtime_ns=MTIME - 10**10), a_row(b"Twice")]
+    copy = [a_row(b"Same"), a_row(b"twice"), a_row(b"TWICE"), a_row(b"same", size=9)]
+    pair = _compared(tmp_path, a_manifest(tmp_path, original), a_manifest(tmp_path, copy))
+
+    found = {one.path: one for one in draw(pair, CHANCE, 100, _work(tmp_path)).files}
+
+    assert found[b"Twice"].there == b"Twice"  # which is not there: it cannot be read, and counts as differing
+    assert again(pair, [b"Twice"], _work(tmp_path)).held == {}
+    assert all(one.there == one.path for one in found.values())
 
 
 def test_what_both_sides_list_of_a_file_comes_with_it(tmp_path: Path) -> None:
