@@ -90,8 +90,8 @@ class HeldElsewhere:
 
         Those of the paths `but` (below `at`) do not count.
 
-        One stands where size, mtime and ctime, as far as either shows it, are those listed now. Raises EvidenceError
-        where they cannot be read.
+        One stands where size, mtime and ctime are those listed now; where no ctime is shown none does. Raises
+        EvidenceError where they cannot be read.
         """
         found = 0
         for batch in stored.batches():

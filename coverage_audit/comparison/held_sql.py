@@ -59,11 +59,14 @@ STANDING: Final = {
     side: f"""
         SELECT s.place, first(told.k_hi) AS k_hi, first(told.k_lo) AS k_lo FROM {side} s JOIN told
         ON s.key_hi = told.key_hi AND s.key_lo = told.key_lo AND s.size = told.size AND s.mtime = told.mtime
-        WHERE s.tree = $1 AND NOT s.read AND coalesce(s.ctime = told.ctime, true) GROUP BY s.place
+        WHERE s.tree = $1 AND NOT s.read AND s.ctime = told.ctime GROUP BY s.place
     """  # noqa: S608
     for side in _SIDES
 }
-"""A remembered digest stands for a row of the same path and figures that was not read yet."""
+"""A remembered digest stands for a row of the same path and figures that was not read yet.
+
+Without a ctime on both sides none does: a file that was written anew, its size and time put back, would not be seen.
+"""
 
 NOWHERE: Final = "SELECT i FROM mine_content ANTI JOIN other_content USING (k_hi, k_lo)"
 """The files whose content was read and seen in no other; the engine holds the smaller side in memory."""

@@ -172,3 +172,17 @@ def test_a_remembered_digest_stands_while_the_figures_do(engine: Engine, tmp_pat
     assert classes(held) == {}
     others = [one.paths for one in held.to_read("others", listed_too=True)]
     assert others == []  # all that leaves is decided
+
+
+@pytest.mark.parametrize("listed", [True, False], ids=["with the listing", "with the digest"])
+def test_without_a_ctime_no_remembered_digest_stands(engine: Engine, tmp_path: Path, *, listed: bool) -> None:
+    state = StateFolder(path=tmp_path / "state")
+    state.prepare()
+    book, at = DigestBook(state), Address(volume=POOL, path="")
+    shown, row = a_row(b"a"), a_row(b"a") if listed else replace(a_row(b"a"), ctime_ns=None)
+    read_then = HashedFile(
+        path=b"a", size=shown.size, mtime_ns=shown.mtime_ns, ctime_ns=None, digest=hashlib.sha256(b"a").digest()
+    )
+    book.add(at, ALGORITHM, [read_then], datetime(2026, 11, 26, tzinfo=UTC))
+    held = asked(engine, tmp_path, a_tree(tmp_path, a_row(b"mine")), a_tree(tmp_path, row))
+    assert held.remember("others", 0, b"", book.of(at, ALGORITHM), but=frozenset()) == 0
