@@ -21,7 +21,7 @@ from coverage_audit.estate.model import Address, DatasetId
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.evidence.turnover import MassChange, Watched
 from coverage_audit.ledger.turnover_record import KeptTurnover, TurnoverRecord
-from coverage_audit.reckoning.shrinking import shares, signs, usual
+from coverage_audit.reckoning.shrinking import LEARNED, shares, signs, usual
 
 AT_ONCE: Final = timedelta(hours=20)
 """What changes within this time changes at once, in however many audits: less than a day, so that nights stay apart."""
@@ -126,6 +126,8 @@ class _Watch:
     def _turned(self, former: Manifest, within: Path | None = None) -> Turned | None:
         history = self.kept.history if self.kept else ()
         judge = partial(signs, declared=self.place.share, usually=usual(history), known=len(history))
+        if within is not None:  # what was learned since does not end what stood before
+            judge = partial(signs, declared=self.place.share, known=LEARNED)
         leave_out, work = self.place.leave_out, self.parts.work
         try:
             return turn(former, self.tree, leave_out=leave_out, judge=judge, work=work, within=within)

@@ -313,6 +313,22 @@ def test_a_second_change_behind_the_first_is_not_hidden_by_it(station: Station) 
     assert "20 files went each while one of its name with the suffix “.xyz” came" in second.message
 
 
+def test_what_is_usual_by_now_does_not_end_a_change_that_stood_before(station: Station) -> None:
+    """Three nights that lose less than is much teach what is usual there; what went before that is gone still."""
+    declared(station, "")
+    nights(station)
+    for file in takes(station, 25):
+        file.unlink()
+    assert found(nights(station, 1)).answer is Answer.NONCONFORMITY
+    for count in (13, 11, 9):
+        for file in takes(station, count):
+            file.unlink()
+        audited = nights(station, 1)
+
+    assert found(audited).answer is Answer.NONCONFORMITY
+    assert found(nights(station, 1)).answer is Answer.NONCONFORMITY
+
+
 def test_the_state_before_that_cannot_be_read_any_more_ends_nothing(station: Station) -> None:
     declared(station)
     nights(station)
