@@ -90,7 +90,8 @@ def _limits(source: Address, to: Address, estate: Estate, rate: int | None) -> I
         link = _link(device, estate)
         if link is not None:
             yield limit_of_link(device, link)
-    mediums = [_of_medium(estate.volume(place.volume), estate) for place in (source, to)]
+    ends = (estate.volume(source.volume), estate.volume(to.volume))
+    mediums = [_of_medium(volume, estate, written=volume is ends[1]) for volume in ends]
     known = [limit for limit in mediums if limit is not None]
     if known:
         yield min(known, key=lambda limit: limit.rate)
@@ -98,14 +99,19 @@ def _limits(source: Address, to: Address, estate: Estate, rate: int | None) -> I
         yield limit_as_measured(str(source.volume), rate, _DRILLS)
 
 
-def _of_medium(volume: Volume, estate: Estate) -> Limit | None:
-    """Return what a volume's drives do at best together (None: how many there are is not declared)."""
+def _of_medium(volume: Volume, estate: Estate, *, written: bool) -> Limit | None:
+    """Return what a volume's drives do at best together (None: how many there are is not declared).
+
+    A mirror is read from all of its drives at once, and each of them writes everything.
+    """
     on_a_shelf = isinstance(estate.device(volume.key.device).access, ShelfAccess)
     count = len(volume.drives) or int(on_a_shelf or volume.medium in _ONE_AT_A_TIME)
     if not count:
         return None
     parity = volume.parity
-    spent = parity.drives if parity is not None and parity.kind is not ParityKind.MIRROR else 0
+    if parity is not None and parity.kind is ParityKind.MIRROR:
+        return limit_of_medium(str(volume.key), volume.medium, 1 if written else count)
+    spent = parity.drives if parity is not None else 0
     return limit_of_medium(str(volume.key), volume.medium, max(1, count - spent))
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from coverage_audit.estate.model import DeviceId, Estate, SiteId, Volume, VolumeKey
 from coverage_audit.evidence.facts import VolumeFacts
+from coverage_audit.judgement.arrays import losses_stood
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.judgement.counting import ORIGINAL, Holding
 from coverage_audit.judgement.domains import (
@@ -31,7 +32,6 @@ from coverage_audit.judgement.reach import Reach
 from coverage_audit.judgement.serving import lies_elsewhere
 from coverage_audit.judgement.shelf import site_of
 from coverage_audit.judgement.wording import joined
-from coverage_audit.reckoning.parity import array_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,22 +107,12 @@ def of_volume(volume: Volume, estate: Estate) -> Falls:
     for upon, why in _volumes(volume, estate):
         its = of_device(upon.key.device, estate)
         certain = {**{domain: said or why for domain, said in its.items()}, **certain, volume_domain(upon.key): why}
-        _add_drives(upon, why, certain, perhaps, groups)
+        _add_drives(upon, why, losses_stood(upon), certain, perhaps, groups)
     kept = declared_beyond_reach(volume)
     beneath = accounts_of(declared_to_stand_on(volume.key, estate).keys() - {volume.key.device}, estate)
     accounts = {d: kept for d in certain if kept and d.kind is DomainKind.ACCOUNT and d not in beneath}
     certain = {domain: why for domain, why in certain.items() if domain not in accounts}
     return Falls(certain=certain, perhaps=perhaps, groups=tuple(groups), kept_from=accounts)
-
-
-def losses_stood(volume: Volume) -> int | None:
-    """Return how many of its drives a volume may lose (None: what is declared cannot be; 0 where none is declared)."""
-    if not volume.drives:
-        return 0
-    try:
-        return array_of([drive.size for drive in volume.drives], volume.parity).stands
-    except ValueError:
-        return None
 
 
 def _direct(holding: Holding, estate: Estate, machines: Machines, mounting: frozenset[Domain]) -> Falls:
@@ -137,7 +127,8 @@ def _direct(holding: Holding, estate: Estate, machines: Machines, mounting: froz
     groups: list[DriveGroup] = []
     for volume, why in _volumes(place.volume, estate):
         certain[volume_domain(volume.key)] = why
-        _add_drives(volume, why, certain, perhaps, groups)
+        seen = place.volume_facts if volume.key == place.volume.key else None
+        _add_drives(volume, why, losses_stood(volume, seen), certain, perhaps, groups)
     beneath = accounts_of(standing.keys() - {place.device.id}, estate)
     accounts = {d: why for d, why in certain.items() if d.kind is DomainKind.ACCOUNT and d not in beneath}
     kept, doubt = beyond_reach(holding, rehearsal=estate.rehearsal)
@@ -170,14 +161,18 @@ def _volumes(volume: Volume, estate: Estate) -> Iterator[tuple[Volume, str]]:
 
 
 def _add_drives(
-    volume: Volume, why: str, certain: dict[Domain, str], perhaps: dict[Domain, str], groups: list[DriveGroup]
+    volume: Volume,
+    why: str,
+    stands: int | None,
+    certain: dict[Domain, str],
+    perhaps: dict[Domain, str],
+    groups: list[DriveGroup],
 ) -> None:
     drives = tuple(drive_domain(volume.key, number) for number in range(1, len(volume.drives) + 1))
     if not drives:
         return
-    stands = losses_stood(volume)
     if stands is None:
-        perhaps |= dict.fromkeys(drives, f"{why}; what it stands cannot be reckoned from what is declared")
+        perhaps |= dict.fromkeys(drives, f"{why}; how many of its drives it may lose cannot be told")
     elif stands:
         groups.append(DriveGroup(volume=volume.key, drives=drives, needed=stands + 1))
     else:

@@ -23,7 +23,7 @@ _BEST: Final = {
     Medium.TAPE: (400_000_000, "tape drive"),
     Medium.OPTICAL: (72_000_000, "optical drive"),
 }
-"""Bytes a second that one drive of its kind reads at best (common practice, no published source)."""
+"""Bytes a second that one drive of its kind reads or writes at best (common practice, no published source)."""
 
 UNHINDERED: Final = (
     "Small files, encryption and whatever else the boxes do take more time: this is what it takes at least."
@@ -79,7 +79,7 @@ def limit_of_link(device: str, link: int) -> Limit:
 
 
 def limit_of_medium(volume: str, medium: Medium, drives: int = 1) -> Limit | None:
-    """Return what a volume's medium reads at best, with so many drives that read at once; None for a hosted one."""
+    """Return what a volume's medium moves at best, with so many drives at work at once; None for a hosted one."""
     if medium not in _BEST:
         return None
     best, word = _BEST[medium]
@@ -89,7 +89,7 @@ def limit_of_medium(volume: str, medium: Medium, drives: int = 1) -> Limit | Non
         what=f"the {medium.value} of {volume}",
         kind=LimitKind.MEDIUM,
         rate=rate,
-        assumption=f"The medium of {volume} reads {said(rate)} at best ({together}; common practice).",
+        assumption=f"The medium of {volume} moves {said(rate)} at best ({together}; common practice).",
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 from typing import Final
 
 from coverage_audit.estate.units import format_least, format_size
@@ -52,10 +53,8 @@ def size_in_both(size: int) -> str:
 
 def chance_said(chance: float) -> str:
     """Say an upper estimate of a chance in per cent, never as nothing where it is something."""
-    percent = 100 * chance
-    if percent >= 0.1:
-        return f"at most {percent:.1f} %"
-    return "at most 0.1 %" if percent else "0 %"
+    tenths = ceil(1000 * chance)  # up: a bound that is rounded down is none
+    return f"at most {tenths / 10:.1f} %" if tenths else "0 %"
 
 
 def _figures(drive: DriveOut) -> Iterator[tuple[str, str]]:

@@ -115,5 +115,5 @@ def _cuts(table: LossTable, paper: Paper) -> Iterator[str]:
             yield f"  and {len(cuts.sets) - _CUTS} more (--json has them all)"
         if cuts.not_counted:
             yield from paper.wrapped(
-                f"not counted, as nothing shows what they hold: {joined(cuts.not_counted)}", indent=2
+                f"not counted, as nothing shows that they hold it: {joined(cuts.not_counted)}", indent=2
             )

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterator
 from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.visible import visible
 from coverage_audit.judgement.domains import DomainKind
-from coverage_audit.judgement.wording import age, amount, joined, when
+from coverage_audit.judgement.wording import age, amount, files, joined, when
 from coverage_audit.reports.loss_datasets import lacks_said
 from coverage_audit.reports.loss_drive import drive_view
 from coverage_audit.reports.loss_words import (
@@ -71,7 +71,7 @@ def _of_dataset(loss: DatasetLoss, table: LossTable, estate: Estate, gone: Colle
     if loss.original_gone and loss.left_out.files:
         yield f"Left out of its copies by its patterns, and lost: {amount(loss.left_out)}."
     if loss.exposed is not None and loss.exposed.files:
-        yield f"Held by no copy at all: {loss.exposed.files} files."
+        yield f"Held by no copy at all: {files(loss.exposed.files)}."
     for place in loss.left:
         if place != loss.best:
             yield f"Also left: {_place(place, estate, gone)}."

@@ -116,9 +116,11 @@ def _cut(span: timedelta) -> timedelta:
 
 
 def limit_said(restore: Restore | None) -> str:
-    """Say what makes a restore so long (empty: nothing is known of it)."""
-    if restore is None or restore.time is None:
+    """Say what makes a restore so long, or why that is not known (empty: nothing has to come back)."""
+    if restore is None:
         return ""
+    if restore.time is None:
+        return "neither a link nor a drill tells how fast it is"
     fetching = restore.time.fetching
     slowest = restore.time.bottleneck.what
     return f"{slowest}; {format_duration(fetching)} to fetch it" if fetching else slowest

@@ -124,7 +124,7 @@ def _way(dataset: DatasetLoss, best: Place, estate: Estate, clock: Clock, gone: 
         left_out=left_out_said(dataset),
         key=keys_said(best, estate, gone),
         time=time_said(dataset.restore),
-        limit=limit_said(dataset.restore),
+        limit=limit_said(dataset.restore) if dataset.restore is not None and dataset.restore.time else "",
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -11,6 +11,7 @@ from typing import Final
 from coverage_audit.errors import UsageError
 from coverage_audit.estate.model import Medium, Volume
 from coverage_audit.estate.units import format_size
+from coverage_audit.judgement.arrays import array_of_volume
 from coverage_audit.judgement.domains import Domain, volume_domain
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.reckoning.parity import Array, array_of
@@ -20,6 +21,7 @@ from coverage_audit.reckoning.restoring import limit_of_medium
 from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.scenarios.drive_out import ArrayState, AtStake, DriveAge, DriveOut
 from coverage_audit.scenarios.material import DatasetMaterial, Material
+from coverage_audit.scenarios.size import size_of
 
 _YEAR: Final = 365.25
 _OF_ARRAYS: Final = (
@@ -52,7 +54,7 @@ def drive_out(
     Raises UsageError for a replacement that cannot be.
     """
     sizes = tuple(drive.size for drive in volume.drives)
-    state = _state(sizes, volume)
+    state = _as_it_is(volume, material)
     after, steps = replaced(volume, replacing) if replacing is not None else (None, [])
     risk = None if state.wrong else _risk(sizes, volume, sizes[number - 1])
     return DriveOut(
@@ -69,10 +71,23 @@ def drive_out(
     )
 
 
-def _state(sizes: tuple[int, ...], volume: Volume) -> ArrayState:
+def _as_it_is(volume: Volume, material: Material) -> ArrayState:
+    """Return the array as declared, held against what the volume showed of its size."""
+    seen = (
+        holding.place.volume_facts
+        for dataset in material.datasets
+        for holding in dataset.context.holdings.places
+        if holding.place.volume.key == volume.key
+    )
+    return _state(
+        tuple(drive.size for drive in volume.drives), volume, lambda: array_of_volume(volume, next(seen, None))
+    )
+
+
+def _state(sizes: tuple[int, ...], volume: Volume, reckoned: Callable[[], Array] | None = None) -> ArrayState:
     parity = str(volume.parity) if volume.parity is not None else ""
     try:
-        found = array_of(sizes, volume.parity)
+        found = reckoned() if reckoned is not None else array_of(sizes, volume.parity)
     except ValueError as error:
         return ArrayState(drives=sizes, parity=parity, usable=0, unused=0, stands=0, wrong=str(error))
     return _of_array(found, sizes, parity)
@@ -131,9 +146,7 @@ def _at_stake(dataset: DatasetMaterial, volume: Volume, gone_too: frozenset[Doma
     part = [stake for stake in others if stake.holds.shown]
     why = f"{part[0].address} {part[0].holds.value}" if part else "nothing else is shown to hold it"
     for stake in here:
-        yield AtStake(dataset=dataset.judged.id, address=stake.address, bytes=_bytes(dataset), why=why)
-
-
-def _bytes(dataset: DatasetMaterial) -> int | None:
-    compared = [copy.comparison.original for copy in dataset.context.copies if copy.comparison is not None]
-    return max((tally.bytes for tally in compared), default=None)
+        size = size_of(dataset)
+        yield AtStake(
+            dataset=dataset.judged.id, address=stake.address, bytes=None if size is None else size.bytes, why=why
+        )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from coverage_audit.estate.model import DeviceId, Estate, Volume, VolumeKey
+from coverage_audit.judgement.arrays import losses_stood
 from coverage_audit.judgement.domains import (
     Domain,
     DomainKind,
@@ -16,7 +17,7 @@ from coverage_audit.judgement.domains import (
     site_domain,
     volume_domain,
 )
-from coverage_audit.judgement.falling import losses_stood, of_device, of_volume
+from coverage_audit.judgement.falling import of_device, of_volume
 from coverage_audit.scenarios.loss import AlsoFalls
 
 

@@ -9,7 +9,6 @@ from typing import Final
 
 from coverage_audit.estate.model import Proof
 from coverage_audit.evidence.difference import Exposure, Tally
-from coverage_audit.evidence.facts import Gap
 from coverage_audit.judgement.counting import ORIGINAL
 from coverage_audit.judgement.domains import Domain
 from coverage_audit.judgement.holds import Holds
@@ -18,6 +17,7 @@ from coverage_audit.judgement.verdict import Conclusion, JudgedCopy, Standing
 from coverage_audit.scenarios.loss import DatasetLoss, Fate, Place
 from coverage_audit.scenarios.material import DatasetMaterial
 from coverage_audit.scenarios.remaining import Remaining, below_policy
+from coverage_audit.scenarios.size import size_of
 
 _NEVER: Final = datetime.min.replace(tzinfo=UTC)
 _NONE: Final = Tally()
@@ -57,7 +57,7 @@ def dataset_loss(dataset: DatasetMaterial, failed: frozenset[Domain]) -> Dataset
         policy=dataset.context.policy.id,
         fate=fate,
         original_gone=original_out,
-        size=_size(dataset),
+        size=size_of(dataset),
         left_out=dataset.judged.left_out,
         gone=tuple(places[number] for number in fallen.gone),
         left=tuple(left),
@@ -142,16 +142,6 @@ def _number(place: Place | None, dataset: DatasetMaterial) -> int | None:
     if place is None:
         return None
     return next(stake.number for stake in dataset.stakes if stake.address == place.address)
-
-
-def _size(dataset: DatasetMaterial) -> Tally | None:
-    """Return what the original held when it was last seen, without what is left out where a comparison says so."""
-    compared = [copy.comparison.original for copy in dataset.context.copies if copy.comparison is not None]
-    if compared:
-        return max(compared, key=lambda tally: (tally.files, tally.bytes))
-    evidence = dataset.context.original.evidence
-    tree = evidence.as_of if isinstance(evidence.tree, Gap) else evidence.tree
-    return Tally(files=tree.census.files, bytes=tree.census.bytes) if tree is not None else None
 
 
 def _exposed(dataset: DatasetMaterial, fallen: _Fallen) -> Exposure | None:

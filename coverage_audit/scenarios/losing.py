@@ -153,8 +153,12 @@ def _drive(domain: Domain, material: Material, replacing: Replacing | None) -> D
     volume = volume_of(domain, material.estate)
     if volume is None or not volume.drives or not (domain.kind is DomainKind.DRIVE or replacing is not None):
         return None
-    number = int(domain.name.rpartition("#")[2]) if domain.kind is DomainKind.DRIVE else 1
-    return drive_out(volume, number, material, replacing)
+    if domain.kind is DomainKind.DRIVE:
+        return drive_out(volume, int(domain.name.rpartition("#")[2]), material, replacing)
+    outgoing = (
+        number for number, drive in enumerate(volume.drives, start=1) if replacing and drive.size == replacing.old
+    )
+    return drive_out(volume, next(outgoing, 1), material, replacing)
 
 
 def _assumptions(domain: Domain, coming: Sequence[DatasetLoss]) -> Iterable[str]:

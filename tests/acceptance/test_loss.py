@@ -148,6 +148,12 @@ def test_larger_drives_are_reckoned_before_and_after(audited: Station) -> None:
     assert loss["drive"]["replaced"]["usable"] == 24 * 10**12
 
 
+def test_the_drive_that_gives_way_is_the_one_that_is_out(audited: Station) -> None:
+    (loss,) = asked(audited, "kestrel:main", "--replace", "8TB=16TB")["losses"]
+
+    assert loss["drive"]["number"] == 4
+
+
 def test_the_drives_of_a_volume_are_told_apart_from_the_loss_of_all_of_it(audited: Station) -> None:
     page = audited.root / "loss.html"
     ran = audited.called("loss", "kestrel:main", "--replace", "4TB=8TB", "--html", str(page))

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import timedelta
 
-from coverage_audit.estate.units import format_size
+from coverage_audit.estate.units import format_least, format_size
 from coverage_audit.judgement.bringing_back import Estimate, estimate, what_comes_back
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.counting import ORIGINAL
@@ -28,6 +28,7 @@ from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import dataset_subject
 from coverage_audit.judgement.verdict import Answer, EvidenceItem, Finding, JudgedCopy, Standing
 from coverage_audit.judgement.wording import duration
+from coverage_audit.reckoning.restoring import TimeBack
 
 RULE = Rule(
     id="restore-time",
@@ -91,8 +92,11 @@ def _measured(best: Estimate | None) -> str:
         return "no proven copy apart from the original"
     if best.time is None:
         return f"not known: {best.open}"
-    least = "" if best.shown else "at least "
-    return f"{least}{duration(best.time.time)} from {best.source}"
+    return f"{_time(best, best.time)} from {best.source}"
+
+
+def _time(best: Estimate, time: TimeBack) -> str:
+    return duration(time.time) if best.shown else format_least(time.time)
 
 
 def _message(context: DatasetContext, best: Estimate | None, answer: Answer) -> str:
@@ -101,11 +105,10 @@ def _message(context: DatasetContext, best: Estimate | None, answer: Answer) -> 
         return f"With its device gone no copy is proven from which {context.dataset.id} could come back{unless}."
     if best.time is None:
         return f"How long {context.dataset.id} takes to come back from {best.source} cannot be told: {best.open}."
-    least = "" if best.shown else "at least "
     fetched = f", {duration(best.time.fetching)} of it to have it here" if best.time.fetching else ""
     not_shown = f"; {best.open}" if best.open else ""
     return (
-        f"{format_size(best.time.size)} are back from {best.source} in {least}{duration(best.time.time)}{fetched}; "
+        f"{format_size(best.time.size)} are back from {best.source} in {_time(best, best.time)}{fetched}; "
         f"slowest is {best.time.bottleneck.what}{not_shown}."
     )
 

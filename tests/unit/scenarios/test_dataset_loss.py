@@ -222,6 +222,16 @@ def test_what_is_shown_to_be_one_with_an_array_is_lost_with_too_many_of_its_driv
     assert loss(copy_on(heron), gone=both).fate is Fate.TOUCHED
 
 
+def test_a_mirror_that_shows_more_than_one_drive_holds_may_be_lost_with_any_of_them() -> None:
+    pool = replace(HERON.volumes[0], drives=(Drive(size=4 * 10**12),) * 3, parity=Parity(kind=ParityKind.MIRROR))
+    heron = replace(HERON, volumes=(pool,))
+    two_copies = a_place(heron, volume_facts=volume_facts(pool, capacity=6 * 10**12))
+    first = frozenset({drive_domain(pool.key, 1)})
+
+    assert [p.holds for p in loss(copy_on(heron, place=two_copies), gone=first).left] == [Holds.ALL, Holds.NOT_SHOWN]
+    assert dataset_loss(material(copy_on(heron, place=a_place(heron))), first) is None
+
+
 def test_a_copy_is_lost_with_the_box_of_another_dataset_that_shows_the_same_filesystem() -> None:
     found = material(copy_on(HERON))
     other = a_device("bittern", a_volume("bittern:disk"))

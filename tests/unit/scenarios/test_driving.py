@@ -11,13 +11,13 @@ from coverage_audit.errors import UsageError
 from coverage_audit.estate.hardware import Drive, Parity, ParityKind
 from coverage_audit.estate.model import Volume
 from coverage_audit.evidence.difference import Tally
-from coverage_audit.judgement.case import CopyEvidence
+from coverage_audit.judgement.case import CopyEvidence, PlaceEvidence
 from coverage_audit.reckoning.service_life import SERVICE_LIFE
 from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.driving import Replacing, drive_out
 from coverage_audit.scenarios.material import material_of
-from tests.builders.cases import a_case, a_copy, a_gap, a_place, judged, lacking
-from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, a_volume, an_estate
+from tests.builders.cases import a_case, a_copy, a_gap, a_place, judged, lacking, volume_facts
+from tests.builders.station import CURLEW, HELD, HERON, KESTREL, POLICY, RECORDINGS, a_volume, an_estate
 
 TB = 10**12
 NOW = datetime(2026, 11, 27, tzinfo=UTC)
@@ -30,10 +30,16 @@ def volume(*sizes: int, parity: Parity | None) -> Volume:
     )
 
 
-def out(of: Volume, *copies: CopyEvidence, number: int = 1, replacing: Replacing | None = None) -> DriveOut:
+def out(
+    of: Volume,
+    *copies: CopyEvidence,
+    number: int = 1,
+    replacing: Replacing | None = None,
+    place: PlaceEvidence | None = None,
+) -> DriveOut:
     box = replace(KESTREL, volumes=(of,))
     case = a_case(*copies)
-    case = replace(case, original=replace(case.original, place=a_place(box)), policy=replace(POLICY, copies=1))
+    case = replace(case, original=replace(case.original, place=place or a_place(box)), policy=replace(POLICY, copies=1))
     estate = an_estate(box, HERON, CURLEW)
     estate = replace(estate, datasets=(case.dataset,), policies=(case.policy,))
     return drive_out(of, number, material_of(estate, judged(case, estate), at=NOW), replacing)
@@ -83,6 +89,19 @@ def test_what_cannot_be_an_array_says_so_and_reckons_nothing() -> None:
     assert found.risk is None
 
 
+def test_a_mirror_that_shows_more_than_one_drive_holds_is_none_of_all_of_its_drives() -> None:
+    # Two copies spread over 4, 4 and 8 TB hold 8 TB and stand the loss of one; a mirror of all three would hold 4 TB.
+    of = volume(4, 4, 8, parity=Parity(kind=ParityKind.MIRROR))
+
+    def shown(capacity: int) -> DriveOut:
+        box = replace(KESTREL, volumes=(of,))
+        return out(of, place=a_place(box, volume_facts=volume_facts(of, capacity=capacity)))
+
+    assert (shown(4 * TB).array.stands, shown(4 * TB).array.wrong) == (2, "")
+    assert "it shows 8.0 TB, more than a mirror of these drives holds (4.0 TB)" in shown(8 * TB).array.wrong
+    assert shown(8 * TB).risk is None
+
+
 def test_a_volume_without_parity_stands_nothing_and_must_be_copied_first() -> None:
     found = out(volume(4, 4, parity=None), replacing=Replacing(old=4 * TB, new=8 * TB, count=1))
 
@@ -113,3 +132,4 @@ def test_what_a_copy_behind_or_one_that_was_not_seen_holds_is_at_stake() -> None
     assert "heron:pool" in stake.why
     (alone,) = out(volume(4, 4, parity=SPREAD), unseen).at_stake
     assert alone.why == "nothing else is shown to hold it"
+    assert alone.bytes == HELD.bytes, "what was seen of the original, though nothing was compared with it"
