@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import Final
 
 from coverage_audit.audits.drill_wish import copy_of, dataset_of
 from coverage_audit.errors import UsageError
 from coverage_audit.estate.model import Estate
 from coverage_audit.evidence.drilling import Drill, DrillOutcome
 from coverage_audit.ledger.ledger import Ledger
+
+_FIRST_YEAR: Final = 1970
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +29,8 @@ class HandDrill:
 def record_by_hand(estate: Estate, done: HandDrill, now: datetime, ledger: Ledger) -> Drill:
     """Record it; a day counts from its begin, in the estate's zone.
 
-    Raises UsageError for a day to come, empty words, or where it is not said from which of several copies.
+    Raises UsageError for a day to come or before 1970, empty words, or where it is not said from which of several
+    copies.
     """
     who, what = (" ".join(words.split()) for words in (done.who, done.what))
     if not who or not what:
@@ -36,6 +40,8 @@ def record_by_hand(estate: Estate, done: HandDrill, now: datetime, ledger: Ledge
         known = ", ".join(str(one.address) for one in found.copies)
         raise UsageError(f"--copy: say from which copy: {known or f'{found.id} has none'}")
     place = found.copies[0] if done.copy is None else copy_of(found, done.copy)
+    if done.on is not None and done.on.year < _FIRST_YEAR:
+        raise UsageError(f"--on: there is no drill of the year {done.on.year}")
     at = now if done.on is None else datetime.combine(done.on, time(), estate.time_zone)
     if at > now:
         raise UsageError("--on: that day is to come")

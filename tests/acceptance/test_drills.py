@@ -156,6 +156,7 @@ def test_what_a_person_says_to_have_restored_is_noted_and_is_no_proof(station: S
         ("--copy", "heron:pool/elsewhere"),
         ("--copy", "kestrel:main/recordings"),
         ("--scratch", "/nowhere"),
+        ("--by-hand", "--who", "Aoife", "--what", "all of it", "--on", "0001-01-01"),
     ],
 )
 def test_words_that_make_no_sense_and_paths_that_lead_elsewhere_are_refused(
