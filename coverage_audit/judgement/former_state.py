@@ -104,17 +104,17 @@ class _Points:
 
     @property
     def before(self) -> tuple[RecoveryPoint, ...]:
-        """The points of a time at which the state before was still seen."""
-        return tuple(point for point in self.one.points if point.latest <= self.change.turnover.before_at)
+        """The points of a time at which the state before was still seen (none where the clock was set back after)."""
+        seen_before = self.change.turnover.before_at
+        if seen_before > self.change.seen_at:
+            return ()
+        return tuple(point for point in self.one.points if point.latest <= seen_before)
 
     @property
     def between(self) -> tuple[RecoveryPoint, ...]:
         """The points of which their date does not say on which side of the change they are."""
-        return tuple(
-            point
-            for point in self.one.points
-            if point.latest > self.change.turnover.before_at and point.earliest < self.change.seen_at
-        )
+        before = self.before
+        return tuple(point for point in self.one.points if point not in before and point.earliest < self.change.seen_at)
 
     @property
     def shown(self) -> bool:

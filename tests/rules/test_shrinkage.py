@@ -192,6 +192,15 @@ def test_a_point_between_two_listings_may_be_of_either_state(point: Any, said: s
     assert said in told(fallen(a_dated_copy(HERON, point, comparison=holding(Tally())))).message
 
 
+def test_where_the_clock_was_set_back_between_the_listings_no_date_says_of_which_state_a_point_is() -> None:
+    turnover = a_turnover(before_at=SEEN + timedelta(days=300))
+    point = a_point("2026-11-24", SEEN - timedelta(hours=2))
+    case = fallen(a_dated_copy(HERON, point, comparison=holding(Tally())), turnover=turnover)
+
+    assert "whether “2026-11-24” of heron:pool/.points/{point}" in told(case).message
+    assert "from before it, by their dates" not in told(case).message
+
+
 def test_files_with_one_new_suffix_are_told_with_it() -> None:
     renamed = a_turnover(suffixed=TOOK, suffix=b".x\xffz")
     found = told(fallen(turnover=renamed, signs=(Sign.WENT, Sign.SUFFIXED)))
