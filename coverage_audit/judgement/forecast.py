@@ -31,15 +31,20 @@ class RoomForecast:
     inodes: Filling | None
 
 
-def forecasts_of(cases: Sequence[DatasetCase]) -> Mapping[VolumeKey, RoomForecast]:
-    """Look ahead for each volume of which anything was ever seen, in the order of the cases."""
+def forecasts_of(cases: Sequence[DatasetCase], now: datetime) -> Mapping[VolumeKey, RoomForecast]:
+    """Look ahead for each volume of which anything was ever seen, in the order of the cases.
+
+    What bears a time to come (the auditor's clock was set back since) is no evidence.
+    """
     histories = {history.volume: history for case in cases for history in case.rooms}
     seen: dict[VolumeKey, list[RoomDay]] = {}
     for place in _places(cases):
         seen.setdefault(place.volume.key, []).extend(shown_room(place))
+    for history in histories.values():
+        seen.setdefault(history.volume, []).extend(history.days)
     found: dict[VolumeKey, RoomForecast] = {}
     for volume, shown in seen.items():
-        forecast = _forecast(volume, histories.get(volume), shown)
+        forecast = _forecast(volume, histories.get(volume), [day for day in shown if day.at <= now])
         if forecast is not None:
             found[volume] = forecast
     return found
@@ -59,7 +64,7 @@ def shown_room(place: PlaceEvidence) -> Iterable[RoomDay]:
 
 
 def _forecast(volume: VolumeKey, history: RoomHistory | None, shown: Sequence[RoomDay]) -> RoomForecast | None:
-    days = sorted((*(history.days if history else ()), *shown), key=lambda day: (day.at, -(day.free or 0)))
+    days = sorted(shown, key=lambda day: (day.at, -(day.free or 0)))
     if not days:
         return None
     told = [day for day in days if day.capacity and day.free is not None]

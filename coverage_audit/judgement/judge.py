@@ -54,7 +54,7 @@ def judge(  # noqa: PLR0913 - an audit is judged by all of this, and by nothing 
     `drives` are the shelf drives that were found plugged in, `undeclared` what is known of what nobody declared,
     `own` where the auditor's own state lies.
     """
-    rooms = forecasts_of(cases)
+    rooms = forecasts_of(cases, finished)
     audit = _Audit(estate=estate, machines=_machines(cases), rooms=rooms, started=started, finished=finished)
     datasets = tuple(_judge_dataset(case, audit) for case in cases)
     context = EstateContext(

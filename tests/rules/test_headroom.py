@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -166,6 +166,29 @@ def test_a_volume_that_was_not_seen_is_unverified_and_its_history_does_not_stand
         assert on_heron(replace(case, copies=(replace(first, place=dark), *rest))).answer is UNKNOWN
     other = replace(first.place, identity=an_identity(first.place.volume, PinState.CHANGED, "another"))
     assert on_heron(replace(case, copies=(replace(first, place=other), *rest))).answer is UNKNOWN
+
+
+@pytest.mark.parametrize("at", [SEEN + DAY, SEEN + 300 * DAY])
+def test_a_reading_that_bears_a_time_to_come_is_no_evidence(at: datetime) -> None:
+    """The auditor's clock was set back since: what it noted before neither hides tonight nor stands in for it."""
+    case = heron()
+    first, *rest = case.copies
+    history = a_history(first.place.volume.key)
+    ahead = replace(history, days=(*history.days, replace(history.days[-1], at=at)))
+    assert on_heron(heron(0, ahead)).measured == "0 B of 1.0 TB free"
+    told = filling(shrinking(GB, 30 * GB))
+    leak = replace(told, rooms=tuple(_with_one_at(room, at) for room in told.rooms))
+    assert on_heron(leak).measured == on_heron(told).measured
+
+    device = replace(first.place.device, may_be_off=3 * DAY)
+    dark = replace(first, place=replace(first.place, device=device, volume_facts=a_gap(), identity=a_gap()))
+    old = replace(ahead, days=(*(day for day in ahead.days if day.at < SEEN - 9 * DAY), ahead.days[-1]))
+    others = tuple(room for room in case.rooms if room.volume != history.volume)
+    assert on_heron(replace(case, copies=(dark, *rest), rooms=(*others, old))).answer is UNKNOWN
+
+
+def _with_one_at(room: RoomHistory, at: datetime) -> RoomHistory:
+    return replace(room, days=(*room.days, replace(room.days[-1], at=at, free=PLENTY)))
 
 
 def test_a_box_that_may_be_off_is_told_of_by_what_it_showed_last() -> None:
