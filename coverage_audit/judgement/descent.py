@@ -55,6 +55,8 @@ def trouble_of(address: Address, source: JudgedCopy | None) -> str | None:
     found = source.comparison
     if source.standing is Standing.DAMAGED or (found is not None and (found.own.files or found.content.files)):
         return f"it is made of {address}, which is damaged: what is damaged there may lie here unseen"
+    if source.ground is Ground.IDENTITY:
+        return f"it is made of {address}, whose volume is not the one pinned: what is damaged there may lie here unseen"
     if found is None and not source.evidence.copy.is_opaque:
         return f"it is made of {address}, which was not compared: what is damaged there may lie here unseen"
     return None

@@ -8,11 +8,12 @@ import pytest
 
 from coverage_audit.estate.model import Copy
 from coverage_audit.evidence.difference import Mode, Tally
+from coverage_audit.evidence.facts import PinState
 from coverage_audit.evidence.kinship import Alike, Resemblance
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
 from coverage_audit.judgement.descent import sources_of
 from coverage_audit.judgement.verdict import Answer, Finding, Standing
-from tests.builders.cases import a_case, a_comparison, a_copy, a_gap, a_place, judged_dataset
+from tests.builders.cases import a_case, a_comparison, a_copy, a_gap, a_place, an_identity, judged_dataset
 from tests.builders.station import CURLEW, HERON, POLICY, RECORDINGS, an_address
 
 NEAR, FAR = RECORDINGS.copies
@@ -55,6 +56,16 @@ def test_a_copy_of_a_damaged_copy_is_not_trusted_beyond_it(*, gone: bool) -> Non
     assert copy.reason.endswith("what is damaged there may lie here unseen")
     assert found.answer is Answer.UNVERIFIED
     assert judged_dataset(case).conclusion != "conforming"
+
+
+def test_what_was_compared_on_another_volume_says_nothing_of_the_copy_that_it_is_made_of() -> None:
+    place = a_place(HERON)
+    other = replace(place, identity=an_identity(place.volume, PinState.CHANGED, "another filesystem"))
+    case = chained(a_copy(HERON, NEAR, place=other))
+
+    assert judged_dataset(case).copies[0].comparison is not None
+    assert judged_dataset(case).copies[1].standing is Standing.UNVERIFIED
+    assert "not the one pinned" in lineage(case)[0].message
 
 
 def test_a_copy_of_a_place_that_is_not_in_the_case_is_not_trusted_either() -> None:
