@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.judgement.context import DatasetContext
-from coverage_audit.judgement.counting import ORIGINAL, Holding
+from coverage_audit.judgement.counting import ORIGINAL
 from coverage_audit.judgement.verdict import EvidenceItem, Standing
 from coverage_audit.judgement.wording import joined
 
@@ -31,7 +32,7 @@ def with_uncounted(sentence: str, context: DatasetContext) -> str:
 
 def places(numbers: Iterable[int], context: DatasetContext) -> str:
     """Name some places, the original as such."""
-    return joined(_named(number, context.holdings.places[number]) for number in numbers) or "none"
+    return joined(_named(number, context) for number in numbers) or "none"
 
 
 def standings(context: DatasetContext) -> tuple[EvidenceItem, ...]:
@@ -47,5 +48,10 @@ def standings(context: DatasetContext) -> tuple[EvidenceItem, ...]:
     )
 
 
-def _named(number: int, holding: Holding) -> str:
-    return f"{holding.address} (the original)" if number == ORIGINAL else str(holding.address)
+def _named(number: int, context: DatasetContext) -> str:
+    address = str(context.holdings.places[number].address)
+    if number != ORIGINAL:
+        return address
+    tree = context.original.evidence.tree
+    stands_in = isinstance(tree, Gap) and tree.kind is GapKind.NOT_YET
+    return f"{address} ({'in place of the original' if stands_in else 'the original'})"

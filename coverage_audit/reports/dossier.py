@@ -14,6 +14,7 @@ from coverage_audit.estate.model import Estate
 from coverage_audit.estate.units import format_about, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
+from coverage_audit.judgement.wording import amount, so_many
 from coverage_audit.reports.dossier_files import files_csv
 from coverage_audit.reports.dossier_next import CAUTIONS, CHOICE, methods, next_steps
 from coverage_audit.reports.page_words import Clock
@@ -91,10 +92,12 @@ def dossier_page(found: Retirement, estate: Estate) -> str:
         more=all_lone.files - len(named),
         only_here=FILES,
         whole_object=OBJECT,
-        walked=tuple((one, clock.moment(one.at), _tally(one.files, one.bytes)) for one in found.walked),
+        walked=tuple(
+            (one, clock.moment(one.at), amount(Tally(files=one.files, bytes=one.bytes))) for one in found.walked
+        ),
         reading=_reading(found),
         changed=_changed(found),
-        not_kept=tuple((one, _tally(one.tally.files, one.tally.bytes)) for one in found.elsewhere.not_kept),
+        not_kept=tuple((one, amount(one.tally)) for one in found.elsewhere.not_kept),
         methods=methods(one.medium for one in found.walked if not one.stays),
         choice=CHOICE,
         cautions=CAUTIONS,
@@ -104,13 +107,13 @@ def dossier_page(found: Retirement, estate: Estate) -> str:
 
 def _figures(found: Retirement) -> Iterable[Figure]:
     held, kinds = found.elsewhere, found.elsewhere.kinds
-    yield Figure(words="files in all", figure=_of(kinds.files))
+    yield Figure(words="files in all", figure=amount(kinds.files))
     for one in Held:
-        yield Figure(words=one.value, figure=_of(held.of(one)))
-    yield Figure(words="names of files that have several", figure=_of(kinds.hard_linked))
+        yield Figure(words=one.value, figure=amount(held.of(one)))
+    yield Figure(words="names of files that have several", figure=amount(kinds.hard_linked))
     yield Figure(words="empty files", figure=str(kinds.empty))
-    yield Figure(words="left out of copies by the datasets", figure=_of(kinds.left_out))
-    yield Figure(words="symbolic links, of them leading outside", figure=f"{kinds.links}, {kinds.links_out}")
+    yield Figure(words="left out of copies by the datasets", figure=amount(kinds.left_out))
+    yield Figure(words="symbolic links", figure=f"{kinds.links}, {kinds.links_out} of them leading outside")
     yield Figure(words="devices, pipes and sockets, without content", figure=str(kinds.others))
 
 
@@ -126,12 +129,8 @@ def _file(one: LoneFile) -> FileView:
 
 def _reading(found: Retirement) -> Sequence[str]:
     read = found.reading
-    told = [
-        (
-            f"Content of {_tally(read.files, read.bytes)} was read for this; {read.remembered} digests of"
-            f" earlier readings stood."
-        )
-    ]
+    now = amount(Tally(files=read.files, bytes=read.bytes))
+    told = [f"Content of {now} was read for this; {so_many(read.remembered, 'digest')} of earlier readings stood."]
     if read.left is not None:
         told.append(f"Reading the rest takes {format_about(read.left)}.")
     return (*told, *read.notes)
@@ -139,11 +138,3 @@ def _reading(found: Retirement) -> Sequence[str]:
 
 def _changed(found: Retirement) -> Sequence[str]:
     return [f"{volume}/{os.fsdecode(path)}" for volume, path in found.changed[:_MOST_NAMED]]
-
-
-def _of(tally: Tally) -> str:
-    return _tally(tally.files, tally.bytes)
-
-
-def _tally(files: int, octets: int) -> str:
-    return f"{'1 file' if files == 1 else f'{files} files'} ({format_size(octets)})"

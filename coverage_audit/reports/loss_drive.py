@@ -83,7 +83,7 @@ def _array(beside: str, array: ArrayState) -> Iterator[tuple[str, str]]:
 def _rebuild(risk: RebuildRisk) -> Iterator[tuple[str, str]]:
     yield "Until it is made up", f"it stands {_losses(risk.spare)}"
     yield "A rebuild reads", f"{size_in_both(risk.rebuild.read)} and writes {size_in_both(risk.rebuild.written)}"
-    yield "and takes", format_least(risk.least)
+    yield "A rebuild takes", format_least(risk.least)
     yield "Something cannot be read", chance_said(risk.unreadable)
     yield "A further drive fails", chance_said(risk.further)
     yield "Data is lost by either", chance_said(risk.losing)

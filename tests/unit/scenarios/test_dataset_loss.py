@@ -301,6 +301,13 @@ def test_a_policy_that_still_holds_is_not_below() -> None:
     assert found.conclusion is Conclusion.CONFORMING
 
 
+def test_what_stands_in_for_the_original_is_named_as_that() -> None:
+    found = loss(copy_on(CURLEW), copies=2)
+
+    (enough,) = (one.finding.message for one in found.below if one.finding.rule == "enough-copies")
+    assert "curlew:store/it (in place of the original)" in enough
+
+
 def test_elsewhere_is_reckoned_from_where_it_comes_back() -> None:
     found = loss(copy_on(CURLEW), copy_on(HERON), offsite=1, gone=frozenset({site_domain(CURLEW.site)}))
     assert {one.finding.rule for one in found.below} == {"offsite"}
