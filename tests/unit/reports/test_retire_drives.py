@@ -46,7 +46,7 @@ def test_the_figures_of_the_drive_stand_beside_a_verdict_on_the_whole_volume(tol
         "Usable, replaced",
         "28.0 TB",
         "Until it is made up",
-        "and takes",
+        "A rebuild takes",
         "Something cannot be read",
         "A further drive fails",
         "at most",
