@@ -29,7 +29,7 @@ class ReadingPlace:
 
     def root(self, address: Address) -> str:
         """Return where an address of this volume lies on the device."""
-        return f"{self.volume.path.rstrip('/')}/{address.path}".rstrip("/") or "/"
+        return self.volume.at(address.path)
 
 
 def reading_place(estate: Estate, key: VolumeKey, parts: Parts) -> ReadingPlace:
@@ -62,16 +62,7 @@ def _question(estate: Estate, device: Device, volume: Volume) -> Question:
 
 
 def _mounted(answer: Answer) -> tuple[str | None, ...]:
-    for facts in answer.volumes:
-        if isinstance(facts, VolumeFacts):
-            return (
-                facts.filesystem_uuid,
-                facts.device_number,
-                facts.mount_source,
-                facts.mount_target,
-                facts.fs_root,
-            )
-    return ()
+    return next((facts.mounted for facts in answer.volumes if isinstance(facts, VolumeFacts)), ())
 
 
 def _refuse_another(check: IdentityCheck) -> None:

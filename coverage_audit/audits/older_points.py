@@ -36,7 +36,4 @@ def older_points(bare: CopyEvidence, newest: Address, parts: Parts) -> Iterator[
 
 
 def _same_volume(first: VolumeFacts | Gap, again: VolumeFacts | Gap) -> bool:
-    if isinstance(first, Gap) or isinstance(again, Gap):
-        return False
-    shown = ("filesystem_uuid", "device_number", "mount_source", "mount_target", "fs_root")
-    return all(getattr(first, name) == getattr(again, name) for name in shown)
+    return not isinstance(first, Gap) and not isinstance(again, Gap) and first.mounted == again.mounted

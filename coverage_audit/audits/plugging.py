@@ -18,7 +18,7 @@ def lies_on(volume: Volume, datasets: Iterable[Dataset]) -> tuple[tuple[Address,
     plain: list[Address] = []
     dated: list[Copy] = []
     for dataset in datasets:
-        plain += [a for a in (dataset.original, *(copy.address for copy in dataset.copies)) if not a.has_point]
+        plain += [a for a in dataset.places if not a.has_point]
         dated += [copy for copy in dataset.copies if copy.address.has_point]
     return (
         tuple(dict.fromkeys(address for address in plain if address.volume == volume.key)),

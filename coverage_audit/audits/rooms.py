@@ -26,5 +26,4 @@ def rooms_of(estate: Estate, datasets: Iterable[Dataset], started: datetime, led
 
 def volumes_of(dataset: Dataset) -> tuple[VolumeKey, ...]:
     """Return the volumes on which a dataset lies, the original's first."""
-    places = (dataset.original, *(copy.address for copy in dataset.copies))
-    return tuple(dict.fromkeys(place.volume for place in places))
+    return tuple(dict.fromkeys(place.volume for place in dataset.places))

@@ -44,10 +44,6 @@ def ask(errand: Walk, transport: Transport, progress: Progress) -> Iterator[Word
     return _Asking(errand, transport, progress).parts()
 
 
-def _mounted(facts: VolumeFacts) -> tuple[str | None, ...]:
-    return (facts.filesystem_uuid, facts.device_number, facts.mount_source, facts.mount_target, facts.fs_root)
-
-
 class _Asking:
     def __init__(self, errand: Walk, transport: Transport, progress: Progress) -> None:
         self._errand = errand
@@ -178,7 +174,7 @@ class _Asking:
         volume = next(volume for volume in self._question.volumes if volume.key == before.volume)
         entered = self._entered.get(volume.key)
         after = self._volume_facts(volume)
-        if _mounted(after) != _mounted(before) or self._entered.get(volume.key) != entered:
+        if after.mounted != before.mounted or self._entered.get(volume.key) != entered:
             raise TransportError(GapKind.ANOTHER_VOLUME, "another volume was mounted while it was walked")
 
     def _pointed(self, copy: Copy) -> Iterator[Word]:
@@ -224,7 +220,7 @@ class _Asking:
 
     def _path(self, address: Address) -> str:
         volume = next(volume for volume in self._question.device.volumes if volume.key == address.volume)
-        return f"{volume.path.rstrip('/')}/{address.path}".rstrip("/") or "/"
+        return volume.at(address.path)
 
     def _is_doubtful(self, address: Address) -> bool:
         # A volume that did not answer may hold its walker for ever: it comes last, when the others are seen.

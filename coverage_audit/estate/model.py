@@ -116,6 +116,10 @@ class Volume:
     encrypted: bool = False
     key_kept: tuple[str, ...] = ()
 
+    def at(self, below: str) -> str:
+        """Return where what lies below its path is on the device."""
+        return f"{self.path.rstrip('/')}/{below}".rstrip("/") or "/"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Attestation:
@@ -212,6 +216,11 @@ class Dataset:
     leave_out: tuple[str, ...] = ()
     formerly: tuple[DatasetId, ...] = ()
     moved_from: tuple[Address, ...] = ()
+
+    @property
+    def places(self) -> tuple[Address, ...]:
+        """Where it is declared to lie: the original, then the copies."""
+        return (self.original, *(copy.address for copy in self.copies))
 
 
 @dataclass(frozen=True, kw_only=True)

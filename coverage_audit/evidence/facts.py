@@ -124,6 +124,11 @@ class VolumeFacts:
     inodes: int | None = None
     inodes_free: int | None = None
 
+    @property
+    def mounted(self) -> tuple[str | None, ...]:
+        """What is mounted there: another volume, or another part of one, shows another of these."""
+        return (self.filesystem_uuid, self.device_number, self.mount_source, self.mount_target, self.fs_root)
+
 
 class PinState(StrEnum):
     """How a volume's identity stands against the one pinned."""

@@ -122,3 +122,8 @@ class DatasetCase:
     rooms: tuple[RoomHistory, ...] = ()
     rates: tuple[MeasuredRate, ...] = ()
     resembling: tuple[Resemblance, ...] = ()
+
+    @property
+    def places(self) -> tuple[PlaceEvidence, ...]:
+        """What is known of each place, the original's first."""
+        return (self.original.place, *(copy.place for copy in self.copies))

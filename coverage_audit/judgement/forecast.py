@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import chain
 
 from coverage_audit.estate.model import VolumeKey
 from coverage_audit.evidence.facts import IdentityCheck, VolumeFacts
@@ -38,7 +39,7 @@ def forecasts_of(cases: Sequence[DatasetCase], now: datetime) -> Mapping[VolumeK
     """
     histories = {history.volume: history for case in cases for history in case.rooms}
     seen: dict[VolumeKey, list[RoomDay]] = {}
-    for place in _places(cases):
+    for place in chain.from_iterable(case.places for case in cases):
         seen.setdefault(place.volume.key, []).extend(shown_room(place))
     for history in histories.values():
         seen.setdefault(history.volume, []).extend(history.days)
@@ -87,10 +88,3 @@ def _inodes(days: Sequence[RoomDay]) -> Filling | None:
     if len({day.inodes for day in told}) > len({day.capacity for day in told}):
         return None  # made as they are needed: what limits them is the room itself
     return filling(*readings_of(Shown(at=day.at, size=day.inodes or 0, free=day.inodes_free or 0) for day in told))
-
-
-def _places(cases: Iterable[DatasetCase]) -> Iterable[PlaceEvidence]:
-    for case in cases:
-        yield case.original.place
-        for copy in case.copies:
-            yield copy.place

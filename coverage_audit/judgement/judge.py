@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import chain
 
 from coverage_audit.estate.model import DeviceId, Estate, VolumeKey
 from coverage_audit.evidence.facts import DeviceFacts, Gap, IdentityCheck
@@ -12,7 +13,7 @@ from coverage_audit.evidence.own import OwnPlaces
 from coverage_audit.evidence.shelf import DriveSeen
 from coverage_audit.evidence.surveyed import Undeclared
 from coverage_audit.judgement.about_pruning import going_next
-from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
+from coverage_audit.judgement.case import DatasetCase
 from coverage_audit.judgement.conclusions import conclude, conclude_estate, waived, worst
 from coverage_audit.judgement.context import DatasetContext, EstateContext
 from coverage_audit.judgement.descent import with_descent
@@ -135,7 +136,7 @@ def findings_of(context: DatasetContext) -> tuple[Finding, ...]:
 def _devices(cases: Sequence[DatasetCase]) -> dict[DeviceId, DeviceFacts | Gap]:
     """Gather what the devices showed; where places of one device know different things, the least assuring."""
     found: dict[DeviceId, DeviceFacts | Gap] = {}
-    for place in _places(cases):
+    for place in chain.from_iterable(case.places for case in cases):
         known = found.get(place.device.id)
         if known is None or _assurance(place.device_facts) < _assurance(known):
             found[place.device.id] = place.device_facts
@@ -151,12 +152,8 @@ def _assurance(facts: DeviceFacts | Gap) -> tuple[int, timedelta]:
 def _machines(cases: Iterable[DatasetCase]) -> dict[DeviceId, DeviceFacts]:
     """Gather the facts of all devices, also of those that another place did not see."""
     return {
-        place.device.id: place.device_facts for place in _places(cases) if isinstance(place.device_facts, DeviceFacts)
+        place.device.id: place.device_facts
+        for case in cases
+        for place in case.places
+        if isinstance(place.device_facts, DeviceFacts)
     }
-
-
-def _places(cases: Iterable[DatasetCase]) -> Iterable[PlaceEvidence]:
-    for case in cases:
-        yield case.original.place
-        for copy in case.copies:
-            yield copy.place

@@ -7,15 +7,11 @@ than what it opens: a key that goes with it opens nothing, and a key inside of i
 
 from __future__ import annotations
 
-from typing import Final
-
 from coverage_audit.estate.model import Estate
 from coverage_audit.judgement.domains import Domain, DomainKind
 from coverage_audit.judgement.key_places import keys_left
 from coverage_audit.judgement.stakes import Stake
 from coverage_audit.judgement.wording import joined
-
-_KINDS: Final = tuple(DomainKind)
 
 
 def lost_with(copy: Stake, original: Stake, estate: Estate) -> str | None:
@@ -40,4 +36,4 @@ def lost_with(copy: Stake, original: Stake, estate: Estate) -> str | None:
 def _singly(stake: Stake) -> list[Domain]:
     """Return the failures that take a place by themselves, the narrowest first."""
     single = (domain for domain in stake.falls.certain if stake.falls.by(frozenset({domain})))
-    return sorted(single, key=lambda domain: (_KINDS.index(domain.kind), domain.name))
+    return sorted(single, key=lambda domain: (domain.breadth, domain.name))

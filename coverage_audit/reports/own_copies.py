@@ -36,8 +36,7 @@ def best_copy(dataset: str, estate: Estate, judged: JudgedEstate | None) -> Judg
 def place_said(copy: JudgedCopy, estate: Estate) -> str:
     """Say where a copy is, as one types it there."""
     device, volume = copy.evidence.place.device, copy.evidence.place.volume
-    path = f"{volume.path.rstrip('/')}/{copy.address.path}" if copy.address.path else volume.path
-    return f"{device.id}, {path} ({site_name(estate, device)})"
+    return f"{device.id}, {volume.at(copy.address.path)} ({site_name(estate, device)})"
 
 
 def key_said(copy: JudgedCopy, estate: Estate) -> str:

@@ -22,7 +22,7 @@ class Leaving:
 
     def touches(self, dataset: Dataset) -> bool:
         """Whether any place of a dataset lies on what leaves."""
-        return any(map(self.holds, (dataset.original, *(copy.address for copy in dataset.copies))))
+        return any(map(self.holds, dataset.places))
 
 
 def leaving_with(estate: Estate, devices: Iterable[DeviceId], volumes: Iterable[VolumeKey]) -> Leaving:

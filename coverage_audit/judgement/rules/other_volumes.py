@@ -52,8 +52,4 @@ def check(context: EstateContext) -> Iterable[Finding]:
 
 
 def _used(context: EstateContext) -> set[VolumeKey]:
-    return {
-        address.volume
-        for dataset in context.estate.datasets
-        for address in (dataset.original, *(copy.address for copy in dataset.copies))
-    }
+    return {address.volume for dataset in context.estate.datasets for address in dataset.places}
