@@ -11,10 +11,12 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from coverage_audit.collectors.errands import Back, ReadBack
+from coverage_audit.collectors.file_figures import NO_FILE
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
+from coverage_audit.collectors.opening_files import Opener
 from coverage_audit.collectors.pace import OutOfTimeError, Pace
 from coverage_audit.collectors.readers import content
-from coverage_audit.collectors.readers.content import NO_FILE, ContentStream
+from coverage_audit.collectors.readers.content import ContentStream
 from coverage_audit.collectors.readers.digests import is_about_a_path
 from coverage_audit.collectors.readers.sftp_tree import read_over_sftp
 from coverage_audit.collectors.reading_here import still_there
@@ -33,8 +35,6 @@ BY_SFTP: Final = "over SFTP"
 
 _PIECE: Final = 1 << 20
 _REPLACED: Final = frozenset({errno.ENOTDIR, errno.ELOOP})  # a part of the path is a link by now
-_FOLDER: Final = os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC
-_FILE: Final = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
 
 
 def read_wanted(errand: ReadBack, transport: Transport, send: Callable[[Back], None]) -> None:
@@ -83,7 +83,8 @@ def read_here(root: str, wanted: Sequence[Wanted], sink: Sink, pace: Pace) -> No
     for one in wanted:
         sink.begin(one)
         try:
-            descriptor = _opened(os.fsencode(root), one.path)
+            with Opener(root) as opener:
+                descriptor = opener.open(one.path)
         except OSError as error:
             sink.end(NO_FILE if error.errno in _REPLACED else error.strerror or str(error))
             continue
@@ -91,22 +92,6 @@ def read_here(root: str, wanted: Sequence[Wanted], sink: Sink, pace: Pace) -> No
             sink.end(_read(descriptor, one, sink, pace))
         finally:
             os.close(descriptor)
-
-
-def _opened(root: bytes, path: bytes) -> int:
-    *folders, name = path.split(b"/")
-    at = os.open(root, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
-    try:
-        for folder in folders:
-            below = os.open(folder, _FOLDER, dir_fd=at)
-            os.close(at)
-            at = below
-        try:
-            return os.open(name, _FILE | getattr(os, "O_NOATIME", 0), dir_fd=at)
-        except PermissionError:
-            return os.open(name, _FILE, dir_fd=at)  # only its owner may ask for that
-    finally:
-        os.close(at)
 
 
 def _read(descriptor: int, one: Wanted, sink: Sink, pace: Pace) -> str | None:

@@ -27,7 +27,7 @@ PREFIX: Final = "coverage-audit-drill-"
 
 
 class Scratch:
-    """A sink that holds each file on the scratch disk; `say` is told what came of it. See `readers.content.Sink`.
+    """A sink that holds each file on the scratch disk; `say` is told what came of it. See `sink.Sink`.
 
     Every method raises TransportError (STORAGE) where the scratch disk fails.
     """

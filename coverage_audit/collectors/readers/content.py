@@ -8,10 +8,10 @@ file of any size passes through a bounded memory; nothing of it counts before th
 from __future__ import annotations
 
 import os
-import re
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from coverage_audit.collectors.file_figures import NO_FILE, NOTHING_TOLD, file_figures, why_not_read
 from coverage_audit.collectors.framing import MODES, beginning, ending, refusal
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
 from coverage_audit.collectors.requests import Request
@@ -20,18 +20,11 @@ from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
-from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.visible import visible
 
 _MOST_BETWEEN: Final = 1 << 20  # bytes of what is no content: noise of start files, a name and its figures
-_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?) / .*")
-_FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
-GONE: Final = "it was gone"
-NO_FILE: Final = "it is no file any more"
 ANOTHER: Final = frozenset({CHANGED_BEFORE, CHANGED_MEANWHILE, NO_FILE})
 """Why a file does not count that is not, or not any more, what was listed."""
-_WHY: Final = {b"gone": GONE, b"changed": NO_FILE, b"unreadable": "it could not be read"}
-_NOTHING: Final = "the box told nothing of it"
 _REFUSAL: Final = b"R "
 _NEVER: Final = b"\0\0never\0\0"  # nothing more comes of this answer but its end
 
@@ -132,7 +125,7 @@ class ContentStream:
         yield b"\0"
         before = self._field()
         if state != b"ok":
-            self._sink.end(_WHY.get(state, _NOTHING))
+            self._sink.end(why_not_read(state))
             return
         yield b"\0"
         length = self._field()
@@ -160,13 +153,10 @@ class ContentStream:
 
 def _why(one: Wanted, status: bytes, before: bytes, after: bytes) -> str | None:
     """Say why what came does not count (None: it does)."""
-    shape = _FIGURES.fullmatch(before)
-    if shape is None:
-        return _NOTHING
-    seconds, fraction = divmod(one.mtime_ns, SECOND_NS)
-    shown = _FRACTION.search(shape[3])
-    within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
-    if (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:
+    first = file_figures(before)
+    if first is None:
+        return NOTHING_TOLD
+    if not first.are_of(one):
         return CHANGED_BEFORE
     if after != before:
         return CHANGED_MEANWHILE

@@ -10,24 +10,20 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
+from coverage_audit.collectors.file_figures import NOTHING_TOLD, file_figures, why_not_read
 from coverage_audit.collectors.framing import fields
+from coverage_audit.collectors.hashing import CHANGED_MEANWHILE
 from coverage_audit.collectors.requests import Request
 from coverage_audit.collectors.requests import batches as cut_to_fit
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
-from coverage_audit.evidence.instants import SECOND_NS
 from coverage_audit.evidence.visible import visible
 
 LENGTHS: Final = {"md5": 16, "sha1": 20, "sha256": 32, "sha512": 64}
 """Bytes of a digest by its algorithm."""
 
-_FIGURES: Final = re.compile(rb"(\d+) (-?\d+) ([0-9:.+ -]+?)(?: / (-?\d+) ([0-9:.+ -]+))?")
-_FRACTION: Final = re.compile(rb"\.([0-9]{9})(?![0-9])")
 _ONE_PATH: Final = re.compile(r"gate\.conf allows no root that holds \./|a path does not lie below its root")
-_WHY: Final = {b"gone": "it was gone", b"changed": "it is no file any more", b"unreadable": "it could not be read"}
-_NOTHING: Final = "the box told nothing of it"
-_CHANGED: Final = "it changed while it was read"
 
 
 def batches(algorithm: str, root: str, wanted: Sequence[Wanted]) -> tuple[tuple[Wanted, ...], ...]:
@@ -75,27 +71,16 @@ def _told(
     state: bytes, digest: bytes, figures: tuple[bytes, bytes], one: Wanted, length: int
 ) -> HashedFile | NotHashed:
     if state != b"ok":
-        return NotHashed(path=one.path, why=_WHY.get(state, _NOTHING))
-    shape = _FIGURES.fullmatch(figures[0])
-    if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or shape is None:
-        return NotHashed(path=one.path, why=_NOTHING)
-    seconds, fraction = divmod(one.mtime_ns, SECOND_NS)
-    shown = _FRACTION.search(shape[3])
-    within = shown is not None and fraction and int(shown[1]) != fraction  # 0 in listings by whole seconds
-    if figures[0] != figures[1] or (int(shape[1]), int(shape[2])) != (one.size, seconds) or within:
-        return NotHashed(path=one.path, why=_CHANGED)
+        return NotHashed(path=one.path, why=why_not_read(state))
+    before = file_figures(figures[0])
+    if not re.fullmatch(rb"[0-9a-f]{%d}" % (2 * length), digest) or before is None:
+        return NotHashed(path=one.path, why=NOTHING_TOLD)
+    if figures[0] != figures[1] or not before.are_of(one):
+        return NotHashed(path=one.path, why=CHANGED_MEANWHILE)
     return HashedFile(
         path=one.path,
         size=one.size,
         mtime_ns=one.mtime_ns,
-        ctime_ns=_ctime(shape),
+        ctime_ns=before.ctime_ns,
         digest=bytes.fromhex(digest.decode("ascii")),
     )
-
-
-def _ctime(shape: re.Match[bytes]) -> int | None:
-    """Return when the file's entry was changed last; a gate of an earlier version does not tell it."""
-    if shape[4] is None:
-        return None
-    fraction = _FRACTION.search(shape[5])
-    return int(shape[4]) * SECOND_NS + (int(fraction[1]) if fraction else 0)

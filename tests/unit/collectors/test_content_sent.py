@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from coverage_audit.collectors.file_figures import GONE
 from coverage_audit.collectors.gate_text import gate_text
 from coverage_audit.collectors.hashing import CHANGED_BEFORE
 from coverage_audit.collectors.readers import content
@@ -124,7 +125,7 @@ def test_what_is_not_the_file_that_was_listed_does_not_count_and_its_neighbours_
     kept = read(*answered(shell, root, files), root, files)
     assert set(kept.whole) == {b"closed", b"fine"}
     assert kept.why[b"edited"] == CHANGED_BEFORE
-    assert kept.why[b"gone"] == content.GONE
+    assert kept.why[b"gone"] == GONE
     assert kept.why[b"link"] == kept.why[b"pipe"] == "it is no file any more"
 
 
