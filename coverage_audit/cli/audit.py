@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from functools import cache, partial
 from pathlib import Path
@@ -12,6 +11,7 @@ import click
 from coverage_audit.audits.audit import Audited, run_audit
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
+from coverage_audit.cli.screen import screen
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING, EX_NOTICE_FAILED
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
@@ -85,11 +85,11 @@ def undelivered(outcome: Outcome, estate: Estate) -> str:
 def _printed(audited: Audited, *, as_json: bool) -> str:
     if as_json:
         return audit_json(audited.judged, audited.recorded.events, audited.recorded.audit) + "\n"
-    terminal = sys.stdout.isatty()
+    out = screen()
     return audit_text(
         audited.judged,
-        width=shutil.get_terminal_size((100, 24)).columns if terminal else 100,
-        colour=terminal,
+        width=out.width,
+        colour=out.colour,
         since=audited.recorded.since,
         changes=[event.change for event in audited.recorded.events],
         number=audited.recorded.audit,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
-import sys
 from pathlib import Path
 
 import click
 
 from coverage_audit.audits.looking_back import begin_of, look_back
 from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.screen import screen
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.reports.changes import changes_of
@@ -51,7 +50,6 @@ def command(*, since: str, as_json: bool, page_file: Path | None, estate_file: P
     if as_json:
         click.echo(changes_json(changes))
     else:
-        terminal = sys.stdout.isatty()
-        width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
-        click.echo(changes_text(changes, width=width, colour=terminal), nl=False)
+        out = screen()
+        click.echo(changes_text(changes, width=out.width, colour=out.colour), nl=False)
     return EX_CONFORMING

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import itertools
-import shutil
-import sys
 from pathlib import Path
 
 import click
 
 from coverage_audit.cli.places import estate_option, state_option
+from coverage_audit.cli.screen import screen
 from coverage_audit.cli.stored import stored_finding
 from coverage_audit.comparison.rows import differing_rows
 from coverage_audit.estate.former import lineage_of
@@ -37,7 +36,7 @@ def command(*, finding: str, rows: int, estate_file: Path, state_folder: Path) -
     estate = read_estate(estate_file)
     with reading(state_folder) as ledger:
         stored = stored_finding(ledger, finding)
-        terminal = sys.stdout.isatty()
+        out = screen()
         click.echo(
             explain_text(
                 stored.finding,
@@ -45,8 +44,8 @@ def command(*, finding: str, rows: int, estate_file: Path, state_folder: Path) -
                 since=stored.since,
                 audited=stored.at,
                 zone=estate.time_zone,
-                width=shutil.get_terminal_size((100, 24)).columns if terminal else 100,
-                colour=terminal,
+                width=out.width,
+                colour=out.colour,
             ),
             nl=False,
         )

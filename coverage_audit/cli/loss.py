@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from importlib.metadata import version
 from pathlib import Path
@@ -15,6 +14,7 @@ from coverage_audit.audits.losing import Lost, lose
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
 from coverage_audit.cli.replacing import count_option, replace_option, replacing_of
+from coverage_audit.cli.screen import screen
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
@@ -34,8 +34,7 @@ from coverage_audit.wiring import assembled, own_in, reading, wall_clock
 EPILOG: Final = (
     "Exit status: 0 no single failure that was asked about loses a dataset whole, 1 one does, 69 after one nothing "
     "shows that a dataset is left, something was not judged, or there is no audit of the last night; 64 DOMAIN is "
-    "nothing of this estate, 73 a page "
-    "cannot be written, 75 an audit is running, 78 the estate file is wrong."
+    "nothing of this estate, 73 a page cannot be written, 75 an audit is running, 78 the estate file is wrong."
 )
 
 
@@ -100,9 +99,8 @@ def command(  # noqa: PLR0913 - one argument for each word of the command
 def _printed(lost: Lost, table: LossTable, estate: Estate, *, as_json: bool) -> str:
     if as_json:
         return loss_json(table, lost.changes, lost.loads) + "\n"
-    terminal = sys.stdout.isatty()
-    width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
-    return loss_text(table, estate, width=width, colour=terminal, changes=lost.changes, loads=lost.loads)
+    out = screen()
+    return loss_text(table, estate, width=out.width, colour=out.colour, changes=lost.changes, loads=lost.loads)
 
 
 def _status(table: LossTable) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from pathlib import Path
 
@@ -14,7 +13,9 @@ from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
 from coverage_audit.cli.refusing import refuse
 from coverage_audit.cli.replacing import count_option, replace_option, replacing_of
-from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
+from coverage_audit.cli.screen import screen
+from coverage_audit.comparison.leaving_out import LeavingOut
+from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING, ComparisonError
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.reports.dossier import write_dossier
 from coverage_audit.reports.retire_json import retire_json
@@ -82,6 +83,10 @@ def command(  # noqa: PLR0913 - the options of one command
     needs_word = bool(not_kept or filesystem_not_kept)
     refuse(needs_word and not (who.strip() and why.strip()), "what need not be kept is said with --who and --why")
     refuse(not needs_word and (who or why), "--who and --why belong to --not-kept or --filesystem-not-kept")
+    for pattern in not_kept:
+        refuse(
+            not _is_pattern(pattern), f"--not-kept: '{pattern}' is no pattern that names anything (gitignore syntax)"
+        )
     estate = read_estate(estate_file)
     drive = next(iter(drives_of(estate, targets)), None)
     wish = RetireWish(
@@ -102,6 +107,13 @@ def command(  # noqa: PLR0913 - the options of one command
     if as_json:
         click.echo(retire_json(found))
     else:
-        width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
-        click.echo(retire_text(found, width=width), nl=False)
+        click.echo(retire_text(found, width=screen().width), nl=False)
     return STATUS[found.verdict]
+
+
+def _is_pattern(text: str) -> bool:
+    """Whether it can be understood, and names something; one that begins with '!' takes back what others name."""
+    try:
+        return bool(LeavingOut([text])) or text.startswith("!")
+    except ComparisonError:
+        return False

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import socket
 import sys
 from pathlib import Path
@@ -12,6 +11,7 @@ import click
 from coverage_audit.audits.surveying import run_survey
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
+from coverage_audit.cli.screen import screen
 from coverage_audit.collectors.mounted_here import mounted_here
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, UsageError
 from coverage_audit.estate.reader import read_estate
@@ -51,8 +51,7 @@ def command(*, device: str | None, as_draft: bool, as_json: bool, estate_file: P
     elif as_json:
         click.echo(survey_json(surveyed))
     else:
-        terminal = sys.stdout.isatty()
-        width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
-        click.echo(survey_text(surveyed, zone=estate.time_zone, width=width, colour=terminal), nl=False)
+        out = screen()
+        click.echo(survey_text(surveyed, zone=estate.time_zone, width=out.width, colour=out.colour), nl=False)
     missing = surveyed.gaps or surveyed.unseen or any(survey.blind for survey in surveyed.surveys)
     return EX_EVIDENCE_MISSING if missing else EX_CONFORMING

@@ -12,6 +12,7 @@ import click
 from coverage_audit.audits.audit import Audited, run_audit
 from coverage_audit.audits.field_station import build_station, let_faults_happen
 from coverage_audit.cli.progress import walking
+from coverage_audit.cli.screen import screen
 from coverage_audit.errors import UsageError
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import read_estate
@@ -47,9 +48,8 @@ def command(*, folder: Path | None) -> int:
     judged, recorded = audited.judged, audited.recorded
     write_page(page, audit_page(judged, estate, since=recorded.since, now=judged.finished, number=recorded.audit))
     click.echo()
-    width = shutil.get_terminal_size((100, 24)).columns if sys.stdout.isatty() else 100
-    colour = sys.stdout.isatty()
-    click.echo(audit_text(judged, width=width, colour=colour, since=recorded.since, number=recorded.audit))
+    out = screen()
+    click.echo(audit_text(judged, width=out.width, colour=out.colour, since=recorded.since, number=recorded.audit))
     click.echo(f"The page:   {page}")
     click.echo(f"The estate: {estate_file}")
     click.echo("Audit it yourself, change something, and audit it again:")

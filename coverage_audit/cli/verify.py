@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from pathlib import Path
 
@@ -12,6 +11,7 @@ from coverage_audit.audits.audit import run_audit
 from coverage_audit.audits.verifying import Wish
 from coverage_audit.cli.places import estate_option, state_option
 from coverage_audit.cli.progress import walking
+from coverage_audit.cli.screen import screen
 from coverage_audit.errors import EX_CONFORMING, EX_EVIDENCE_MISSING, EX_NONCONFORMING
 from coverage_audit.estate.reader import read_estate
 from coverage_audit.evidence.verified import Verified
@@ -42,9 +42,8 @@ def command(*, datasets: tuple[str, ...], whole: bool, as_json: bool, estate_fil
     if as_json:
         click.echo(verified_json(judged))
     else:
-        terminal = sys.stdout.isatty()
-        width = shutil.get_terminal_size((100, 24)).columns if terminal else 100
-        click.echo(verified_text(judged, width=width, colour=terminal), nl=False)
+        out = screen()
+        click.echo(verified_text(judged, width=out.width, colour=out.colour), nl=False)
     return status_of(judged)
 
 
