@@ -28,17 +28,17 @@ _HDD: Final = Sanitising(
     medium="Hard disks",
     clear="Overwrite every block that can be addressed once, over the whole drive and not over files; read parts back.",
     purge=(
-        "The drive's own sanitize command (overwrite or cryptographic erase); cryptographic erase only where everything"
-        " on it was encrypted from its first day. It reaches hidden and remapped areas, which overwriting does not."
+        "The drive's own sanitize command (overwrite or cryptographic erase); cryptographic erase only where "
+        "everything on it was encrypted from its first day. It reaches hidden and remapped areas, which overwriting "
+        "does not."
     ),
     destroy="Shred or melt the platters; a degausser strong enough for the drive makes it useless, too.",
 )
 _SSD: Final = Sanitising(
     medium="Solid-state drives, memory cards, phones",
     clear=(
-        "Overwriting does not reach worn and spare cells: it is little more than deleting. Take the drive's"
-        " own format or"
-        " erase command."
+        "Overwriting does not reach worn and spare cells: it is little more than deleting. Take the drive's own format "
+        "or erase command."
     ),
     purge="The drive's own sanitize command: block erase, or cryptographic erase where all of it was encrypted.",
     destroy="Shred to pieces smaller than a memory chip, or burn. A degausser does nothing, a drilled hole not enough.",
@@ -65,41 +65,35 @@ _OF: Final = {Medium.HDD: _HDD, Medium.SSD: _SSD, Medium.TAPE: _TAPE, Medium.OPT
 
 CHOICE: Final = (
     (
-        "Clear is enough where the medium stays in the house with the same people. Purge before it is given"
-        " away, sold or"
-        " sent back. Destroy what holds what must never be read, and what cannot be purged."
+        "Clear is enough where the medium stays in the house with the same people. Purge before it is given away, sold "
+        "or sent back. Destroy what holds what must never be read, and what cannot be purged."
     ),
     (
-        "A drive that failed takes no command: whatever it is made of, it can only be destroyed. The same"
-        " holds of one whose"
-        " erase command ends in an error."
+        "A drive that failed takes no command: whatever it is made of, it can only be destroyed. The same holds of one "
+        "whose erase command ends in an error."
     ),
     (
-        "Drives in an array are sanitised one by one, not through the array. Check each afterwards, and"
-        " write down its serial"
-        " number, the method, the date and who did it."
+        "Drives in an array are sanitised one by one, not through the array. Check each afterwards, and write down its "
+        "serial number, the method, the date and who did it."
     ),
 )
 CAUTIONS: Final = (
     (
-        "What is erased cannot be brought back, by nobody. Read the device's name and serial number aloud"
-        " before you begin,"
-        " and compare them with this page."
+        "What is erased cannot be brought back by anybody. Read the device's name and serial number aloud before you "
+        "begin, and compare them with this page."
     ),
     (
-        "Pull the mains plug before a box is opened, and wait: power supplies stay charged. A UPS gives"
-        " mains voltage with its"
-        " plug pulled; its batteries are heavy, and a short circuit burns."
+        "Pull the mains plug before a box is opened, and wait: power supplies stay charged. A UPS gives mains voltage "
+        "with its plug pulled; its batteries are heavy, and a short circuit burns."
     ),
     (
-        "Lithium batteries that are swollen, dented or wet are neither pressed nor charged nor thrown away:"
-        " they are put outside, away from what burns."
+        "Lithium batteries that are swollen, dented or wet are neither pressed nor charged nor thrown away: they are "
+        "put outside, away from what burns."
     ),
     "A rack or a full disk shelf is lifted by two; take out the drives first, the lowest units last.",
     (
-        "Batteries and electronics are no household waste. What must be done with them, and what only a"
-        " licensed electrician or"
-        " a certified recycler may do, is local code: ask your municipality, and keep the receipt."
+        "Batteries and electronics are no household waste. What must be done with them, and what only a licensed "
+        "electrician or a certified recycler may do, is local code: ask your municipality, and keep the receipt."
     ),
 )
 
@@ -125,15 +119,14 @@ def next_steps(verdict: Verdict, asked: Sequence[str], estate_file: str) -> tupl
         *first,
         "Take it off the network, or switch it off, and leave it so for a while. What misses it will say so.",
         (
-            f"Remove it from the estate ({estate_file or 'estate.yaml'}); where an original lay on it,"
-            f" write its new place and,"
-            " under `moved_from`, the old one. Then: coverage-audit preflight, and coverage-audit audit."
+            f"Remove it from the estate ({estate_file or 'estate.yaml'}); where an original lay on it, write its new "
+            "place and, under `moved_from`, the old one. Then: coverage-audit preflight, and coverage-audit audit."
         ),
         "Stop what copies to it and from it; take its mounts out of the other boxes.",
         (
-            "Revoke its keys: the auditor's key on it, its own keys in the authorized_keys of others, its host key in"
-            " known_hosts, tokens and accounts that it used. If it kept the key of anything encrypted, keep"
-            " that elsewhere."
+            "Revoke its keys: the auditor's key on it, its own keys in the authorized_keys of others, its host key in "
+            "known_hosts, tokens and accounts that it used. If it kept the key of anything encrypted, keep that "
+            "elsewhere."
         ),
         "Sanitise its media (below), each by its serial number.",
         "Sign this page, and keep it with the receipt of whoever took the hardware.",

@@ -14,6 +14,7 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.evidence.visible import visible
+from coverage_audit.judgement.wording import amount
 from coverage_audit.reports.retire_drives import drives_told
 from coverage_audit.scenarios.retirement import Verdict
 
@@ -49,11 +50,7 @@ def _lines(found: Retirement) -> Iterable[str]:
     yield from _named("Only here", found, Held.ONLY_HERE)
     yield from _named("By listing only, or not read", found, Held.BY_LISTING, Held.BY_SIZE)
     yield from _named("Perhaps in a place that was not seen", found, Held.PERHAPS)
-    if found.not_observed:
-        yield ""
-        yield "Not observed:"
-        for seen in found.not_observed:
-            yield f"  {seen.what}: {seen.why}{'' if seen.blocks else ' (named only)'}"
+    yield from _not_observed(found)
     if found.steps:
         yield ""
         yield "What to do, most at stake first:"
@@ -67,27 +64,28 @@ def _lines(found: Retirement) -> Iterable[str]:
 def waved_away(found: Retirement) -> str:
     """Say what is not asked about on its owner's word; empty where nothing is."""
     waved = sum((word.tally for word in found.elsewhere.not_kept if word.who), Tally())
-    return f"; {_tally(waved)} need not be kept, as its owner says" if waved.files else ""
+    return f"; {amount(waved)} need not be kept, as its owner says" if waved.files else ""
 
 
 def _figures(found: Retirement) -> Iterable[str]:
     held, kinds = found.elsewhere, found.elsewhere.kinds
-    yield f"{_tally(kinds.files)} on {', '.join(map(str, found.volumes)) or 'no volume'}"
+    yield f"{amount(kinds.files)} on {', '.join(map(str, found.volumes)) or 'no volume'}"
     for one in Held:
         if held.of(one).files:
-            yield f"  {one.value}: {_tally(held.of(one))}"
+            yield f"  {one.value}: {amount(held.of(one))}"
     yield (
-        f"  among them: {_tally(kinds.hard_linked)} of several names, {kinds.empty} empty, "
-        f"{_tally(kinds.left_out)} that datasets leave out"
+        f"  among them: {amount(kinds.hard_linked)} of several names, {kinds.empty} empty, "
+        f"{amount(kinds.left_out)} that datasets leave out"
     )
     yield f"  besides: {kinds.links} links ({kinds.links_out} lead outside), {kinds.others} devices, pipes or sockets"
     for word in held.not_kept:
         if word.tally.files or word.who:
-            yield f"  need not be kept: {word.pattern}: {_tally(word.tally)} ({word.who}: {word.why})"
+            yield f"  need not be kept: {word.pattern}: {amount(word.tally)} ({word.who}: {word.why})"
     read = found.reading
     if read.files or read.remembered:
         took = f" in {format_duration(_whole(read.seconds))}" if read.seconds >= 1 else ""
-        yield f"  content read now: {read.files} files ({format_size(read.bytes)}){took}; remembered: {read.remembered}"
+        now = amount(Tally(files=read.files, bytes=read.bytes))
+        yield f"  content read now: {now}{took}; remembered: {read.remembered}"
     for note in read.notes:
         yield f"  {note}"
 
@@ -125,11 +123,26 @@ def _named(title: str, found: Retirement, *classes: Held) -> Iterable[str]:
         yield f"  and {more} more (--json or --dossier name them)"
 
 
+def _not_observed(found: Retirement) -> Iterable[str]:
+    """Name what was not looked at, what stands in the way first, and each reason once."""
+    if not found.not_observed:
+        return
+    yield ""
+    yield "Not observed:"
+    named = sorted(found.not_observed, key=lambda one: not one.blocks)
+    alike = dict[str, list[str]]()
+    for one in named[:_MOST_NAMED]:
+        alike.setdefault(one.why + ("" if one.blocks else " (named only)"), []).append(one.what)
+    for why, places in alike.items():
+        if len(places) == 1:
+            yield f"  {places[0]}: {why}"
+            continue
+        yield f"  {why}:"
+        yield from (f"    {place}" for place in places)
+    if len(named) > _MOST_NAMED:
+        yield f"  and {len(named) - _MOST_NAMED} more (--json or --dossier name them)"
+
+
 def _file(one: LoneFile) -> str:
     whose = f" ({one.dataset})" if one.dataset else ""
     return f"{one.volume}/{os.fsdecode(one.path)}{whose}: {format_size(one.size)}"
-
-
-def _tally(tally: Tally) -> str:
-    files = "1 file" if tally.files == 1 else f"{tally.files} files"
-    return f"{files} ({format_size(tally.bytes)})"
