@@ -78,14 +78,13 @@ class Memory:
 
     def _declared(self) -> Iterable[Address]:
         for dataset in self.estate.datasets:
-            yield dataset.original
-            yield from (copy.address for copy in dataset.copies)
+            yield from dataset.places
 
     def _spoilt(self, home: Address) -> frozenset[bytes] | None:
         """Return the files of a tree whose remembered content does not count; None: none of it does."""
         found = self.parts.ledger.retirements.spoilt().get(str(home), frozenset[bytes]())
         for dataset in self.estate.datasets:
-            if home in {dataset.original, *(copy.address for copy in dataset.copies)}:
+            if home in dataset.places:
                 known = self.parts.ledger.verifications.of(dataset.id, home, lineage_of(self.estate))
                 if known.more:
                     return None
