@@ -5,12 +5,12 @@ from __future__ import annotations
 from statistics import median
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Row, and_, insert, or_, select
+from sqlalchemy import ColumnElement, Row, insert, select
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, VolumeId, VolumeKey
 from coverage_audit.evidence.drilling import LEAST_MEASURED, Drill, DrillOutcome, DrillsOfCopy, drills_of_copy
-from coverage_audit.ledger.history import lies_at
+from coverage_audit.ledger.history import is_of
 from coverage_audit.ledger.mapping_drills import load_drill, store_drill
 from coverage_audit.ledger.pins import accepted_at
 from coverage_audit.ledger.tables_of_proof import DRILLS
@@ -50,8 +50,7 @@ class DrillBook(Transactions):
         """
         with self._reading() as connection:
             accepted = accepted_at(connection, copy.volume, lineage.of_device(copy.volume.device))
-        places = (lies_at(DRILLS, place, ()) for place in lineage.of_place(dataset, copy))
-        found = self._drills(and_(DRILLS.c.dataset.in_(lineage.of_dataset(dataset)), or_(*places)))
+        found = self._drills(is_of(DRILLS, dataset, copy, lineage))
         counting = [drill for drill in found if accepted is None or drill.at >= accepted]
         return drills_of_copy(counting)
 

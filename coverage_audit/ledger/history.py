@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, select, true
+from sqlalchemy import ColumnElement, Connection, Table, and_, or_, select, true
 
+from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, DatasetId, DeviceId
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.facts import DeviceFacts, PointList, VolumeFacts
@@ -100,6 +101,12 @@ def trusted_manifests(
 def lies_at(table: Table, address: Address, formerly: Sequence[DeviceId]) -> ColumnElement[bool]:
     """Return the condition that a row's place is this address, also under the device's former ids."""
     return and_(table.c.path == address.path, *_on(table, address, formerly))
+
+
+def is_of(table: Table, dataset: DatasetId, place: Address, lineage: Lineage) -> ColumnElement[bool]:
+    """Return the condition that a row is of this place of a dataset, also under the names and places of before."""
+    places = (lies_at(table, one, ()) for one in lineage.of_place(dataset, place))
+    return and_(table.c.dataset.in_(lineage.of_dataset(dataset)), or_(*places))
 
 
 def _on(table: Table, address: Address, formerly: Sequence[DeviceId]) -> tuple[ColumnElement[bool], ...]:

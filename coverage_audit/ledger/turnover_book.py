@@ -7,14 +7,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Connection, Engine, Row, and_, delete, func, insert, or_, select
+from sqlalchemy import Connection, Engine, Row, and_, delete, func, insert, select
 
 from coverage_audit.errors import EvidenceError
 from coverage_audit.estate.former import Lineage
 from coverage_audit.estate.model import Address, DatasetId
 from coverage_audit.evidence.manifest import Manifest
 from coverage_audit.ledger.folder import StateFolder
-from coverage_audit.ledger.history import lies_at, still_there
+from coverage_audit.ledger.history import is_of, still_there
 from coverage_audit.ledger.mapping_turnover import load_change, load_shares, store_change, store_shares
 from coverage_audit.ledger.pins import accepted_at
 from coverage_audit.ledger.tables import AUDITS, MANIFESTS
@@ -39,7 +39,7 @@ class TurnoverBook(Transactions):
             rows = connection.execute(
                 select(TURNOVERS, MANIFESTS.c.file)
                 .outerjoin(MANIFESTS, MANIFESTS.c.id == TURNOVERS.c.against)
-                .where(_of(dataset, place, lineage))
+                .where(is_of(TURNOVERS, dataset, place, lineage))
                 .order_by(TURNOVERS.c.audit.desc(), TURNOVERS.c.id.desc())
                 .limit(AUDITS_KEPT)
             ).all()
@@ -109,8 +109,3 @@ def last_of_each_place(connection: Connection, since: datetime) -> list[Row[Any]
         .where(TURNOVERS.c.id.in_(last), AUDITS.c.started >= since)
     )
     return list(connection.execute(chosen))
-
-
-def _of(dataset: DatasetId, place: Address, lineage: Lineage) -> ColumnElement[bool]:
-    places = (lies_at(TURNOVERS, one, ()) for one in lineage.of_place(dataset, place))
-    return and_(TURNOVERS.c.dataset.in_(lineage.of_dataset(dataset)), or_(*places))

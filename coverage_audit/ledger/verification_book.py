@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, and_, delete, insert, or_, select
+from sqlalchemy import delete, insert, select
 
 from coverage_audit.estate.former import NO_LINEAGE, Lineage
 from coverage_audit.estate.model import Address, DatasetId
 from coverage_audit.evidence.verified import Verification
-from coverage_audit.ledger.history import lies_at
+from coverage_audit.ledger.history import is_of
 from coverage_audit.ledger.mapping_verifications import load_verification, store_verification
 from coverage_audit.ledger.pins import accepted_at
 from coverage_audit.ledger.tables_of_proof import VERIFICATIONS
@@ -34,7 +34,7 @@ class VerificationBook(Transactions):
                 other = accepted_at(connection, against.volume, lineage.of_device(against.volume.device))
             row = connection.execute(
                 select(VERIFICATIONS)
-                .where(_at(dataset, place, lineage))
+                .where(is_of(VERIFICATIONS, dataset, place, lineage))
                 .order_by(VERIFICATIONS.c.at.desc(), VERIFICATIONS.c.id.desc())
                 .limit(1)
             ).first()
@@ -58,10 +58,5 @@ class VerificationBook(Transactions):
             "body": store_verification(known),
         }
         with self._writing() as connection:
-            connection.execute(delete(VERIFICATIONS).where(_at(dataset, place, lineage)))
+            connection.execute(delete(VERIFICATIONS).where(is_of(VERIFICATIONS, dataset, place, lineage)))
             connection.execute(insert(VERIFICATIONS).values(**values))
-
-
-def _at(dataset: DatasetId, place: Address, lineage: Lineage) -> ColumnElement[bool]:
-    places = (lies_at(VERIFICATIONS, one, ()) for one in lineage.of_place(dataset, place))
-    return and_(VERIFICATIONS.c.dataset.in_(lineage.of_dataset(dataset)), or_(*places))
