@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Final
 
 from coverage_audit.reckoning.lone_move import lone_move
+from coverage_audit.reckoning.quickening import LATELY, is_new
 from coverage_audit.reckoning.trend import moves_of, trend
 
 _DAY_S: Final = 86_400.0
@@ -43,14 +44,38 @@ class Filling:
 def filling(readings: Sequence[Reading], limit: int, confidence: float = 0.95) -> Filling | None:
     """Return when `limit` (in the readings' unit) is reached; None where there are too few days to tell.
 
-    Of several readings of one day (UTC) the last counts.
+    Of several readings of one day (UTC) the last counts. Where it grows faster lately than all days show, and than it
+    ever did, that is its pace.
     """
     daily = _daily(readings)
+    whole = _filling(daily, limit, confidence)
+    if whole is None:
+        return None
+    return max((whole, *_quickened(daily, limit, confidence, whole)), key=lambda each: each.pace)
+
+
+def _quickened(daily: Sequence[Reading], limit: int, confidence: float, whole: Filling) -> Iterator[Filling]:
+    values, xs = [float(each.used) for each in daily], _days(daily)
+    for days in LATELY:
+        if len(daily) <= days:
+            continue
+        lately = _filling(daily[-days:], limit, confidence, known=whole.moves)
+        if lately is None or lately.pace_low <= max(whole.pace_high, 0.0):
+            continue
+        if is_new(values, xs, days, lately.pace):
+            yield replace(lately, moves=whole.moves)
+
+
+def _days(daily: Sequence[Reading]) -> list[float]:
+    return [reading.at.timestamp() / _DAY_S for reading in daily]
+
+
+def _filling(daily: Sequence[Reading], limit: int, confidence: float, known: Sequence[datetime] = ()) -> Filling | None:
     values = [float(reading.used) for reading in daily]
     moves = moves_of(values)
     lone = lone_move(values, moves)
-    xs = [reading.at.timestamp() / _DAY_S for reading in daily]
-    found = trend(xs, values, confidence, sorted({*moves, *lone}))
+    before = {at for at, reading in enumerate(daily) if at and reading.at in known}
+    found = trend(_days(daily), values, confidence, sorted({*moves, *lone, *before}))
     if found is None:
         return None
     last = daily[-1]

@@ -1,7 +1,8 @@
 """Headroom: no volume that holds the dataset is full within the time that its policy asks for.
 
 What it asks: the policy's `headroom`, of each volume that holds the original or a copy. At the present pace (the
-median of the growth of all pairs of days, Theil-Sen) neither its bytes nor its inodes are used up before then. What was
+median of the growth of all pairs of days, Theil-Sen; of the last two or four weeks alone where these grow faster than
+the whole, and higher than ever) neither its bytes nor its inodes are used up before then. What was
 moved in or out at once is room in use, but no pace. Where only the early end of the interval (95 %) lies before then,
 or no growth is shown for sure, that is observed, and fails nothing. What a copy lacks must fit into what is free. In
 the first days of a volume nothing is known yet, and that is said.

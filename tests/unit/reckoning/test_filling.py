@@ -59,6 +59,41 @@ def test_a_large_move_of_yesterday_raises_no_alarm() -> None:
     assert _found(readings, 4000).earliest is None
 
 
+@pytest.mark.parametrize("quiet", [60, 365])
+@pytest.mark.parametrize("leak", [5.0, 10.0, 30.0])
+def test_a_leak_that_began_after_a_long_quiet_time_is_told_within_twelve_days(quiet: int, leak: float) -> None:
+    """Half a volume of 1 TB is free; by the median of all days' slopes it would be full in years."""
+    for days in (12, 16, 21):
+        chance = random.Random(days)  # noqa: S311 - the same years in every run
+        used = [500 + chance.gauss(0, 1) + leak * max(0, day - quiet + 1) for day in range(quiet + days)]
+        if used[-1] >= 1000:
+            continue
+        readings = [Reading(at=_BEGIN + timedelta(days=day), used=int(_GB * each)) for day, each in enumerate(used)]
+        found, left = _found(readings, 1000), (1000 - used[-1]) / leak
+        assert found.reached is not None
+        assert found.pace_low > 0
+        assert (found.reached - readings[-1].at) / timedelta(days=1) == pytest.approx(left, rel=0.35)
+
+
+@pytest.mark.parametrize("since", range(8, 40, 4))
+def test_what_was_moved_in_over_a_week_and_has_ended_raises_no_alarm(since: int) -> None:
+    chance = random.Random(since)  # noqa: S311 - the same years in every run
+    used = [500 + chance.gauss(0, 1) + min(200.0, max(0, day - 120) * 200 / 7) for day in range(127 + since)]
+    readings = [Reading(at=_BEGIN + timedelta(days=day), used=int(_GB * each)) for day, each in enumerate(used)]
+    found = _found(readings, 1000)
+
+    assert found.reached is None or found.reached - readings[-1].at > timedelta(days=60)
+
+
+@pytest.mark.parametrize("day", range(270, 360, 5))
+def test_what_swings_up_and_down_as_it_always_did_raises_no_alarm(day: int) -> None:
+    """Ninety days up and down again: of the last four weeks alone it would be full within two months."""
+    used = [700 + 200 * (each % 90) / 90 for each in range(day)]
+    readings = [Reading(at=_BEGIN + timedelta(days=each), used=int(_GB * one)) for each, one in enumerate(used)]
+
+    assert _found(readings, 1000).pace < _GB  # it rises by 2.2 GB a day
+
+
 def test_what_is_full_is_reached_now() -> None:
     readings = _year(noise=0.0)
 
