@@ -55,6 +55,11 @@ class LossView:
     asked: str
 
 
+def slug(fate: Fate) -> str:
+    """Return a fate as the style sheet names it."""
+    return fate.name.lower().replace("_", "-")
+
+
 def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock, gone: Collection[str] = ()) -> LossView:
     """Prepare one dataset; `gone` are the devices and sites that keep no key any more."""
     best = loss.best
@@ -62,7 +67,7 @@ def loss_view(loss: DatasetLoss, estate: Estate, clock: Clock, gone: Collection[
         name=loss.dataset,
         policy=loss.policy,
         fate=loss.fate,
-        slug=loss.fate.name.lower().replace("_", "-"),
+        slug=slug(loss.fate),
         size=amount(loss.size) if loss.size is not None else "never yet seen whole",
         best=place_view(best, estate, clock, gone) if best is not None else None,
         back=clock.maybe(loss.since) if loss.original_gone else None,

@@ -19,7 +19,7 @@ from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.lead import FRESH
 from coverage_audit.reports.link_words import OF_GROWTH, fits_said, link_said
 from coverage_audit.reports.loss_cuts import cuts_view, weakest_first
-from coverage_audit.reports.loss_datasets import LossView, loss_view
+from coverage_audit.reports.loss_datasets import LossView, loss_view, slug
 from coverage_audit.reports.loss_drive import DriveView, drive_view
 from coverage_audit.reports.loss_words import (
     NOT_KNOWN,
@@ -103,7 +103,7 @@ def _domain(loss: Loss, estate: Estate, clock: Clock, others: tuple[str, ...] = 
         said=loss.said,
         sentence=loss_said(loss),
         besides=besides_said(loss),
-        counts=tuple((fate.name.lower().replace("_", "-"), len(loss.of(fate))) for fate in Fate),
+        counts=tuple((slug(fate), len(loss.of(fate))) for fate in Fate),
         furthest=_furthest(loss, clock),
         below=sum(any(one.is_new for one in dataset.below) for dataset in loss.datasets),
         back=_back(loss),
