@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
+from coverage_audit.audits.drill_wish import DrillWish
+from coverage_audit.audits.drilling import run_drill
+from coverage_audit.errors import CollectionError
+from coverage_audit.evidence.drilling import FilesBack
+from coverage_audit.evidence.facts import Gap
+from coverage_audit.wiring import assembled
 from tests.builders.drilled_station import assert_nothing_is_left, drilled, recorded, spoil
 from tests.builders.two_places import two_places
 from tests.parts.loops import LoopVolume, MakeVolume
@@ -139,3 +146,25 @@ def test_a_copy_whose_volume_is_not_mounted_is_not_read_and_the_original_at_its_
     assert ran.status == 69, ran
     assert "is not the one that is pinned" in ran.err
     assert len(recorded(station)) == 1
+
+
+@pytest.mark.root
+def test_a_volume_that_vanishes_while_it_is_read_shows_nothing_whatever_lies_in_its_place(
+    station: Station, make_volume: MakeVolume
+) -> None:
+    fill(station)
+    heron = make_volume(station.root / "heron")
+    station.mirror("kestrel/recordings", "heron/recordings")
+    station.declare(two_places(rehearsal=False, on_root=True))
+    station.night()
+    with assembled(station.estate, station.state, clock=station.now) as parts:
+
+        def vanishing(*place: Any, **how: Any) -> FilesBack | Gap:
+            heron.unmount()
+            station.mirror("kestrel/recordings", "heron/recordings")
+            return parts.read_back(*place, **how)
+
+        with pytest.raises(CollectionError, match="another volume was mounted there while it was read"):
+            run_drill(station.estate, DrillWish(dataset="field-recordings"), replace(parts, read_back=vanishing))
+
+    assert recorded(station) == ()
