@@ -9,12 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
-from typing import Final
 
 from coverage_audit.estate.units import format_size
 from coverage_audit.reckoning.restoring import Limit, limit_of_link, time_for
-
-DAY: Final = timedelta(days=1)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -149,12 +149,12 @@ def _besides(verified: Verified, context: DatasetContext) -> Iterator[str]:
     if running is not None and last is not None:
         yield f"of the next sample {running.sampled} of {files(running.asked)} are read"
     if verified.whole is not None:
-        yield whole_in_words(verified.whole, context)
+        yield _whole_in_words(verified.whole, context)
     if verified.why_not is not None:
         yield f"not all was read in this audit: {verified.why_not.kind} ({visible(verified.why_not.detail)})"
 
 
-def whole_in_words(whole: WholeReading, context: DatasetContext) -> str:
+def _whole_in_words(whole: WholeReading, context: DatasetContext) -> str:
     """Say how far the reading of all files has come, or what it found."""
     read = amount(whole.same)
     wanting = f", {whole.differing} differ" if whole.differing else ""

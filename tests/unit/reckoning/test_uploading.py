@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coverage_audit.reckoning.links import carried
-from coverage_audit.reckoning.uploading import DAY, Upload, upload
+from coverage_audit.reckoning.uploading import Upload, upload
 
 GB = 10**9
 MBIT = 10**6
+DAY = timedelta(days=1)
 
 
 def largest_change(link: int) -> int:
