@@ -319,7 +319,8 @@ def test_what_is_usual_by_now_does_not_end_a_change_that_stood_before(station: S
     nights(station)
     for file in takes(station, 25):
         file.unlink()
-    assert found(nights(station, 1)).answer is Answer.NONCONFORMITY
+    audited = nights(station, 1)
+    assert found(audited).answer is Answer.NONCONFORMITY
     for count in (13, 11, 9):
         for file in takes(station, count):
             file.unlink()
