@@ -24,8 +24,10 @@ def replacing_of(text: str | None, count: int | None, volume: Volume | None, exa
     if text is None:
         return None
     old, between, new = text.partition("=")
-    if volume is None or not volume.drives:
+    if volume is None:
         raise UsageError(f"--replace needs a volume whose `drives` are declared, e.g. `{example}`")
+    if not volume.drives:
+        raise UsageError(f"--replace needs a volume whose `drives` are declared in the estate; {volume.key} has none")
     try:
         sizes = parse_size(old.strip()), parse_size(new.strip())
     except ValueError as error:

@@ -103,12 +103,18 @@ def rebuild_of(drives: Sequence[int], parity: Parity | None, lost: int) -> Rebui
 def replace(drives: Sequence[int], parity: Parity | None, *, old: int, new: int, count: int) -> Replacement:
     """Return the array before and after `count` drives of `old` bytes gave way to drives of `new` bytes.
 
-    Raises ValueError where there are not so many of them, or no such array can be.
+    Raises ValueError where there are not so many of them, where what the parity makes up does not fit on a new one, or
+    no such array can be.
     """
     there = sum(size == old for size in drives)
     if not 0 < count <= there:
         drives_said = "1 drive" if count == 1 else f"{count} drives"
         raise ValueError(f"{drives_said} of {_said(old)} cannot be replaced: the array has {there} of them")
+    least = _made_up(drives, parity, old)
+    if new < least:
+        raise ValueError(
+            f"a drive of {_said(new)} cannot take the place of one of {_said(old)}: {_said(least)} are made up on it"
+        )
     after = _replaced(drives, old, new, count)
     parity_first = False
     if parity is not None and parity.kind is ParityKind.DEDICATED and len(drives) > parity.drives:
@@ -116,6 +122,16 @@ def replace(drives: Sequence[int], parity: Parity | None, *, old: int, new: int,
     return Replacement(
         before=array_of(drives, parity), after=array_of(after, parity), drives=after, parity_first=parity_first
     )
+
+
+def _made_up(drives: Sequence[int], parity: Parity | None, lost: int) -> int:
+    """Return how many bytes have to fit on what takes the place of a drive; without parity nothing is made up."""
+    if parity is None:
+        return 0
+    if parity.kind is not ParityKind.DEDICATED:
+        return min(drives)
+    data = sorted(drives, reverse=True)[parity.drives :]
+    return min(lost, data[0]) if data else lost
 
 
 def _replaced(drives: Sequence[int], old: int, new: int, count: int) -> tuple[int, ...]:

@@ -142,6 +142,25 @@ def test_drives_that_are_not_there_cannot_be_replaced(count: int) -> None:
         replace(in_bytes((4, 4, 8)), _SINGLE, old=4 * TB, new=8 * TB, count=count)
 
 
+@pytest.mark.parametrize(
+    ("drives", "parity", "old", "new", "least"),
+    # What a rebuild writes has to fit: the slice of the smallest, or what a whole drive held (of parity: the largest
+    # data drive). mdadm(8) refuses a smaller device, too.
+    [
+        ((4, 4, 8), _SINGLE, 8, 4, 4),
+        ((4, 8), _MIRROR, 8, 4, 4),
+        ((12, 12, 8, 4), _ONE_APART, 8, 8, 8),
+        ((16, 12, 8), _ONE_APART, 16, 12, 12),
+    ],
+)
+def test_a_smaller_drive_takes_the_place_of_another_only_if_what_is_made_up_fits(
+    drives: tuple[int, ...], parity: Parity, old: int, new: int, least: int
+) -> None:
+    assert replace(in_bytes(drives), parity, old=old * TB, new=new * TB, count=1).after.stands == 1
+    with pytest.raises(ValueError, match=rf"{least}\.0 TB are made up on it"):
+        replace(in_bytes(drives), parity, old=old * TB, new=new * TB - 10**9, count=1)
+
+
 def test_what_cannot_be_replaced_is_said_as_people_read_it() -> None:
     with pytest.raises(ValueError, match=r"^1 drive of 3\.0 TB cannot be replaced: the array has 0 of them$"):
         replace([4 * 10**12], None, old=3 * 10**12, new=8 * 10**12, count=1)
