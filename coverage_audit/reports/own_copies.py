@@ -13,6 +13,7 @@ from coverage_audit.judgement.verdict import JudgedCopy, JudgedEstate, Standing
 from coverage_audit.judgement.wording import joined
 from coverage_audit.reports.loss_words import named
 from coverage_audit.reports.present import site_name
+from coverage_audit.scenarios.leaving import Leaving, leaving_with
 
 _BACK: Final = (Standing.PROVEN, Standing.STALE, Standing.INCOMPLETE)
 """Standings of a copy that is worth bringing back from, the best first; of others nothing is shown."""
@@ -25,7 +26,7 @@ def best_copy(dataset: str, estate: Estate, judged: JudgedEstate | None) -> Judg
     shown = [copy for copy in _copies(dataset, judged) if copy.standing in _BACK and copy.recovery_point is not None]
     here = _here(estate)
     declared = {copy.address for one in estate.datasets if one.id == dataset for copy in one.copies}
-    elsewhere = [copy for copy in shown if copy.address in declared and copy.address.volume.device not in here]
+    elsewhere = [copy for copy in shown if copy.address in declared and not here.holds(copy.address)]
     return max(
         elsewhere,
         key=lambda copy: (-_BACK.index(copy.standing), copy.recovery_point or _NEVER),
@@ -43,7 +44,7 @@ def key_said(copy: JudgedCopy, estate: Estate) -> str:
     """Say where the keys of an encrypted copy are kept beside the auditor's own machine (empty: it needs none)."""
     here = _here(estate)
     layers = key_layers(copy.evidence.copy, copy.evidence.place.volume)
-    left = [[keeper for keeper in keepers if keeper not in here] for keepers in layers]
+    left = [[keeper for keeper in keepers if keeper not in here.devices] for keepers in layers]
     if not left:
         return ""
     if not all(left):
@@ -57,5 +58,7 @@ def _copies(dataset: str, judged: JudgedEstate | None) -> Iterator[JudgedCopy]:
             yield from one.copies
 
 
-def _here(estate: Estate) -> set[str]:
-    return {str(device.id) for device in estate.devices if isinstance(device.access, LocalAccess)}
+def _here(estate: Estate) -> Leaving:
+    """Return all that goes with the auditor's own machine: its guests, and what is stored on it, too."""
+    machines = (device.id for device in estate.devices if isinstance(device.access, LocalAccess))
+    return leaving_with(estate, machines, ())
