@@ -17,10 +17,11 @@ from coverage_audit.scenarios.retirement import Break, Verdict
 
 @dataclass(frozen=True, kw_only=True)
 class NotObserved:
-    """Something that was not looked at, and why. `blocks`: for its sake the verdict cannot be clear."""
+    """Something that was not looked at, why, and how to mend that. `blocks`: for its sake it cannot be clear."""
 
     what: str
     why: str
+    mend: str
     blocks: bool = True
 
 

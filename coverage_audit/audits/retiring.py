@@ -10,13 +10,14 @@ from typing import Final
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved, Reading, Retirement, WalkedPlace
 from coverage_audit.audits.retiring_blind import not_looked_at, undeclared_on
+from coverage_audit.audits.retiring_content import disagreeing
 from coverage_audit.audits.retiring_drives import drives_asked, drives_out
 from coverage_audit.audits.retiring_judging import judge_twice
 from coverage_audit.audits.retiring_looking import Looked, look_at_all, walk_again
 from coverage_audit.audits.retiring_memory import Memory
 from coverage_audit.audits.retiring_reading import Reader
 from coverage_audit.audits.retiring_steps import steps_of
-from coverage_audit.audits.retiring_trees import Trees, trees_of, words_on
+from coverage_audit.audits.retiring_trees import SAY_NOT_KEPT, SEE_TO_IT, Trees, trees_of, words_on
 from coverage_audit.audits.retiring_wish import RetireWish, leaving_of, originals_of
 from coverage_audit.comparison.changed_meanwhile import changed_meanwhile
 from coverage_audit.comparison.held_elsewhere import HeldElsewhere
@@ -47,17 +48,18 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
     _require_originals(estate, named.values(), looked)
     trees = trees_of(estate, looked, wish.not_kept, parts)
     with open_engine(parts.work.memory, parts.work.folder) as engine:
-        elsewhere, reading = _held(estate, wish, looked, trees, engine, parts)
+        elsewhere, reading, disagree = _held(estate, wish, looked, trees, engine, parts)
         judged = judge_twice(estate, looked, named, started, parts)
+        breaks = (*judged.breaks, *disagree)
         changed, unseen = _changed(trees, looked, engine, parts)
     filesystems = undeclared_on(estate, looked, parts.ledger)
     not_observed = (
         *trees.not_observed,
-        *(NotObserved(what=f"{key}/{os.fsdecode(path)}", why=why) for key, path, why in trees.blind),
+        *(NotObserved(what=f"{key}/{os.fsdecode(path)}", why=why, mend=SAY_NOT_KEPT) for key, path, why in trees.blind),
         *unseen,
         *not_looked_at(estate, wish, looked, filesystems),
     )
-    verdict = _verdict(elsewhere, judged.breaks, not_observed, changed)
+    verdict = _verdict(elsewhere, breaks, not_observed, changed)
     found = Retirement(
         verdict=verdict,
         estate=estate.name,
@@ -70,7 +72,7 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         time_zone=estate.time_zone.key,
         rehearsal=estate.rehearsal,
         elsewhere=elsewhere,
-        breaks=judged.breaks,
+        breaks=breaks,
         not_observed=not_observed,
         changed=changed,
         datasets=judged.datasets,
@@ -95,7 +97,8 @@ def _require_originals(estate: Estate, named: Iterable[Address], looked: Looked)
 
 def _held(
     estate: Estate, wish: RetireWish, looked: Looked, trees: Trees, engine: Engine, parts: Parts
-) -> tuple[Elsewhere, Reading]:
+) -> tuple[Elsewhere, Reading, tuple[Break, ...]]:
+    """Hold what leaves against what stays, and return with it where places that stay disagree about a file."""
     held = HeldElsewhere(engine, parts.work, trees.leaving, trees.staying)
     held.load()
     reader = Reader(
@@ -112,14 +115,15 @@ def _held(
     lone = held.lone([address.volume for address in trees.leaving_at], MOST_NAMED)
     more = sum((tally for held_as, tally in classes.items() if held_as is not Held.CONTENT), Tally())
     named = Tally(files=len(lone), bytes=sum(one.size for one in lone))
-    return Elsewhere(
+    found = Elsewhere(
         kinds=_kinds(estate, trees, held),
         held=classes,
         lone=lone,
         unnamed=Tally(files=more.files - named.files, bytes=more.bytes - named.bytes),
         not_kept=tuple(_not_kept(estate, wish, trees, held)),
         blind=trees.blind,
-    ), reading
+    )
+    return found, reading, disagreeing(held, trees.staying_at)
 
 
 def _kinds(estate: Estate, trees: Trees, held: HeldElsewhere) -> Kinds:
@@ -154,7 +158,8 @@ def _changed(
         second = again.get(address)
         if second is None or isinstance(second, Gap):
             why = str(second) if second else "no answer came"
-            unseen.append(NotObserved(what=str(address), why=f"it was not seen once more at the end: {why}"))
+            said = f"it was not seen once more at the end: {why}"
+            unseen.append(NotObserved(what=str(address), why=said, mend=SEE_TO_IT))
             continue
         changed += [(address.volume, path) for path in changed_meanwhile(engine, tree, second)]
     return tuple(changed), tuple(unseen)

@@ -15,10 +15,13 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Elsewhere, Held
 from coverage_audit.evidence.facts import VolumeFacts
+from coverage_audit.judgement.wording import amount
 from coverage_audit.reckoning.restoring import limit_of_link, limit_of_medium, time_back
+from coverage_audit.scenarios.retirement import Break
 from coverage_audit.scenarios.staying import Stays
 
 _WORTH_SAYING: Final = timedelta(seconds=1)
+_MOST_NAMED: Final = 10
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,31 +37,46 @@ def steps_of(estate: Estate, looked: Looked, found: Retirement) -> tuple[str, ..
     elsewhere, reading = found.elsewhere, found.reading
     steps = [_copy_step(estate, looked, *each) for each in _only_here(elsewhere)]
     again = " ".join(("coverage-audit retire", *found.asked))
-    steps += [
-        f"{one.dataset or 'The estate'} ({one.rule}): {one.message} {one.mend}".strip()
-        for one in found.breaks
-        if one.proven
-    ]
+    steps += _of_breaks([one for one in found.breaks if one.proven], "{} would not conform")
     rest = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE)
     if rest.files:
         long = reading.left is not None and reading.left >= _WORTH_SAYING
         how_long = f" It takes about {format_duration(reading.left)}." if long and reading.left else ""
-        steps.append(f"The content of {_said(rest)} was not seen on both sides. Read it: {again} --hash all.{how_long}")
+        steps.append(
+            f"The content of {amount(rest)} was not seen on both sides. Read it: {again} --hash all.{how_long}"
+        )
     perhaps = elsewhere.of(Held.PERHAPS)
     if perhaps.files:
         steps.append(
-            f"{_said(perhaps)} may be held by a place that was not seen in this audit: switch it on or plug it in, "
+            f"{amount(perhaps)} may be held by a place that was not seen in this audit: switch it on or plug it in, "
             f"then: {again}"
         )
-    steps += [f"{one.what}: {one.why}. {_mend(one)}" for one in found.not_observed if one.blocks]
-    steps += [
-        f"{one.dataset or 'The estate'} ({one.rule}) cannot be told: {one.message} {one.mend}".strip()
-        for one in found.breaks
-        if not one.proven
-    ]
+    steps += _of_unseen(one for one in found.not_observed if one.blocks)
+    steps += _of_breaks([one for one in found.breaks if not one.proven], "Whether {} would conform cannot be told")
     if found.changed:
         steps.append(f"{len(found.changed)} files changed while it was audited: end what writes there, then: {again}")
     return tuple(steps)
+
+
+def _of_breaks(breaks: Iterable[Break], whose: str) -> Iterable[str]:
+    """Say in one step all that breaks of one dataset, each rule in brackets, then how to mend it, each way once."""
+    by_dataset = defaultdict[DatasetId | None, list[Break]](list)
+    for one in breaks:
+        by_dataset[one.dataset].append(one)
+    for dataset, own in by_dataset.items():
+        said = "; ".join(f"{one.message.rstrip('.')} ({one.rule})" for one in own)
+        mends = dict.fromkeys(one.mend for one in own if one.mend)
+        yield " ".join((f"{whose.format(dataset or 'the estate itself')}: {said}.", *mends))
+
+
+def _of_unseen(unseen: Iterable[NotObserved]) -> Iterable[str]:
+    """Say in one step all that was not seen for one reason."""
+    alike = defaultdict[tuple[str, str], list[str]](list)
+    for one in unseen:
+        alike[one.why, one.mend].append(one.what)
+    for (why, mend), named in alike.items():
+        more = f", and {len(named) - _MOST_NAMED} more" if len(named) > _MOST_NAMED else ""
+        yield f"{', '.join(named[:_MOST_NAMED])}{more}: {why.rstrip('.')}. {mend}"
 
 
 def _only_here(elsewhere: Elsewhere) -> Iterable[tuple[DatasetId | None, VolumeKey, Tally]]:
@@ -72,7 +90,7 @@ def _only_here(elsewhere: Elsewhere) -> Iterable[tuple[DatasetId | None, VolumeK
 
 def _copy_step(estate: Estate, looked: Looked, dataset: DatasetId | None, volume: VolumeKey, tally: Tally) -> str:
     whose = f"of {dataset}" if dataset else "that no dataset claims"
-    step = f"Copy {_said(tally)} {whose} from {volume}, which nothing else is shown to hold"
+    step = f"Copy {amount(tally)} {whose} from {volume}, which nothing else is shown to hold"
     waive = "" if dataset else " Or say that they need not be kept: --not-kept PATTERN, --who, --why."
     room = _room_for(estate, looked, dataset, tally.bytes)
     if room is None:
@@ -107,14 +125,3 @@ def _time(estate: Estate, source: VolumeKey, target: VolumeKey, size: int) -> st
     if found is None or found.time < _WORTH_SAYING:
         return ""
     return f" It takes at least {format_duration(found.time)} ({found.bottleneck.what})."
-
-
-def _mend(one: NotObserved) -> str:
-    if "the filesystem at" in one.what:
-        return "Declare it as a volume, or say that it need not be kept: --filesystem-not-kept PATH, --who, --why."
-    return "Make it readable and audit again, or name what need not be kept: --not-kept PATTERN, --who, --why."
-
-
-def _said(tally: Tally) -> str:
-    files = "1 file" if tally.files == 1 else f"{tally.files} files"
-    return f"{files} ({format_size(tally.bytes)})"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.retirement import NotObserved
@@ -21,6 +22,9 @@ from coverage_audit.scenarios.staying import Stays
 
 LITTER = "the estate's litter"
 _SYSTEM_WORD = "operating systems rewrite it by themselves"
+SAY_NOT_KEPT: Final = "Make it readable, or name what need not be kept: --not-kept PATTERN, --who, --why."
+SEE_TO_IT: Final = "See to what stands in the way, then audit again."
+_SHOW_IT: Final = "Let it show what is lacking, or attest that it lies apart (`attested_apart`)."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +84,7 @@ def regions_on(estate: Estate, volume: VolumeKey) -> tuple[Region, ...]:
     found = [
         (Region(prefix=_prefix(address), dataset=dataset.id, leave_out=dataset.leave_out), not address.has_point)
         for dataset in estate.datasets
-        for address in (dataset.original, *(copy.address for copy in dataset.copies))
+        for address in dataset.places
         if address.volume == volume
     ]
     return tuple(
@@ -95,7 +99,8 @@ def _leaving(
     blind: list[tuple[VolumeKey, bytes, str]] = []
     inside = {tree.address: tree.outcome for tree in looked.inner}
     for key in sorted(looked.leaving.volumes):
-        patterns = tuple(word.pattern for word in words_on(estate, key, words))
+        own_words = words_on(estate, key, words)
+        patterns = tuple(word.pattern for word in own_words)
         leaving_out = LeavingOut(patterns)
         own = [(Address(volume=key, path=""), looked.wholes[key])]
         own += [(address, outcome) for address, outcome in inside.items() if address.volume == key]
@@ -103,8 +108,8 @@ def _leaving(
         for address, outcome in own:
             below = os.fsencode(address.path)
             if isinstance(outcome, Gap):
-                if not (below and leaving_out.which(below, is_folder=True) != KEPT):
-                    unseen.append(NotObserved(what=str(address), why=str(outcome)))
+                word = leaving_out.which(below, is_folder=True) if below else KEPT
+                unseen.append(_unseen(str(address), str(outcome), None if word == KEPT else own_words[word]))
                 continue
             tree = HeldTree(manifest=outcome, below=below, regions=_within(regions, below), not_kept=patterns)
             trees.append(tree)
@@ -114,9 +119,19 @@ def _leaving(
                 path = os.fsdecode(full)
                 apart = path in looked.elsewhere.get(key, ()) or Address(volume=key, path=path) in inside
                 looked_into = border_of(place.why) and apart
-                if not looked_into and (not full or leaving_out.which(full, is_folder=True) == KEPT):
+                word = leaving_out.which(full, is_folder=True) if full else KEPT
+                if not looked_into and word == KEPT:
                     blind.append((key, full, place.why))
+                elif not looked_into:
+                    unseen.append(_unseen(f"{key}/{path}", place.why, own_words[word]))
     return tuple(trees), tuple(places), unseen, tuple(blind)
+
+
+def _unseen(what: str, why: str, word: NotKeptWord | None) -> NotObserved:
+    """Name what was not seen; with somebody's word that it need not be kept it stands in nothing's way."""
+    if word is None:
+        return NotObserved(what=what, why=why, mend=SEE_TO_IT)
+    return NotObserved(what=what, why=f"{why}; {word.said}", mend="", blocks=False)
 
 
 def _within(regions: Iterable[Region], below: bytes) -> tuple[Region, ...]:
@@ -145,7 +160,7 @@ def _staying(estate: Estate, looked: Looked, key: VolumeKey) -> Iterable[tuple[A
         if not isinstance(whole, PartialManifest):
             return
     for dataset in estate.datasets:
-        for declared in (dataset.original, *(copy.address for copy in dataset.copies)):
+        for declared in dataset.places:
             if declared.volume != key:
                 continue
             seen = looked.sighting.tree(estate, declared)
@@ -168,7 +183,7 @@ def _older(
         {tree.address: tree.manifest for tree in parts.ledger.shelf_trees(device.id, device.formerly)} if shelf else {}
     )
     for dataset in estate.datasets:
-        for declared in (dataset.original, *(copy.address for copy in dataset.copies)):
+        for declared in dataset.places:
             if declared.volume != key or not _is_unseen(estate, looked, declared):
                 continue
             older: Manifest | None = recorded.get(declared) or parts.ledger.last_manifest(declared, device.formerly)
@@ -188,14 +203,11 @@ def _is_unseen(estate: Estate, looked: Looked, address: Address) -> bool:
 
 def _not_staying(estate: Estate, looked: Looked) -> Iterable[NotObserved]:
     """Name the volumes that hold datasets and are not shown to stay."""
-    used = {
-        address.volume
-        for dataset in estate.datasets
-        for address in (dataset.original, *(copy.address for copy in dataset.copies))
-    }
+    used = {address.volume for dataset in estate.datasets for address in dataset.places}
     for key, stay in looked.stays.items():
         if stay.stays is Stays.NOT_SHOWN:
-            yield NotObserved(what=str(key), why=f"it is not shown to stay: {stay.why}", blocks=key in used)
+            why = f"it is not shown to stay: {stay.why}"
+            yield NotObserved(what=str(key), why=why, mend=_SHOW_IT, blocks=key in used)
 
 
 def _prefix(address: Address) -> bytes:

@@ -25,6 +25,11 @@ class NotKeptWord:
     who: str
     why: str
 
+    @property
+    def said(self) -> str:
+        """The word in words."""
+        return f"it need not be kept ({self.who}: {self.why})"
+
 
 @dataclass(frozen=True, kw_only=True)
 class RetireWish:

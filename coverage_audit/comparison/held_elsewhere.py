@@ -17,6 +17,7 @@ import pyarrow.compute as pc
 from coverage_audit.comparison.held_rows import NOBODY, HeldTree, Seen, below_of, files_of, inner_of
 from coverage_audit.comparison.held_sql import (
     CLASSES,
+    DIFFERING,
     INSERT,
     LARGEST,
     LEFT_TO_READ,
@@ -190,6 +191,16 @@ class HeldElsewhere:
         rest = sum(found.values(), Tally())
         held = Tally(files=whole.files - rest.files, bytes=whole.bytes - rest.bytes)
         return {**found, Held.CONTENT: held}
+
+    def differing(self) -> list[tuple[DatasetId, int, int, bytes]]:
+        """Return where files that are held have another content at their own place, though size and time agree.
+
+        Each with its dataset, the staying tree's number, how many files, and the path of the largest there. Only after
+        `classes`.
+        """
+        rows = self._engine.query(DIFFERING).to_pylist()
+        paths = [self.paths("others", row["tree"], np.array([row["place"]]))[0] for row in rows]
+        return [(self.datasets[r["dataset"]], r["tree"], r["files"], path) for r, path in zip(rows, paths, strict=True)]
 
     def lone(self, volumes: Sequence[VolumeKey], most: int) -> tuple[LoneFile, ...]:
         """Name the files that are not held, those that are only here first, then the largest; `most` of them.

@@ -108,6 +108,22 @@ WHERE NOT read AND NOT tried AND (
 ) ORDER BY tree, place
 """  # noqa: S608
 
+DIFFERING: Final = """
+WITH here AS (
+    SELECT m.*, step, k_hi, k_lo FROM mine m JOIN mine_steps USING (tree) JOIN mine_content USING (i)
+    WHERE listed_hi IS NOT NULL AND size > 0 AND i NOT IN (SELECT i FROM unheld)
+), there AS (
+    SELECT o.*, step, k_hi, k_lo FROM others o JOIN other_steps USING (tree) JOIN other_content USING (i)
+    WHERE listed_hi IS NOT NULL
+)
+SELECT here.dataset, there.tree, count(*) AS files, arg_max(there.place, there.size) AS place
+FROM here JOIN there USING (listed_hi, listed_lo, size)
+WHERE abs(there.mtime - here.mtime) < greatest(here.step, there.step)
+    AND (there.k_hi, there.k_lo) IS DISTINCT FROM (here.k_hi, here.k_lo)
+GROUP BY here.dataset, there.tree ORDER BY here.dataset, there.tree
+"""
+"""Of what is held somewhere: where the same place, size and time bear another content. Only after UNHELD."""
+
 CLASSES: Final = """
 CREATE OR REPLACE TEMP TABLE classes AS
 SELECT unheld.*, CASE

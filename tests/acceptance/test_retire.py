@@ -151,10 +151,22 @@ def test_a_dataset_that_would_not_conform_without_it_is_named_with_the_rule(kept
     assert ("field-recordings", "enough-copies") in {(one["dataset"], one["rule"]) for one in ran.object["breaks"]}
 
 
+def test_all_that_breaks_of_a_dataset_is_one_step_and_each_rule_is_told_apart(kept: Station) -> None:
+    kept.declare(ESTATE.replace("copies: 2", "copies: 3, media: 2"))  # avocet's is the only other medium
+    ran = retired(kept, "avocet", "--hash", "all")
+    rules = {one["rule"] for one in ran.object["breaks"]}
+    assert {"enough-copies", "media"} <= rules
+    (step,) = ran.object["steps"]
+    assert step.startswith("field-recordings would not conform: ")
+    assert all(f"({rule})" in step for rule in rules)
+
+
 def test_what_need_not_be_kept_is_said_with_who_and_why_and_stands_in_the_answer(kept: Station) -> None:
     kept.write("avocet/cache/tiles.bin", b"x" * 4321)
     assert retired(kept, "avocet", "--hash", "all").object["verdict"] == "not clear"
     assert kept.command("retire", "avocet", "--not-kept", "/cache/").status == 64
+    for nothing in ("", "# cache", "[z-a]"):
+        assert kept.called("retire", "avocet", "--not-kept", nothing, "--who", "Aoife", "--why", "old").status == 64
     words = ("--not-kept", "/cache/", "--who", "Aoife", "--why", "fetched again")
     ran = retired(kept, "avocet", "--hash", "all", *words)
     assert ran.object["verdict"] == "clear"
@@ -179,6 +191,8 @@ def test_an_unreadable_folder_cannot_be_told_unless_it_is_named(kept: Station) -
     words = ("--not-kept", "/locked/", "--who", "Aoife", "--why", "nothing of ours")
     ran = kept.command("retire", "avocet", "--hash", "all", "--json", *words, prefix=ORDINARY)
     assert ran.object["verdict"] == "clear"
+    (named,) = (one for one in ran.object["not_observed"] if "locked" in one["what"])
+    assert ("Aoife: nothing of ours" in named["why"], named["blocks"]) == (True, False)
 
 
 def test_a_copy_that_only_a_listing_of_last_week_shows_does_not_make_it_clear(kept: Station) -> None:

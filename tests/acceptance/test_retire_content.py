@@ -1,4 +1,4 @@
-"""What is known of the content of copies, when what leaves is judged: samples, and files that were found to be spoilt."""
+"""What is known of the content of copies when something leaves: samples, and files that were found to be spoilt."""
 
 from __future__ import annotations
 
@@ -50,3 +50,19 @@ def test_a_copy_that_is_known_to_be_spoilt_does_not_count_for_what_stays(read: S
         assert ran.object["only_here"] == []
         assert {one["rule"] for one in ran.object["breaks"]} >= {"content", "enough-copies"}
         assert any("take-3.wav" in step for step in ran.object["steps"])
+
+
+def test_a_place_that_was_read_and_has_another_content_than_all_others_is_told(station: Station) -> None:
+    station.declare(ESTATE)
+    station.write("kestrel/recordings/dawn.wav", b"d" * 30_000)
+    copies(station)
+    file = station.root / "heron/recordings/dawn.wav"
+    kept = file.stat()
+    file.write_bytes(b"!" * 30_000)
+    os.utime(file, ns=(kept.st_atime_ns, kept.st_mtime_ns))
+    ran = retired(station, "avocet", "--hash", "all")
+    assert (ran.object["verdict"], ran.status) == ("cannot tell", 69)
+    assert ran.object["only_here"] == []
+    (told,) = ran.object["breaks"]
+    assert (told["dataset"], told["rule"]) == ("field-recordings", "content")
+    assert "heron:pool/recordings/dawn.wav" in told["message"]

@@ -43,7 +43,7 @@ def a_retirement(name: str = "field-recordings", verdict: Verdict = Verdict.NOT_
         breaks=(
             Break(dataset=DatasetId(name), rule="enough-copies", message=f"{name}: 1 of 2", mend="copy", proven=True),
         ),
-        not_observed=(NotObserved(what=f"kestrel:main/{name}", why=name),),
+        not_observed=(NotObserved(what=f"kestrel:main/{name}", why=name, mend="look"),),
         changed=((MAIN, name.encode("utf-8", "surrogateescape")),),
         datasets=(
             AfterDataset(

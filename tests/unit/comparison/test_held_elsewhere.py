@@ -11,7 +11,7 @@ import pytest
 
 from coverage_audit.comparison.held_elsewhere import ALGORITHM, HeldElsewhere
 from coverage_audit.comparison.held_rows import HeldTree, Region
-from coverage_audit.comparison.held_terms import StayingTree
+from coverage_audit.comparison.held_terms import StayingTree, ToRead
 from coverage_audit.comparison.types import Workspace
 from coverage_audit.estate.model import Address, DatasetId
 from coverage_audit.evidence.content import HashedFile
@@ -69,6 +69,13 @@ def read(
     return paths
 
 
+def take_as_read(held: HeldElsewhere, wanted: ToRead, contents: Mapping[bytes, bytes]) -> None:
+    """Take the contents of one tree as read now."""
+    figures = zip(wanted.paths, wanted.sizes, wanted.mtimes, wanted.ctimes, strict=True)
+    digests = {path: hashlib.sha256(contents[path]).digest() for path in wanted.paths}
+    held.take(wanted, [HashedFile(path=p, size=s, mtime_ns=m, ctime_ns=c, digest=digests[p]) for p, s, m, c in figures])
+
+
 def classes(held: HeldElsewhere, perhaps: Sequence[DatasetId] = ()) -> dict[bytes, Held]:
     held.classes(perhaps)
     return {one.path: one.held for one in held.lone([MAIN], 100)}
@@ -98,6 +105,22 @@ def test_place_size_and_time_are_a_class_of_their_own_that_is_read_on_request(en
     assert read(held, {}, listed_too=False) == []
     assert read(held, {b"set/a": b"x", b"mirror/a": b"x"}) == [b"set/a", b"mirror/a"]
     assert classes(held) == {}
+
+
+def test_what_is_held_but_has_another_content_at_its_own_place_is_told(engine: Engine, tmp_path: Path) -> None:
+    """Of three places two agree: what leaves is held, and the third is not what its size and time say that it is."""
+    region = (Region(prefix=b"", dataset=SET),)
+    rows = [a_row(b"a"), a_row(b"b"), a_row(b"lone")]
+    trees = [a_tree(tmp_path, *rows, regions=region) for _ in range(3)]
+    held = asked(engine, tmp_path, *trees)
+    contents = [{b"a": b"x", b"b": b"y", b"lone": b"l"}, {b"a": b"x", b"b": b"y", b"lone": b"?"}]
+    contents.append({b"a": b"!", b"b": b"y", b"lone": b"?"})
+    for number, side in enumerate(("mine", "others", "others")):
+        for wanted in held.to_read(side, listed_too=True):
+            if wanted.tree == max(0, number - 1):
+                take_as_read(held, wanted, contents[number])
+    assert classes(held) == {b"lone": Held.ONLY_HERE}
+    assert held.differing() == [(SET, 1, 1, b"a")]
 
 
 def test_another_time_at_the_same_place_is_not_by_listing(engine: Engine, tmp_path: Path) -> None:
