@@ -5,6 +5,7 @@ from __future__ import annotations
 pytest_plugins = [
     "tests.parts.tools",
     "tests.parts.databases",
+    "tests.parts.ledgers",
     "tests.parts.chromium",
     "tests.parts.mailbox",
     "tests.parts.loops",

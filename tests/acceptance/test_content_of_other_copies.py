@@ -11,8 +11,9 @@ import pytest
 from coverage_audit.audits.verifying import Wish
 from coverage_audit.estate.model import Proof
 from coverage_audit.judgement.verdict import Answer, Standing
+from tests.builders.trees import flip
 from tests.builders.two_places import two_places
-from tests.parts.content import NAME, ORIGINAL, VERIFY, content_of, flip, night, verified_of
+from tests.parts.content import NAME, ORIGINAL, VERIFY, content_of, night, verified_of
 from tests.parts.loops import MakeVolume
 from tests.parts.station import Station, copy_of
 

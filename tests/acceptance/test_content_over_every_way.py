@@ -16,7 +16,8 @@ from coverage_audit.audits.verifying import Wish
 from coverage_audit.estate.model import Proof
 from coverage_audit.evidence.verified import Harm
 from coverage_audit.judgement.verdict import Answer, Standing
-from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, a_station, content_of, flip, night, verified_of
+from tests.builders.trees import flip
+from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, a_station, content_of, night, verified_of
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.loops import MakeVolume
 from tests.parts.sftp_only import StartSftpOnly

@@ -12,7 +12,8 @@ from coverage_audit.estate.model import Proof
 from coverage_audit.estate.shipped import defaults_folder
 from coverage_audit.evidence.verified import Harm
 from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
-from tests.parts.content import COPY, NAME, ORIGINAL, a_station, content_of, flip, night, verified_of
+from tests.builders.trees import flip
+from tests.parts.content import COPY, NAME, ORIGINAL, a_station, content_of, night, verified_of
 from tests.parts.station import Station, copy_of, dataset_of, failing_rules
 
 A_DAY = timedelta(days=1)

@@ -9,8 +9,9 @@ import pytest
 
 from coverage_audit.audits.verifying import Wish
 from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
+from tests.builders.trees import flip
 from tests.builders.two_places import two_places
-from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, content_of, flip, night, verified_of
+from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, content_of, night, verified_of
 from tests.parts.sshd import StartSshd
 from tests.parts.station import Station, copy_of, dataset_of
 from tests.parts.two_boxes import reached

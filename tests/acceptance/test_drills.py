@@ -16,8 +16,8 @@ from tests.builders.drilled_station import (
     drilled,
     fill,
     recorded,
-    spoil,
 )
+from tests.builders.trees import flip
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.sftp_only import StartSftpOnly
 from tests.parts.slow_line import StartSlowLine
@@ -57,7 +57,7 @@ def test_every_file_comes_back_and_one_flipped_bit_is_found_and_read_again_until
     assert (told["chosen"], told["held"], told["held_against_originals"], told["read_bytes"]) == (10, 10, 10, whole)
     assert told["bytes_per_second"] > 100_000
 
-    spoil(station.root / "heron/recordings/long-1.wav")
+    flip(station.root / "heron/recordings/long-1.wav")
     ran = drilled(station, "--files", "100", "--json")
     assert ran.status == 1, ran
     assert ran.object["damaged"] == {"files": 1, "bytes": PIECE}
@@ -111,7 +111,7 @@ def test_a_copy_that_a_drill_found_damaged_is_damaged_in_the_next_audit_whatever
     station: Station,
 ) -> None:
     fill(station)
-    spoil(station.root / "heron/recordings/long-0.wav")
+    flip(station.root / "heron/recordings/long-0.wav")
     assert copy_of(station.night(), "field-recordings").standing is Standing.PROVEN, "no listing shows it"
     assert drilled(station, "--path", "long-0.wav").status == 1
 

@@ -14,7 +14,8 @@ from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.drilling import FilesBack
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.wiring import assembled
-from tests.builders.drilled_station import assert_nothing_is_left, drilled, recorded, spoil
+from tests.builders.drilled_station import assert_nothing_is_left, drilled, recorded
+from tests.builders.trees import flip
 from tests.builders.two_places import two_places
 from tests.parts.loops import LoopVolume, MakeVolume
 from tests.parts.station import Station, copy_of
@@ -65,7 +66,7 @@ def test_of_dated_folders_the_newest_point_is_read(station: Station) -> None:
     ran = drilled(station, "--json")
     assert ran.status == 0, ran
     assert (ran.object["point"], ran.object["restored"]["files"]) == (newest, 6)
-    spoil(station.root / "heron" / newest / "recordings/take-3.wav")
+    flip(station.root / "heron" / newest / "recordings/take-3.wav")
     assert drilled(station).status == 1
 
 
@@ -103,7 +104,7 @@ def test_a_drive_on_the_shelf_says_what_to_plug_in_and_is_read_where_it_hangs(
         ran = drilled(station, *ON_SHELF, "--json")
         assert ran.status == 0, ran
         assert ran.object["restored"]["files"] == 6
-        spoil(moved.folder / "recordings/take-5.wav")
+        flip(moved.folder / "recordings/take-5.wav")
         assert drilled(station, *ON_SHELF).status == 1
     finally:
         moved.unmount()

@@ -15,7 +15,8 @@ import pytest
 from coverage_audit.evidence.content import HashedFile
 from coverage_audit.evidence.drilling import DrillOutcome
 from coverage_audit.wiring import assembled
-from tests.builders.drilled_station import PIECE, assert_nothing_is_left, declare, drilled, fill, recorded, spoil
+from tests.builders.drilled_station import PIECE, assert_nothing_is_left, declare, drilled, fill, recorded
+from tests.builders.trees import flip
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.slow_line import StartSlowLine
 from tests.parts.sshd import Box, StartSshd, wait_for
@@ -106,7 +107,7 @@ def test_without_the_original_only_stored_digests_show_anything(station: Station
     ran = drilled(station, *words, "--json")
     assert (ran.status, ran.object["restored"]["files"], ran.object["held_against_originals"]) == (0, 3, 0), ran
 
-    spoil(station.root / COPY / "long-2.wav")
+    flip(station.root / COPY / "long-2.wav")
     ran = drilled(station, *words, "--json")
     assert (ran.status, ran.object["damaged"]["files"]) == (1, 1)
     assert [one["path"] for one in ran.object["incidents"]] == ["long-2.wav"]
@@ -117,7 +118,7 @@ def test_where_the_original_decayed_the_copy_is_right_and_that_is_said(station: 
     stored = [_hashed(b"long-0.wav", station.root / ORIGINAL / "long-0.wav")]
     with assembled(station.estate, station.state) as parts:
         parts.ledger.digests.add(station.estate.datasets[0].original, "sha512", stored, station.now())
-    spoil(station.root / ORIGINAL / "long-0.wav")
+    flip(station.root / ORIGINAL / "long-0.wav")
     seen = (station.root / ORIGINAL / "long-0.wav").stat()
     assert seen.st_mtime_ns == stored[0].mtime_ns
     ran = drilled(station, "--path", "long-0.wav", "--json")

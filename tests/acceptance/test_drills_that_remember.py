@@ -12,7 +12,8 @@ import pytest
 from coverage_audit.audits import drill_choice
 from coverage_audit.evidence.drilling import DrillOutcome
 from coverage_audit.judgement.verdict import Answer, Standing
-from tests.builders.drilled_station import declare, drilled, recorded, spoil
+from tests.builders.drilled_station import declare, drilled, recorded
+from tests.builders.trees import flip
 from tests.parts.station import Station, copy_of, dataset_of
 
 ORIGINAL, COPY = "kestrel/recordings", "heron/recordings"
@@ -36,9 +37,9 @@ def outstanding(station: Station) -> set[bytes]:
 def test_every_damaged_file_stays_so_until_that_very_file_is_read_back_right(station: Station) -> None:
     filled(station)
     copy = station.root / COPY
-    spoil(copy / "s2")
+    flip(copy / "s2")
     assert drilled(station, "--path", "s2").status == 1
-    spoil(copy / "s3")
+    flip(copy / "s3")
     (copy / "s2").rename(copy / "hidden")  # the next drill finds another one damaged, and cannot read this one
     assert drilled(station, "--path", "s3").status == 1
     shutil.copy2(station.root / ORIGINAL / "s3", copy / "s3")
@@ -63,7 +64,7 @@ def test_of_more_than_are_read_again_at_once_none_is_forgotten(
 ) -> None:
     filled(station)
     for number in range(6):
-        spoil(station.root / COPY / f"s{number}")
+        flip(station.root / COPY / f"s{number}")
     assert drilled(station, *(word for number in range(6) for word in ("--path", f"s{number}"))).status == 1
     monkeypatch.setattr(drill_choice, "_AT_MOST_OLD", 4)
     station.mirror(ORIGINAL, COPY, "--checksum")
@@ -80,7 +81,7 @@ def test_what_is_gone_from_the_original_or_another_version_there_is_outstanding_
     station: Station, *, edited: bool
 ) -> None:
     filled(station)
-    spoil(station.root / COPY / "s2")
+    flip(station.root / COPY / "s2")
     assert drilled(station, "--path", "s2").status == 1
     if edited:
         station.write(f"{ORIGINAL}/s2", b"another take")
@@ -96,7 +97,7 @@ def test_damage_found_after_the_audit_is_told_by_every_command_that_rests_on_it(
 ) -> None:
     filled(station)
     assert (station.called("status").status, station.called("summary").status) == (0, 0)
-    spoil(station.root / COPY / "s2")
+    flip(station.root / COPY / "s2")
     assert drilled(station, "--path", "s2").status == 1
     news = "field-recordings@heron:pool/recordings was found damaged since"
 

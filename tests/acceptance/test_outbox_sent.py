@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from html import unescape
-from pathlib import Path
 from re import sub
 
-import pytest
 from sqlalchemy import select
 
 from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.tables_of_nights import OUTBOX
 from coverage_audit.notices.composing import compose
 from coverage_audit.notices.delivery import Delivered, Failed
@@ -30,12 +26,6 @@ from tests.parts.mailbox import PLANTED, Endpoint, Mailbox
 
 NOON = datetime(2026, 11, 26, 12, tzinfo=UTC)
 PAGE = "<!DOCTYPE html><title>the page</title>"
-
-
-@pytest.fixture
-def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
-        yield opened
 
 
 def strictly(raw: bytes) -> EmailMessage:

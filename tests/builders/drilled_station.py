@@ -44,15 +44,6 @@ def drilled(station: Station, *words: str) -> Ran:
     return station.called("drill", "field-recordings", *words)
 
 
-def spoil(file: Path) -> None:
-    """Flip one bit of a file, its size and its times put back."""
-    seen = file.stat()
-    content = bytearray(file.read_bytes())
-    content[len(content) // 2] ^= 1
-    file.write_bytes(content)
-    os.utime(file, ns=(seen.st_atime_ns, seen.st_mtime_ns))
-
-
 def recorded(station: Station) -> tuple[Drill, ...]:
     """The drills that the ledger knows, the newest first."""
     with reading(station.state) as ledger:

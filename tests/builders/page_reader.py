@@ -40,6 +40,11 @@ class Seen(HTMLParser):
         return [element for element in self.elements if element[0] in tags]
 
 
+def text_of(page: str) -> str:
+    """Return what one reads, with every space an ordinary one."""
+    return re.sub(r"\s+", " ", " ".join(Seen(page).text)).replace("\xa0", " ")
+
+
 def assert_harmless(page: str) -> None:
     """Nothing in a page runs, and nothing of it is fetched."""
     seen = Seen(page)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
-from pathlib import Path
 
 from coverage_audit.audits.audit import Audited, run_audit
 from coverage_audit.audits.verifying import NO_WISH, Wish
@@ -30,15 +28,6 @@ def a_station(
         station.write(f"{ORIGINAL}/{number // 100:02d}/{number:05d}.flac", content * (size // len(content) + 1))
     station.mirror(ORIGINAL, COPY)
     return station
-
-
-def flip(file: Path) -> None:
-    """Flip one bit, and put size and time back. The ctime cannot be put back."""
-    seen = file.stat()
-    content = bytearray(file.read_bytes())
-    content[len(content) // 2] ^= 1
-    file.write_bytes(content)
-    os.utime(file, ns=(seen.st_atime_ns, seen.st_mtime_ns))
 
 
 def night(station: Station, wish: Wish = NO_WISH, **replaced: object) -> Audited:

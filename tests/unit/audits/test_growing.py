@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -13,18 +12,11 @@ from coverage_audit.audits.growing import growths_of
 from coverage_audit.estate.model import DatasetId
 from coverage_audit.judgement.verdict import JudgedDataset
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.record import AuditRecord
 from tests.builders.judged import NOW, a_dataset, a_gap, a_manifest, address, an_estate, judged
 
 GB = 10**9
 MAPS = DatasetId("old-maps")
-
-
-@pytest.fixture
-def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
-        yield opened
 
 
 def sized(size: int | None, at: datetime) -> JudgedDataset:

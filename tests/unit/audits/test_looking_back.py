@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -12,7 +11,6 @@ from coverage_audit.errors import UsageError
 from coverage_audit.estate.model import Estate
 from coverage_audit.estate.reader import estate_of
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from tests.builders.estate_file import SMALL
 from tests.builders.nights import recorded
 from tests.builders.recorded import night
@@ -20,12 +18,6 @@ from tests.builders.recorded import night
 DUBLIN = ZoneInfo("Europe/Dublin")
 NOW = datetime(2026, 11, 26, 9, 0, tzinfo=UTC)
 LEAST = timedelta(microseconds=1)
-
-
-@pytest.fixture
-def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
-        yield opened
 
 
 def the_estate(text: str = SMALL) -> Estate:

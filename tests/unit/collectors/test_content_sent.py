@@ -18,6 +18,7 @@ from coverage_audit.collectors.readers import content
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.content import Wanted
 from coverage_audit.evidence.facts import GapKind
+from tests.builders.trees import wanted
 
 NONCE = "0123456789abcdef"
 SHELLS = {"dash": ("dash",), "bash": ("bash", "--posix"), "busybox": ("busybox", "sh")}
@@ -70,14 +71,6 @@ def root(tmp_path: Path) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(given)
     return tmp_path / "main"
-
-
-def wanted(root: Path, *names: bytes) -> list[Wanted]:
-    figures = [(root / os.fsdecode(name)).stat() for name in names]
-    return [
-        Wanted(path=name, size=seen.st_size, mtime_ns=seen.st_mtime_ns)
-        for name, seen in zip(names, figures, strict=True)
-    ]
 
 
 def answered(shell: Sequence[str], root: Path, files: Sequence[Wanted]) -> tuple[bytes, int]:

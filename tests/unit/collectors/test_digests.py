@@ -21,6 +21,7 @@ from coverage_audit.collectors.transports.ssh import SshTransport
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.limits import some_limits
+from tests.builders.trees import wanted
 from tests.parts.sshd import StartSshd
 
 NONCE = "0123456789abcdef"
@@ -35,14 +36,6 @@ def root(tmp_path: Path) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
     return tmp_path / "main"
-
-
-def wanted(root: Path, *names: bytes) -> list[Wanted]:
-    figures = [(root / os.fsdecode(name)).stat() for name in names]
-    return [
-        Wanted(path=name, size=seen.st_size, mtime_ns=seen.st_mtime_ns)
-        for name, seen in zip(names, figures, strict=True)
-    ]
 
 
 Told = HashedFile | NotHashed

@@ -26,6 +26,7 @@ from coverage_audit.evidence.content import HashedFile, HashedFiles, NotHashed, 
 from coverage_audit.evidence.facts import Gap, GapKind
 from tests.builders.limits import some_limits
 from tests.builders.questions import a_device
+from tests.builders.trees import wanted
 from tests.parts.busybox import StartBusybox
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.sftp_only import StartSftpOnly
@@ -48,14 +49,6 @@ def root(tmp_path: Path) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
     return tmp_path / "main"
-
-
-def wanted(root: Path, *names: bytes) -> list[Wanted]:
-    figures = [(root / os.fsdecode(name)).stat() for name in names]
-    return [
-        Wanted(path=name, size=seen.st_size, mtime_ns=seen.st_mtime_ns)
-        for name, seen in zip(names, figures, strict=True)
-    ]
 
 
 def read(
@@ -290,9 +283,9 @@ def test_what_the_time_does_not_reach_is_left_and_never_lost(root: Path, box: Bo
     device = box(root)
     files = many(root, 40, 200_000)
 
-    first = whole(read(device, root, files, budget=2, rate=1_000_000))
+    first = whole(read(device, root, files, budget=6, rate=300_000))
 
-    assert 1 <= len(first.hashed) <= 15  # 2 s at 1 MB/s are 10 files of 200 kB
+    assert 1 <= len(first.hashed) <= 15  # 6 s at 0.3 MB/s are 9 files of 200 kB; a busy machine needs some of them
     assert len(first.hashed) + len(first.left) == 40
     assert (first.not_hashed, first.stopped) == ((), None)
     again = whole(read(device, root, first.left))

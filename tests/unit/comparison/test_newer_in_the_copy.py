@@ -136,16 +136,3 @@ def test_more_paths_than_one_look_takes_are_never_asked(story: Story, monkeypatc
     )
 
     assert all(count <= 10_000 for count in asked)
-
-
-def test_times_that_wrapped_or_lie_ahead_are_neither_newer_nor_a_start(story: Story) -> None:
-    wrapped, ahead = -(2**63), 2**63 - 1
-    odd = [a_file(b"wrapped", YEARS), a_file(b"ahead", YEARS)]
-    original = [*old_files(), replace(odd[0], mtime_ns=wrapped), replace(odd[1], mtime_ns=ahead)]
-
-    seen = story.audit(NOW, original, [*old_files(), *odd])
-
-    assert seen.changed.files == 2
-    assert {row.row_class for row in story.rows().values()} == {RowClass.OTHER}
-    again = story.audit(NOW + DAY, original, [*old_files(), *odd])
-    assert again.changed.files == 2

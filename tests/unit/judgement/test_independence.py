@@ -1,33 +1,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import pytest
 
 from coverage_audit.estate.access import LocalAccess, ShelfAccess
-from coverage_audit.estate.model import Attestation, Device
+from coverage_audit.estate.model import Attestation
 from coverage_audit.judgement.case import PlaceEvidence
-from coverage_audit.judgement.independence import Apart, Relation, relation
+from coverage_audit.judgement.independence import Apart
+from tests.builders.apart import related, with_box, with_volume
 from tests.builders.cases import a_gap, a_place, device_facts, volume_facts
-from tests.builders.station import HERON, KESTREL, a_device, a_volume, an_estate
-
-
-def related(a: PlaceEvidence, b: PlaceEvidence, *others: Device, **values: Any) -> Relation:
-    devices = {place.device.id: place.device for place in (a, b)} | {device.id: device for device in others}
-    estate = an_estate(*devices.values(), **values)
-    found, back = relation(a, b, estate), relation(b, a, estate)
-    assert found.apart is back.apart, "a relation has no direction"
-    return found
-
-
-def with_volume(place: PlaceEvidence, **values: Any) -> PlaceEvidence:
-    return replace(place, volume_facts=volume_facts(place.volume, **values))
-
-
-def with_box(place: PlaceEvidence, **values: Any) -> PlaceEvidence:
-    return replace(place, device_facts=device_facts(place.device.id, **values))
-
+from tests.builders.station import HERON, KESTREL, a_device, a_volume
 
 HERE, THERE = a_place(KESTREL), a_place(HERON)
 

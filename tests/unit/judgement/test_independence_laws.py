@@ -4,34 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import combinations
-from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coverage_audit.estate.model import Device
 from coverage_audit.evidence.facts import DeviceFacts, VolumeFacts
-from coverage_audit.judgement.case import PlaceEvidence
-from coverage_audit.judgement.independence import Apart, Relation, Relations, largest_apart, relation
-from tests.builders.cases import a_place, device_facts, volume_facts
-from tests.builders.station import HERON, KESTREL, an_estate, changed
-
-
-def related(a: PlaceEvidence, b: PlaceEvidence, *others: Device, **values: Any) -> Relation:
-    devices = {place.device.id: place.device for place in (a, b)} | {device.id: device for device in others}
-    estate = an_estate(*devices.values(), **values)
-    found, back = relation(a, b, estate), relation(b, a, estate)
-    assert found.apart is back.apart, "a relation has no direction"
-    return found
-
-
-def with_volume(place: PlaceEvidence, **values: Any) -> PlaceEvidence:
-    return replace(place, volume_facts=volume_facts(place.volume, **values))
-
-
-def with_box(place: PlaceEvidence, **values: Any) -> PlaceEvidence:
-    return replace(place, device_facts=device_facts(place.device.id, **values))
-
+from coverage_audit.judgement.independence import Apart, Relation, Relations, largest_apart
+from tests.builders.apart import related
+from tests.builders.cases import a_place
+from tests.builders.station import HERON, KESTREL, changed
 
 HERE, THERE = a_place(KESTREL), a_place(HERON)
 

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
-from pathlib import Path
-
-import pytest
 
 from coverage_audit.estate.model import NoticeKind, PolicyId
 from coverage_audit.judgement.verdict import Answer
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.outgoing import OutgoingKind
 from coverage_audit.ledger.past_record import NightRecord
 from tests.builders.outbox import a_target, an_estate, told_night
@@ -19,12 +14,6 @@ from tests.builders.recorded import night
 
 FAILS, UNKNOWN, FINE, WAIVED = Answer.NONCONFORMITY, Answer.UNVERIFIED, Answer.CONFORMITY, Answer.WAIVED
 COPIES = "copies:field-recordings"
-
-
-@pytest.fixture
-def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
-        yield opened
 
 
 def test_what_lasts_is_told_again_more_and_more_rarely(ledger: Ledger) -> None:

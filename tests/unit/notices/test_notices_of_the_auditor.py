@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
 from coverage_audit.estate.model import NoticeKind, NoticeTarget
 from coverage_audit.ledger.ledger import Ledger
-from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.outgoing import OutgoingKind
 from coverage_audit.notices.telling import Notice, put_notice
 from tests.builders.outbox import a_target, an_estate
@@ -20,12 +16,6 @@ REFUSED = Notice(
     lines=("/etc/estate.yaml, line 4: 'attic' is no site.", "Mend the file; it is read again by itself."),
     once="estate refused 4be1",
 )
-
-
-@pytest.fixture
-def ledger(tmp_path: Path) -> Iterator[Ledger]:
-    with exclusive(tmp_path / "state"), open_ledger(tmp_path / "state") as opened:
-        yield opened
 
 
 def test_it_says_in_its_subject_what_matters_and_everywhere_the_same(ledger: Ledger) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -16,13 +15,16 @@ from coverage_audit.judgement.verdict import JudgedEstate, Standing
 from coverage_audit.reports.auditor_sheet import auditor_sheet
 from tests.builders.judged import address
 from tests.builders.own_sheet import MADE, OWN, TEXT, audited, station, the_own_sheet
-from tests.builders.page_reader import Seen, assert_audible, assert_harmless, assert_links_lead_somewhere, assert_quoted
+from tests.builders.page_reader import (
+    Seen,
+    assert_audible,
+    assert_harmless,
+    assert_links_lead_somewhere,
+    assert_quoted,
+    text_of,
+)
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>\x1b[2J\u202e\udcff'
-
-
-def text_of(page: str) -> str:
-    return re.sub(r"\s+", " ", " ".join(Seen(page).text)).replace("\xa0", " ")
 
 
 def read(audit: JudgedEstate | None = None) -> str:

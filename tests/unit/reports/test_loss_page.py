@@ -34,18 +34,19 @@ from tests.builders.losses import (
     some_cuts,
     the_estate,
 )
-from tests.builders.page_reader import Seen, assert_audible, assert_harmless, assert_links_lead_somewhere, assert_quoted
+from tests.builders.page_reader import (
+    assert_audible,
+    assert_harmless,
+    assert_links_lead_somewhere,
+    assert_quoted,
+    text_of,
+)
 
 HOSTILE = '"><script>alert(1)</script><img src=x onerror=alert(1)>\x1b[2J\n\u202e\udcff'
 
 
 def page_of(*losses: Loss) -> str:
     return loss_page(a_table(*losses), the_estate())
-
-
-def text_of(page: str) -> str:
-    """Return what one reads, with every space an ordinary one."""
-    return re.sub(r"\s+", " ", " ".join(Seen(page).text)).replace("\xa0", " ")
 
 
 def read(*losses: Loss) -> str:

@@ -8,6 +8,7 @@ from coverage_audit.evidence.facts import DeviceFacts
 from coverage_audit.judgement.case import PlaceEvidence
 from coverage_audit.scenarios.leaving import leaving_with
 from coverage_audit.scenarios.staying import Stay, Stays, stay_of
+from tests.builders.apart import with_box, with_volume
 from tests.builders.cases import a_gap, a_place, device_facts, volume_facts
 from tests.builders.station import HERON, KESTREL, a_device, a_key, a_volume, an_estate
 
@@ -23,18 +24,14 @@ def when_kestrel_leaves(place: PlaceEvidence, *more: Device, here: PlaceEvidence
     return stay_of(place, leaving, [here], estate, {facts.device: facts for facts in shown})
 
 
-def on_volume(place: PlaceEvidence, **values: Any) -> PlaceEvidence:
-    return replace(place, volume_facts=volume_facts(place.volume, **values))
-
-
 def test_another_box_on_other_drives_stays() -> None:
     assert when_kestrel_leaves(THERE).stays is Stays.STAYS
 
 
 def test_one_filesystem_or_one_drive_goes_with_it() -> None:
-    assert when_kestrel_leaves(on_volume(THERE, filesystem_uuid="uuid-kestrel:main")).stays is Stays.GOES
-    here = on_volume(HERE, drives=frozenset({"wwn-1"}))
-    assert when_kestrel_leaves(on_volume(THERE, drives=frozenset({"wwn-1"})), here=here).stays is Stays.GOES
+    assert when_kestrel_leaves(with_volume(THERE, filesystem_uuid="uuid-kestrel:main")).stays is Stays.GOES
+    here = with_volume(HERE, drives=frozenset({"wwn-1"}))
+    assert when_kestrel_leaves(with_volume(THERE, drives=frozenset({"wwn-1"})), here=here).stays is Stays.GOES
 
 
 def test_one_machine_under_another_name_goes_with_it() -> None:
@@ -43,12 +40,12 @@ def test_one_machine_under_another_name_goes_with_it() -> None:
 
 
 def test_what_it_serves_over_the_network_goes_with_it() -> None:
-    there = on_volume(THERE, mount_source="kestrel:/srv/main", filesystem_type="nfs4", filesystem_uuid=None)
+    there = with_volume(THERE, mount_source="kestrel:/srv/main", filesystem_type="nfs4", filesystem_uuid=None)
     assert when_kestrel_leaves(there).stays is Stays.GOES
 
 
 def test_a_box_that_shows_nothing_of_itself_is_not_shown_to_stay_unless_its_owner_attests_it() -> None:
-    there = on_volume(THERE, filesystem_uuid=None)
+    there = with_volume(THERE, filesystem_uuid=None)
     assert when_kestrel_leaves(there).stays is Stays.NOT_SHOWN
     assert when_kestrel_leaves(replace(THERE, volume_facts=a_gap())).stays is Stays.NOT_SHOWN
     word = (Attestation(other=DeviceId("kestrel"), statement="I carried it in"),)
@@ -58,7 +55,7 @@ def test_a_box_that_shows_nothing_of_itself_is_not_shown_to_stay_unless_its_owne
 
 def test_the_owners_word_does_not_outrank_what_is_shown() -> None:
     word = (Attestation(other=DeviceId("kestrel"), statement="another box"),)
-    there = on_volume(THERE, filesystem_uuid="uuid-kestrel:main")
+    there = with_volume(THERE, filesystem_uuid="uuid-kestrel:main")
     attested = replace(there, device=replace(there.device, attested_apart=word))
     assert when_kestrel_leaves(attested).stays is Stays.GOES
 
@@ -76,8 +73,8 @@ def test_a_guest_goes_with_its_host() -> None:
 
 def test_in_a_rehearsal_places_stay_as_declared_but_one_folder_is_one_folder() -> None:
     one_disk = {"device_number": "8:1", "mount_target": "/", "fs_root": "/", "filesystem_uuid": "same"}
-    here = replace(on_volume(HERE, path="/x/kestrel", **one_disk), device_facts=device_facts("kestrel", boot_id="one"))
-    apart = replace(on_volume(THERE, path="/x/heron", **one_disk), device_facts=device_facts("heron", boot_id="one"))
+    here = with_box(with_volume(HERE, path="/x/kestrel", **one_disk), boot_id="one")
+    apart = with_box(with_volume(THERE, path="/x/heron", **one_disk), boot_id="one")
     assert when_kestrel_leaves(apart, here=here, rehearsal=True).stays is Stays.STAYS
     inside = replace(apart, volume_facts=volume_facts(apart.volume, **{**one_disk, "path": "/x/kestrel/in"}))
     assert when_kestrel_leaves(inside, here=here, rehearsal=True).stays is Stays.GOES
