@@ -170,6 +170,10 @@ class Ended:
     kind: GapKind | None = None
     detail: str = ""
 
+    def gap(self, subject: str, at: datetime) -> Gap | None:
+        """Return the reason as a gap (None: it came to its end)."""
+        return None if self.kind is None else Gap(subject=subject, kind=self.kind, detail=self.detail, at=at)
+
 
 Word = Counted | SeenDevice | SeenVolume | SeenTree | SeenPoints | Looked | Hashed | CanDigest | Back | Ended
 

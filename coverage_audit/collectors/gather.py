@@ -16,7 +16,6 @@ from coverage_audit.collectors.assembling import assemble
 from coverage_audit.collectors.crew import TICK, Crew
 from coverage_audit.collectors.errands import AuditorClock, Ended, LookAgain, Looked, Walk
 from coverage_audit.collectors.transport import TransportError
-from coverage_audit.errors import CollectionError
 from coverage_audit.estate.access import ShelfAccess, SshAccess
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import Device
@@ -84,12 +83,11 @@ def look_again(
     allowed = min(time_of(device, limits), limits.read_time * 2).total_seconds()
     deadline = time.monotonic() + allowed
     errand = LookAgain(device=device, root=root, paths=tuple(paths), limits=limits, deadline=deadline)
-    for _, words, ended in Crew(1, silent, withheld).run(iter([(0, errand, deadline + TICK)])):
-        for word in words:
-            if isinstance(word, Looked):
-                return word.looks
-        raise TransportError(ended.kind or GapKind.CUT, ended.detail)
-    raise CollectionError("no worker could be started")
+    [(_, words, ended)] = Crew(1, silent, withheld).run(iter([(0, errand, deadline + TICK)]))
+    for word in words:
+        if isinstance(word, Looked):
+            return word.looks
+    raise TransportError(ended.kind or GapKind.CUT, ended.detail)
 
 
 def time_of(device: Device, limits: Limits) -> timedelta:

@@ -57,7 +57,7 @@ def hash_files(  # noqa: PLR0913 - what is read, the bounds that hold for it, an
     stopped: Gap | None = None
     for start, words, ended in _done(_parts(errand), budget.total_seconds(), limits, progress, withheld):
         told += [_numbered_from(start, word) for word in words if isinstance(word, Hashed)]
-        stopped = stopped or _gap(device, ended, clock())
+        stopped = stopped or ended.gap(device.id, clock())
     if stopped is not None and not any(word.files or word.without for word in told):
         return stopped
     return _put_together(algorithm, files, told, stopped)
@@ -93,9 +93,8 @@ def usable_digests(
     found = next((word.algorithms for word in words if isinstance(word, CanDigest)), None)
     if found is not None:
         return found
-    return _gap(device, ended, clock()) or Gap(
-        subject=str(device.id), kind=GapKind.CUT, detail="no answer came", at=clock()
-    )
+    at = clock()
+    return ended.gap(device.id, at) or Gap(subject=device.id, kind=GapKind.CUT, detail="no answer came", at=at)
 
 
 def _done(
@@ -110,10 +109,6 @@ def _done(
     deadline = time.monotonic() + opening.total_seconds() + budget + _GRACE
     crew = Crew(len(errands), progress, withheld)
     return list(crew.run((number, errand, deadline) for number, errand in errands))
-
-
-def _gap(device: Device, ended: Ended, at: datetime) -> Gap | None:
-    return None if ended.kind is None else Gap(subject=str(device.id), kind=ended.kind, detail=ended.detail, at=at)
 
 
 def _put_together(algorithm: str, files: Sequence[Wanted], told: Sequence[Hashed], stopped: Gap | None) -> HashedFiles:

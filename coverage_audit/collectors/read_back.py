@@ -8,10 +8,9 @@ from datetime import datetime
 from pathlib import Path
 
 from coverage_audit.collectors.crew import TICK, Crew
-from coverage_audit.collectors.errands import Back, Ended, ReadBack, Word
+from coverage_audit.collectors.errands import Back, ReadBack
 from coverage_audit.collectors.gather import time_of
 from coverage_audit.collectors.scratch import clear
-from coverage_audit.errors import CollectionError
 from coverage_audit.estate.limits import Limits
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.content import Wanted
@@ -52,10 +51,8 @@ def read_back(  # noqa: PLR0913 - what is read and where to, and collaborators h
         limits=limits,
         deadline=deadline,
     )
-    words, ended = _done(errand, deadline + TICK, progress, withheld)
-    stopped = None
-    if ended.kind is not None:
-        stopped = Gap(subject=str(device.id), kind=ended.kind, detail=ended.detail, at=clock())
+    [(_, words, ended)] = Crew(1, progress, withheld).run(iter([(0, errand, deadline + TICK)]))
+    stopped = ended.gap(device.id, clock())
     told = [word for word in words if isinstance(word, Back)]
     if not told and stopped is not None:
         return stopped
@@ -69,9 +66,3 @@ def read_back(  # noqa: PLR0913 - what is read and where to, and collaborators h
         way=last.way if last else "",
         stopped=stopped,
     )
-
-
-def _done(errand: ReadBack, deadline: float, progress: Progress, withheld: frozenset[str]) -> tuple[list[Word], Ended]:
-    for _, words, ended in Crew(1, progress, withheld).run(iter([(0, errand, deadline)])):
-        return words, ended
-    raise CollectionError("no worker could be started")

@@ -1,10 +1,14 @@
-"""Ending a worker with all that it started, without ever waiting for what cannot be ended."""
+"""Ending a worker with all that it started, without ever waiting for what cannot be ended.
+
+A worker's standard input is its lifeline: when its parent dies, however, it closes.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import os
 import signal
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -23,6 +27,18 @@ def end_session(leader: int) -> None:
                 os.kill(process, signal.SIGKILL)
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(leader, signal.SIGKILL)
+
+
+def end_with_parent() -> None:
+    """From now on end this process, which leads a session, with all of that session when its standard input closes."""
+    threading.Thread(target=_until_closed, name="lifeline", daemon=True).start()
+
+
+def _until_closed() -> None:
+    while os.read(0, 1 << 16):
+        pass
+    end_session(os.getpid())
+    os._exit(1)
 
 
 def _members(session: int) -> Iterator[int]:

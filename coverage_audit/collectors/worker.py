@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import sys
-import threading
 from collections.abc import Iterator
 from functools import partial
 
@@ -27,7 +26,7 @@ from coverage_audit.collectors.errands import (
     send,
 )
 from coverage_audit.collectors.reporting_progress import Sparing
-from coverage_audit.collectors.sessions import end_session
+from coverage_audit.collectors.sessions import end_with_parent
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.estate.model import Device
 from coverage_audit.evidence.facts import GapKind
@@ -38,7 +37,7 @@ def main() -> None:
     pipe = int(sys.argv[1])
     os.set_inheritable(pipe, False)  # noqa: FBT003 - the standard library's own order of arguments
     errand = _errand()
-    threading.Thread(target=_end_with_the_auditor, name="lifeline", daemon=True).start()
+    end_with_parent()
     try:
         for word in run(errand, pipe):
             send(pipe, word)
@@ -91,13 +90,6 @@ def _errand() -> Errand:
             if isinstance(value, Errand):
                 return value
     sys.exit("no errand came")
-
-
-def _end_with_the_auditor() -> None:
-    while os.read(0, 1 << 16):
-        pass
-    end_session(os.getpid())
-    os._exit(1)
 
 
 if __name__ == "__main__":

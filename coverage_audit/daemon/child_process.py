@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import os
 import sys
-import threading
 from pathlib import Path
 from traceback import extract_tb
 from typing import Final, NoReturn
 
-from coverage_audit.collectors.sessions import end_session
+from coverage_audit.collectors.sessions import end_with_parent
 from coverage_audit.daemon.errands import Errand, NightErrand, PageErrand, Report, packed, unpacked
 from coverage_audit.errors import EX_SOFTWARE, CoverageAuditError
 
@@ -26,7 +25,7 @@ def main() -> NoReturn:
     pipe = int(sys.argv[1])
     os.set_inheritable(pipe, False)  # noqa: FBT003 - the standard library's own order of arguments
     errand = _errand()
-    threading.Thread(target=_end_with_the_daemon, name="lifeline", daemon=True).start()
+    end_with_parent()
     try:
         report, status = Report(said=run(errand)), 0
     except CoverageAuditError as error:
@@ -63,13 +62,6 @@ def _errand() -> Errand:
         if isinstance(errand, NightErrand | PageErrand):
             return errand
     sys.exit("no errand came")
-
-
-def _end_with_the_daemon() -> None:
-    while os.read(0, 1 << 16):
-        pass
-    end_session(os.getpid())
-    os._exit(1)
 
 
 if __name__ == "__main__":
