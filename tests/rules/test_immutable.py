@@ -187,7 +187,7 @@ def test_a_drive_on_the_shelf_counts_and_one_that_stays_plugged_in_does_not() ->
     assert finding(asked(on_shelf)).answer is Answer.CONFORMITY
     found = finding(asked(attached))
     assert found.answer is Answer.NONCONFORMITY
-    assert "has been attached to kestrel since" in found.message or "own machine" in found.message
+    assert "has been attached to kestrel since" in found.message
 
 
 def test_in_a_rehearsal_what_is_declared_is_taken_as_it_is_declared() -> None:
@@ -256,7 +256,7 @@ def test_where_the_originals_mounts_were_not_seen_nothing_is_out_of_reach(box: A
     found = finding(asked(snapshots(), original=original))
 
     assert found.answer is Answer.UNVERIFIED
-    assert "what kestrel has mounted was not seen" in found.message or "not shown to lie apart" in found.message
+    assert "what kestrel has mounted was not seen" in found.message
 
 
 def test_nothing_is_said_where_nothing_is_asked() -> None:
