@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
@@ -15,7 +15,8 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Elsewhere, Held
 from coverage_audit.evidence.facts import VolumeFacts
-from coverage_audit.judgement.wording import amount
+from coverage_audit.judgement.rules.enough_copies import RULE as COUNTING
+from coverage_audit.judgement.wording import amount, joined
 from coverage_audit.reckoning.restoring import limit_of_link, limit_of_medium, time_back
 from coverage_audit.scenarios.retirement import Break
 from coverage_audit.scenarios.staying import Stays
@@ -37,7 +38,7 @@ def steps_of(estate: Estate, looked: Looked, found: Retirement) -> tuple[str, ..
     elsewhere, reading = found.elsewhere, found.reading
     steps = [_copy_step(estate, looked, *each) for each in _only_here(elsewhere)]
     again = " ".join(("coverage-audit retire", *found.asked))
-    steps += _of_breaks([one for one in found.breaks if one.proven], "{} would not conform")
+    steps += _of_breaks(one for one in found.breaks if one.proven)
     rest = elsewhere.of(Held.BY_LISTING, Held.BY_SIZE)
     if rest.files:
         long = reading.left is not None and reading.left >= _WORTH_SAYING
@@ -52,21 +53,35 @@ def steps_of(estate: Estate, looked: Looked, found: Retirement) -> tuple[str, ..
             f"then: {again}"
         )
     steps += _of_unseen(one for one in found.not_observed if one.blocks)
-    steps += _of_breaks([one for one in found.breaks if not one.proven], "Whether {} would conform cannot be told")
+    steps += _of_doubts(one for one in found.breaks if not one.proven)
     if found.changed:
         steps.append(f"{len(found.changed)} files changed while it was audited: end what writes there, then: {again}")
     return tuple(steps)
 
 
-def _of_breaks(breaks: Iterable[Break], whose: str) -> Iterable[str]:
+def _of_breaks(breaks: Iterable[Break]) -> Iterable[str]:
     """Say in one step all that breaks of one dataset, each rule in brackets, then how to mend it, each way once."""
-    by_dataset = defaultdict[DatasetId | None, list[Break]](list)
-    for one in breaks:
-        by_dataset[one.dataset].append(one)
-    for dataset, own in by_dataset.items():
+    for name, own in _by_dataset(breaks):
         said = "; ".join(f"{one.message.rstrip('.')} ({one.rule})" for one in own)
         mends = dict.fromkeys(one.mend for one in own if one.mend)
-        yield " ".join((f"{whose.format(dataset or 'the estate itself')}: {said}.", *mends))
+        yield " ".join((f"{name} would not conform: {said}.", *mends))
+
+
+def _of_doubts(breaks: Iterable[Break]) -> Iterable[str]:
+    """Say in one step what of a dataset cannot be told: most of it has one reason, which counting the copies names."""
+    for name, own in _by_dataset(breaks):
+        first = next((one for one in own if one.rule == COUNTING.id), own[0])
+        others = [one.rule for one in own if one is not first]
+        more = f" Nor can {joined(others)} be told (--json says why)." if others else ""
+        said = f"Whether {name} would conform cannot be told: {first.message.rstrip('.')} ({first.rule})."
+        yield f"{said} {first.mend}".rstrip() + more
+
+
+def _by_dataset(breaks: Iterable[Break]) -> Iterable[tuple[str, Sequence[Break]]]:
+    found = defaultdict[DatasetId | None, list[Break]](list)
+    for one in breaks:
+        found[one.dataset].append(one)
+    return [(dataset or "the estate itself", own) for dataset, own in found.items()]
 
 
 def _of_unseen(unseen: Iterable[NotObserved]) -> Iterable[str]:

@@ -24,7 +24,7 @@ LITTER = "the estate's litter"
 _SYSTEM_WORD = "operating systems rewrite it by themselves"
 SAY_NOT_KEPT: Final = "Make it readable, or name what need not be kept: --not-kept PATTERN, --who, --why."
 SEE_TO_IT: Final = "See to what stands in the way, then audit again."
-_SHOW_IT: Final = "Let it show what is lacking, or attest that it lies apart (`attested_apart`)."
+_SHOW_IT: Final = "See to that, or attest that it lies apart (`attested_apart`)."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,7 +109,8 @@ def _leaving(
             below = os.fsencode(address.path)
             if isinstance(outcome, Gap):
                 word = leaving_out.which(below, is_folder=True) if below else KEPT
-                unseen.append(_unseen(str(address), str(outcome), None if word == KEPT else own_words[word]))
+                why = str(outcome).removeprefix(f"{outcome.subject}: ")
+                unseen.append(_unseen(str(address), why, None if word == KEPT else own_words[word]))
                 continue
             tree = HeldTree(manifest=outcome, below=below, regions=_within(regions, below), not_kept=patterns)
             trees.append(tree)

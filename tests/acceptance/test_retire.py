@@ -161,6 +161,16 @@ def test_all_that_breaks_of_a_dataset_is_one_step_and_each_rule_is_told_apart(ke
     assert all(f"({rule})" in step for rule in rules)
 
 
+def test_what_cannot_be_told_of_a_dataset_is_one_step_that_names_each_rule(kept: Station) -> None:
+    shutil.move(kept.root / "heron", kept.root / "away")
+    ran = retired(kept, "avocet", "--hash", "all")
+    assert ran.object["verdict"] == "cannot tell"
+    rules = {one["rule"] for one in ran.object["breaks"]}
+    assert {"enough-copies", "completeness"} < rules
+    (step,) = (step for step in ran.object["steps"] if step.startswith("Whether field-recordings would conform"))
+    assert all(rule in step for rule in rules)
+
+
 def test_what_need_not_be_kept_is_said_with_who_and_why_and_stands_in_the_answer(kept: Station) -> None:
     kept.write("avocet/cache/tiles.bin", b"x" * 4321)
     assert retired(kept, "avocet", "--hash", "all").object["verdict"] == "not clear"

@@ -43,12 +43,24 @@ WORD = NotKeptWord(pattern=NOT_KEPT, who="Aoife", why="made again when needed")
 
 @dataclass
 class Made:
-    """One estate on disk: its devices' folders, and what its datasets are."""
+    """One estate on disk: its devices' folders, what its datasets are, and which volumes links lead out of, and to."""
 
     root: Path
     chance: random.Random
+    linking: random.Random
     volumes: dict[str, Path] = field(default_factory=dict)
     datasets: list[str] = field(default_factory=list)
+    linked: dict[str, str] = field(default_factory=dict)
+
+    def leaving(self) -> tuple[str, ...]:
+        """Choose what leaves: often what a link of another volume leads to."""
+        devices = sorted({name.partition(":")[0] for name in self.volumes})
+        targets = tuple(self.chance.sample(devices, k=self.chance.choice((1, 1, 2))))
+        if self.chance.random() < 0.3:
+            targets = (self.chance.choice(sorted(self.volumes)),)
+        if self.linked and self.linking.random() < 0.7:
+            return (self.linking.choice(sorted(self.linked.values())),)
+        return targets
 
     def declare(self) -> Path:
         """Make devices, datasets and files up, and write the estate file."""
@@ -72,8 +84,8 @@ class Made:
 
     def _dataset(self, name: str) -> list[str]:
         places = self.chance.sample(sorted(self.volumes), k=min(len(self.volumes), self.chance.randint(1, 4)))
-        policy = self.chance.choice(("one", "two"))
-        first, linked = self.volumes[places[0]] / name, random.Random(f"links of {name} in {self.root.parent.name}")  # noqa: S311
+        policy, is_linked = self.chance.choice(("one", "two")), len(places) > 2 and self.linking.random() < 0.6
+        first = self.volumes[places[0]] / name
         first.mkdir()
         for _ in range(self.chance.randint(1, 6)):
             self._write(first / self.chance.choice(NAMES))
@@ -81,21 +93,26 @@ class Made:
             shutil.copytree(first, self.volumes[place] / name, symlinks=True)
             if self.chance.random() < 0.35:
                 self._spoil(self.volumes[place] / name)
-            if linked.random() < 0.15:
-                self._link(self.volumes[place] / name, linked)
+        if is_linked:
+            policy = "two"
+            self._link(name, places)
         leave_out = ', leave_out: ["*.part"]' if self.chance.random() < 0.3 else ""
         copies = ", ".join(f'{{at: "{place}/{name}"}}' for place in places[1:])
         self.datasets.append(name)
         return [f'  {name}: {{policy: {policy}, original: "{places[0]}/{name}", copies: [{copies}]{leave_out}}}']
 
-    def _link(self, folder: Path, chance: random.Random) -> None:
-        """Let the root of a copy be a link: to the same dataset on any volume, or to where it lies now on its own."""
-        elsewhere = [path / folder.name for path in self.volumes.values() if path != folder.parent]
-        there = chance.choice([*elsewhere, folder.with_name(f"real {folder.name}")])
-        if there.parent == folder.parent:
+    def _link(self, name: str, places: list[str]) -> None:
+        """Let the root of a copy be a link: to the dataset on another volume, or to where it lies now on its own."""
+        place = self.linking.choice(places[1:])
+        folder = self.volumes[place] / name
+        if self.linking.random() < 0.2:
+            there = folder.with_name(f"real {name}")
             folder.rename(there)
         else:
+            leads = self.linking.choice([other for other in places if other != place])
+            there = self.volumes[leads] / name
             shutil.rmtree(folder)
+            self.linked[place] = leads
         folder.symlink_to(there)
 
     def _loose(self) -> None:
@@ -150,16 +167,13 @@ def contents_below(folder: Path) -> Iterator[str]:
             yield hashlib.sha256(file.read_bytes()).hexdigest()
 
 
-def one_estate(number: int, folder: Path, ledger: Ledger) -> Verdict:
+def one_estate(number: int, folder: Path, ledger: Ledger) -> tuple[Verdict, bool]:
+    """Return the verdict on an estate, and whether nothing but a link that leads out of its volume stood in the way."""
     chance = random.Random(number)  # noqa: S311 - reproducible, not secret
-    made = Made(root=folder / "estate", chance=chance)
+    made = Made(root=folder / "estate", chance=chance, linking=random.Random(f"links {number}"))  # noqa: S311
     made.root.mkdir()
     estate = read_estate(made.declare())
-    targets = tuple(
-        chance.sample(sorted({name.partition(":")[0] for name in made.volumes}), k=chance.choice((1, 1, 2)))
-    )
-    if chance.random() < 0.3:
-        targets = (chance.choice(sorted(made.volumes)),)
+    targets = made.leaving()
     asked = [path for name, path in made.volumes.items() if name in targets or name.partition(":")[0] in targets]
     wish = RetireWish(targets=targets, hash_all=chance.random() < 0.9, not_kept=(WORD,))
     work = folder / "work"
@@ -171,7 +185,8 @@ def one_estate(number: int, folder: Path, ledger: Ledger) -> Verdict:
     if found.verdict is Verdict.CLEAR:
         nothing_is_lost(made, asked, number)
         what_remains_conforms(made, estate, found, folder)
-    return found.verdict
+    by_link = any("a link leads" in one.message for one in found.breaks)
+    return found.verdict, by_link and not found.elsewhere.lone
 
 
 def somebody_writes(chance: random.Random, volumes: list[Path]) -> Callable[[str], None]:
@@ -294,7 +309,10 @@ def test_what_is_clear_can_be_deleted_for_real_and_nothing_is_lost(
         finally:
             shutil.rmtree(folder)
     ledger.close()
-    tally = {verdict: outcomes.count(verdict) for verdict in Verdict}
-    print(tally)  # noqa: T201 - shown with -s
+    verdicts = [verdict for verdict, _ in outcomes]
+    tally = {verdict: verdicts.count(verdict) for verdict in Verdict}
+    by_link = sum(decided for _, decided in outcomes)
+    print(tally, by_link)  # noqa: T201 - shown with -s
     assert tally[Verdict.CLEAR] >= TRIED // 20, tally  # else it shows nothing
     assert tally[Verdict.NOT_CLEAR] >= TRIED // 20, tally
+    assert by_link >= TRIED // 60, "without a link that decides, nothing shows that links are not followed"
