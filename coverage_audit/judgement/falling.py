@@ -24,11 +24,10 @@ from coverage_audit.judgement.domains import (
     site_domain,
     volume_domain,
 )
-from coverage_audit.judgement.erasing import accounts_of, beyond_reach, declared_beyond_reach
+from coverage_audit.judgement.erasing import accounts_of, declared_beyond_reach, erased_by
 from coverage_audit.judgement.filesystems import filesystems_shown_one
-from coverage_audit.judgement.hosting import Machines, declared_to_stand_on, stands_on
+from coverage_audit.judgement.hosting import Machines, declared_to_stand_on, somewhere_on, stands_on
 from coverage_audit.judgement.independence import Apart, Relation, Relations
-from coverage_audit.judgement.reach import Reach
 from coverage_audit.judgement.serving import lies_elsewhere
 from coverage_audit.judgement.shelf import site_of
 from coverage_audit.judgement.wording import joined
@@ -129,19 +128,24 @@ def _direct(holding: Holding, estate: Estate, machines: Machines, mounting: froz
         certain[volume_domain(volume.key)] = why
         seen = place.volume_facts if volume.key == place.volume.key else None
         _add_drives(volume, why, losses_stood(volume, seen), certain, perhaps, groups)
-    beneath = accounts_of(standing.keys() - {place.device.id}, estate)
-    accounts = {d: why for d, why in certain.items() if d.kind is DomainKind.ACCOUNT and d not in beneath}
-    kept, doubt = beyond_reach(holding, rehearsal=estate.rehearsal)
-    if kept:
-        certain = {domain: why for domain, why in certain.items() if domain not in accounts}
-    if kept and doubt:
-        perhaps |= dict.fromkeys(accounts, doubt)
-    if holding.reached.reach is Reach.SHOWN:
-        certain = {**dict.fromkeys(mounting, holding.reached.why), **certain}
-    if holding.reached.reach is Reach.PERHAPS and (doubt or not kept):
-        perhaps |= dict.fromkeys(mounting - certain.keys(), holding.reached.why)
-    kept_from = {d: kept for d in accounts if d not in certain and d not in perhaps} if kept else {}
-    return Falls(certain=certain, perhaps=perhaps, groups=tuple(groups), kept_from=kept_from)
+    for device, why in somewhere_on(place, estate, machines).items():
+        for its in (of_volume(volume, estate) for volume in estate.device(device).volumes):
+            perhaps |= dict.fromkeys((*its.certain, *its.perhaps), f"{why}, on which of its volumes is not shown")
+            groups += (replace(group, certain=False) for group in its.groups)
+    found = erased_by(
+        holding,
+        {domain: why for domain, why in certain.items() if domain.kind is DomainKind.ACCOUNT},
+        beneath=accounts_of(standing.keys() - {place.device.id}, estate),
+        mounting=mounting,
+        rehearsal=estate.rehearsal,
+    )
+    certain = {domain: why for domain, why in certain.items() if domain.kind is not DomainKind.ACCOUNT}
+    return Falls(
+        certain={**certain, **found.certain},
+        perhaps={**perhaps, **found.perhaps},
+        groups=tuple(groups),
+        kept_from=found.kept_from,
+    )
 
 
 def _of_one(device: DeviceId, site: SiteId, estate: Estate, why: str) -> dict[Domain, str]:

@@ -41,6 +41,21 @@ def stands_on(place: PlaceEvidence, estate: Estate, machines: Machines) -> dict[
     return found
 
 
+def somewhere_on(place: PlaceEvidence, estate: Estate, machines: Machines) -> dict[DeviceId, str]:
+    """Return each device on one of whose volumes a place lies without its being shown on which, with the words why.
+
+    That is the box that serves its mount, or the host of a guest of which no `stored_on` says more; and their hosts.
+    """
+    server, upon = _server(place, estate, machines), place.volume
+    while server is None and upon.stored_on is not None and upon.stored_on != place.volume.key:
+        upon = estate.volume(upon.stored_on)
+    found: dict[DeviceId, str] = {}
+    if server is not None and server != upon.key.device:
+        found[server] = f"{place.volume.key} is a network mount that {server} serves"
+    _add_hosts(server or upon.key.device, estate, found)
+    return found
+
+
 def shared(first: Mapping[DeviceId, str], second: Mapping[DeviceId, str]) -> str | None:
     """Say why two places fall together (None: they stand on no device in common)."""
     for device, why in first.items():

@@ -163,7 +163,13 @@ def volume_lost(estate: Estate, device: DeviceId, failed: frozenset[str], *, per
         stands = 0 if each.parity is None else len(each.drives) - 1 if each.parity.kind is ParityKind.MIRROR else 1
         if out > stands:
             return True
-    return False
+    return perhaps and _may_lie_there(estate, upon[-1].key.device, failed)
+
+
+def _may_lie_there(estate: Estate, guest: DeviceId, failed: frozenset[str]) -> bool:
+    """Whether a volume is lost of a host below: where on it a guest's own volume lies is not declared."""
+    host = estate.device(guest).runs_on
+    return host is not None and volume_lost(estate, host, failed, perhaps=True)
 
 
 def key_lost(estate: Estate, device: DeviceId, failed: frozenset[str]) -> bool:

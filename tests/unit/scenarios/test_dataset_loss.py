@@ -11,7 +11,7 @@ from coverage_audit.estate.hardware import Drive, Parity, ParityKind
 from coverage_audit.estate.model import Attestation, Copy, Device, DeviceId, Estate, Proof
 from coverage_audit.evidence.difference import CopyComparison, Exposure, Tally
 from coverage_audit.judgement.case import CopyEvidence, DatasetCase
-from coverage_audit.judgement.domains import Domain, device_domain, drive_domain, site_domain
+from coverage_audit.judgement.domains import Domain, device_domain, drive_domain, site_domain, volume_domain
 from coverage_audit.judgement.holds import Holds
 from coverage_audit.judgement.stakes import stakes_of
 from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
@@ -220,6 +220,32 @@ def test_what_is_shown_to_be_one_with_an_array_is_lost_with_too_many_of_its_driv
     assert loss(copy_on(heron, place=one), gone=both).fate is Fate.LOST
     assert loss(copy_on(heron, place=hidden), gone=both).fate is Fate.NOT_SHOWN
     assert loss(copy_on(heron), gone=both).fate is Fate.TOUCHED
+
+
+def test_what_a_box_only_mounts_may_be_lost_with_any_volume_of_the_box_that_serves_it() -> None:
+    word = Attestation(other=KESTREL.id, statement="Nothing of kestrel's is on it")
+    curlew = replace(CURLEW, attested_apart=(word,))
+    served = volume_facts(
+        CURLEW.volumes[0], filesystem_uuid=None, mount_source="heron.example:/srv", drives=frozenset()
+    )
+    served = replace(served, filesystem_type="nfs4")
+    share = copy_on(curlew, place=a_place(curlew, volume_facts=served))
+    heron = frozenset({volume_domain(HERON.volumes[0].key)})
+
+    assert [place.holds for place in loss(copy_on(HERON), share, gone=heron).left] == [Holds.ALL, Holds.NOT_SHOWN]
+
+
+def test_a_guest_may_be_lost_with_any_volume_of_its_host_until_it_says_on_which_it_is_stored() -> None:
+    host = a_device("host", a_volume("host:fast"))
+    guest = a_device("avocet", a_volume("avocet:images"), runs_on=host.id)
+    estate = an_estate(KESTREL, host, guest)
+    stored = replace(guest, volumes=(replace(guest.volumes[0], stored_on=host.volumes[0].key),))
+    gone = frozenset({volume_domain(host.volumes[0].key)})
+
+    (_, left) = loss(copy_on(guest), estate=estate, gone=gone).left
+    assert (left.holds, left.why) == (Holds.NOT_SHOWN, "avocet runs on host, on which of its volumes is not shown")
+    found = loss(copy_on(stored), estate=an_estate(KESTREL, host, stored), gone=gone)
+    assert [str(place.address) for place in found.gone] == ["avocet:images/it"]
 
 
 def test_a_mirror_that_shows_more_than_one_drive_holds_may_be_lost_with_any_of_them() -> None:
