@@ -128,6 +128,9 @@ def next_steps(verdict: Verdict, asked: Sequence[str], estate_file: str) -> tupl
             "known_hosts, tokens and accounts that it used. If it kept the key of anything encrypted, keep that "
             "elsewhere."
         ),
-        "Sanitise its media (below), each by its serial number.",
+        (
+            "Look at each of its drives for filesystems that are not mounted: they were not looked at. Then sanitise "
+            "its media (below), each by its serial number."
+        ),
         "Sign this page, and keep it with the receipt of whoever took the hardware.",
     )

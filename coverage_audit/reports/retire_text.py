@@ -58,7 +58,10 @@ def _lines(found: Retirement) -> Iterable[str]:
             yield f"  {number}. {step}"
     elif found.verdict is Verdict.CLEAR:
         yield ""
-        yield "Before it leaves: make the dossier (--dossier DIR). It says what to do next; this tool erases nothing."
+        yield (
+            "Before it leaves: make the dossier (--dossier DIR). It says what to do next; what is not mounted was not "
+            "looked at, and this tool erases nothing."
+        )
 
 
 def waved_away(found: Retirement) -> str:
