@@ -15,10 +15,9 @@ from typing import Final, Protocol
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE, Say
 from coverage_audit.collectors.pace import Pace
 from coverage_audit.collectors.packets import Packets
-from coverage_audit.collectors.readers.sftp_tree.folders import Folder
-from coverage_audit.collectors.readers.sftp_tree.names import WHY, no_folder
+from coverage_audit.collectors.readers.sftp_tree.names import WHY, entered
 from coverage_audit.collectors.readers.sftp_tree.packets import Answer, Code, Kind, piece, to_read
-from coverage_audit.collectors.readers.sftp_tree.paths import below, shown, start_of
+from coverage_audit.collectors.readers.sftp_tree.paths import below, shown
 from coverage_audit.collectors.readers.sftp_tree.session import Session
 from coverage_audit.collectors.sink import Sink
 from coverage_audit.collectors.transport import TransportError
@@ -74,14 +73,8 @@ def read_over_sftp(packets: Packets, root: str, wanted: Iterable[Wanted], sink: 
 
 
 def _begun(packets: Packets, root: str) -> Session:
-    session = Session(packets)
-    names: list[int] = []
-    ended: list[int] = []
-    Folder(session, start_of(root), lambda found: names.append(len(found)), ended.append)
-    session.run()
-    if ended != [Code.EOF]:
-        raise no_folder(root, ended[0])
-    if not sum(names):
+    session, is_empty = entered(packets, root)
+    if is_empty:
         raise TransportError(GapKind.NOT_MOUNTED, f"{shown(root)}: it is empty now")
     return session
 

@@ -7,11 +7,9 @@ from collections.abc import Sequence
 from functools import partial
 
 from coverage_audit.collectors.packets import Packets
-from coverage_audit.collectors.readers.sftp_tree.folders import Folder
-from coverage_audit.collectors.readers.sftp_tree.names import no_folder
+from coverage_audit.collectors.readers.sftp_tree.names import entered
 from coverage_audit.collectors.readers.sftp_tree.packets import Answer, Code, Kind
-from coverage_audit.collectors.readers.sftp_tree.paths import below, shown, start_of
-from coverage_audit.collectors.readers.sftp_tree.session import Session
+from coverage_audit.collectors.readers.sftp_tree.paths import below, shown
 from coverage_audit.collectors.transport import TransportError
 from coverage_audit.evidence.collected import SecondLook
 from coverage_audit.evidence.facts import GapKind
@@ -23,18 +21,12 @@ def look_over_sftp(packets: Packets, root: str, paths: Sequence[bytes]) -> tuple
 
     Raises TransportError where the root cannot be read, or is empty now and paths are gone: then its volume is gone.
     """
-    session = Session(packets)
-    names: list[int] = []
-    ended: list[int] = []
-    Folder(session, start_of(root), lambda found: names.append(len(found)), ended.append)
-    session.run()
-    if ended != [Code.EOF]:
-        raise no_folder(root, ended[0])
+    session, is_empty = entered(packets, root)
     looks: dict[bytes, SecondLook] = {}
     for path in paths:
         session.ask(partial(_seen, looks, path), Kind.LSTAT, below(root, path))
     session.run()
-    if not sum(names) and any(look.mtime_ns is None for look in looks.values()):
+    if is_empty and any(look.mtime_ns is None for look in looks.values()):
         raise TransportError(GapKind.NOT_MOUNTED, f"{shown(root)}: it is empty now")
     return tuple(looks[path] for path in paths if path in looks)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import stat
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from coverage_audit.collectors.packets import Packets
@@ -35,12 +36,7 @@ def listed_names(packets: Packets, folder: str) -> tuple[Entry, ...]:
     Raises TransportError: MISSING, UNREADABLE, or MALFORMED where the box does not say what is a folder.
     """
     found: list[Entry] = []
-    ended: list[int] = []
-    session = Session(packets)
-    Folder(session, start_of(folder), lambda names: found.extend(_entries(names)), ended.append)
-    session.run()
-    if ended != [Code.EOF]:
-        raise no_folder(folder, ended[0] if ended else Code.FAILURE)
+    _read(packets, folder, lambda names: found.extend(_entries(names)))
     return tuple(found)
 
 
@@ -73,3 +69,23 @@ def mode_of(mode: int | None) -> int:
     if mode is None or not stat.S_IFMT(mode):
         raise TransportError(GapKind.MALFORMED, "the box does not say over SFTP which entries are folders")
     return mode
+
+
+def entered(packets: Packets, root: str) -> tuple[Session, bool]:
+    """Read the folder `root` (absolute) to its end; return the session, and whether nothing is in that folder.
+
+    Raises TransportError where it cannot be read.
+    """
+    counts: list[int] = []
+    session = _read(packets, root, lambda names: counts.append(len(names)))
+    return session, not sum(counts)
+
+
+def _read(packets: Packets, folder: str, take: Callable[[Names], None]) -> Session:
+    session = Session(packets)
+    ended: list[int] = []
+    Folder(session, start_of(folder), take, ended.append)
+    session.run()
+    if ended != [Code.EOF]:
+        raise no_folder(folder, ended[0] if ended else Code.FAILURE)
+    return session
