@@ -9,7 +9,6 @@ from coverage_audit.audits.retiring_memory import SpoiltFile
 from coverage_audit.audits.retiring_wish import NotKeptWord
 from coverage_audit.estate.model import Address, DatasetId, DeviceId, Medium, VolumeKey
 from coverage_audit.evidence.elsewhere import Elsewhere
-from coverage_audit.evidence.surveyed import UndeclaredFilesystem
 from coverage_audit.judgement.verdict import Conclusion
 from coverage_audit.scenarios.drive_out import DriveOut
 from coverage_audit.scenarios.retirement import Break, Verdict
@@ -40,7 +39,7 @@ class WalkedPlace:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """How much content was read for this, and what is left of it. `rate` is bytes a second, measured where it was.
+    """How much content was read for this, and what is left of it.
 
     `remembered` digests of earlier readings stood. `spoilt` has another content than before, under the same figures.
     """
@@ -51,7 +50,6 @@ class Reading:
     remembered: int = 0
     notes: tuple[str, ...] = ()
     left: timedelta | None = None
-    rate: float | None = None
     spoilt: tuple[SpoiltFile, ...] = ()
 
 
@@ -69,10 +67,10 @@ class AfterDataset:
 
 @dataclass(frozen=True, kw_only=True)
 class Retirement:
-    """A retirement, judged. `changed` are paths that changed while it was audited (more than it names: `changed_more`).
+    """A retirement, judged. `changed` are paths that changed while it was audited.
 
-    `steps` are what to do, most at stake first. `filesystems` of leaving devices were not looked at. `drives` are those
-    that were asked about alone, each with its volume while it is out.
+    `steps` are what to do, most at stake first. `filesystems_not_kept` are the owner's words for what was not looked
+    at, `drives` those that were asked about alone, each with its volume while it is out.
     """
 
     verdict: Verdict
@@ -83,7 +81,6 @@ class Retirement:
     falls: tuple[str, ...]
     started: datetime
     finished: datetime
-    time_zone: str
     rehearsal: bool
     elsewhere: Elsewhere
     breaks: tuple[Break, ...]
@@ -93,7 +90,5 @@ class Retirement:
     walked: tuple[WalkedPlace, ...]
     reading: Reading
     steps: tuple[str, ...]
-    filesystems: tuple[UndeclaredFilesystem, ...] = ()
-    words: tuple[NotKeptWord, ...] = ()
     filesystems_not_kept: tuple[NotKeptWord, ...] = ()
     drives: tuple[DriveOut, ...] = ()

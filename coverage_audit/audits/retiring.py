@@ -69,7 +69,6 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         falls=looked.leaving.falls,
         started=started,
         finished=parts.clock(),
-        time_zone=estate.time_zone.key,
         rehearsal=estate.rehearsal,
         elsewhere=elsewhere,
         breaks=breaks,
@@ -79,8 +78,6 @@ def run_retirement(estate: Estate, wish: RetireWish, parts: Parts) -> Retirement
         walked=tuple(_walked(estate, looked)),
         reading=reading,
         steps=(),
-        filesystems=filesystems,
-        words=wish.not_kept,
         filesystems_not_kept=wish.filesystems,
         drives=drives_out(drives, judged.before, looked.leaving, estate, at=started, replacing=wish.replacing),
     )
@@ -113,15 +110,11 @@ def _held(
     reading = reader.run()
     classes = held.classes(trees.perhaps)
     lone = held.lone([address.volume for address in trees.leaving_at], MOST_NAMED)
-    more = sum((tally for held_as, tally in classes.items() if held_as is not Held.CONTENT), Tally())
-    named = Tally(files=len(lone), bytes=sum(one.size for one in lone))
     found = Elsewhere(
         kinds=_kinds(estate, trees, held),
         held=classes,
         lone=lone,
-        unnamed=Tally(files=more.files - named.files, bytes=more.bytes - named.bytes),
         not_kept=tuple(_not_kept(estate, wish, trees, held)),
-        blind=trees.blind,
     )
     return found, reading, disagreeing(held, trees.staying_at)
 
@@ -136,15 +129,17 @@ def _kinds(estate: Estate, trees: Trees, held: HeldElsewhere) -> Kinds:
 
 
 def _not_kept(estate: Estate, wish: RetireWish, trees: Trees, held: HeldElsewhere) -> Iterable[NotKeptTally]:
-    found: dict[tuple[str, str, str], Tally] = {(w.pattern, w.who, w.why): Tally() for w in wish.not_kept}
+    nothing = (Tally(), Tally())
+    found = {(w.pattern, w.who, w.why): nothing for w in wish.not_kept}
     for address, seen in zip(trees.leaving_at, held.seen, strict=True):
         words = words_on(estate, address.volume, wish.not_kept)
         for number, tally in seen.by_pattern.items():
             word = words[number]
             key = (word.pattern, word.who, word.why)
-            found[key] = found.get(key, Tally()) + tally
-    for (pattern, who, why), tally in found.items():
-        yield NotKeptTally(pattern=pattern, who=who, why=why, tally=tally)
+            before = found.get(key, nothing)
+            found[key] = (before[0] + tally, before[1] + seen.claimed[number])
+    for (pattern, who, why), (tally, claimed) in found.items():
+        yield NotKeptTally(pattern=pattern, who=who, why=why, tally=tally, claimed=claimed)
 
 
 def _changed(

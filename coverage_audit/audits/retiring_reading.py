@@ -59,7 +59,6 @@ class Reader:
             notes=tuple(self._notes)[:_MOST_NOTES],
             left=self._left(),
             spoilt=tuple(self._spoilt),
-            rate=octets / seconds if seconds > 0 and octets else None,
         )
 
     def _remember(self) -> int:

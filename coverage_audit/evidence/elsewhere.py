@@ -37,12 +37,16 @@ class LoneFile:
 
 @dataclass(frozen=True, kw_only=True)
 class NotKeptTally:
-    """What a pattern of what need not be kept took out of the question, on whose word and why."""
+    """What a pattern of what need not be kept took out of the question, on whose word and why.
+
+    `claimed` is what of it lies where a dataset has its place.
+    """
 
     pattern: str
     who: str
     why: str
     tally: Tally
+    claimed: Tally = field(default_factory=Tally)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,18 +82,12 @@ class Kinds:
 
 @dataclass(frozen=True, kw_only=True)
 class Elsewhere:
-    """All files that leave, by class. `lone` names those that are not held, the largest first; `unnamed` are more.
-
-    `to_hash` is what reading the rest takes on either side: bytes by volume.
-    """
+    """All files that leave, by class. `lone` names those that are not held, the largest first, up to a bound."""
 
     kinds: Kinds
     held: dict[Held, Tally]
     lone: tuple[LoneFile, ...]
-    unnamed: Tally = field(default_factory=Tally)
     not_kept: tuple[NotKeptTally, ...] = ()
-    to_hash: dict[VolumeKey, Tally] = field(default_factory=dict)
-    blind: tuple[tuple[VolumeKey, bytes, str], ...] = ()
 
     def of(self, *classes: Held) -> Tally:
         """Return how much is in one of these classes."""

@@ -27,7 +27,6 @@ MAIN, POOL = a_key("kestrel:main"), a_key("heron:pool")
 
 def a_retirement(name: str = "field-recordings", verdict: Verdict = Verdict.NOT_CLEAR) -> Retirement:
     """One that is not clear: with every kind of entry, each of which bears `name` where the world can give a name."""
-    word = NotKeptWord(pattern=f"/{name}/", who=name, why=name)
     return Retirement(
         verdict=verdict,
         estate="Saltreach Field Station",
@@ -37,7 +36,6 @@ def a_retirement(name: str = "field-recordings", verdict: Verdict = Verdict.NOT_
         falls=("avocet runs on kestrel",),
         started=NOW - timedelta(hours=2),
         finished=NOW,
-        time_zone="Europe/Dublin",
         rehearsal=False,
         elsewhere=_elsewhere(name),
         breaks=(
@@ -73,7 +71,7 @@ def a_retirement(name: str = "field-recordings", verdict: Verdict = Verdict.NOT_
             left=timedelta(hours=3),
         ),
         steps=(f"Copy 1 file (12 MB) of {name} from kestrel:main, to heron:pool (4.1 TB free).",),
-        words=(word,),
+        filesystems_not_kept=(NotKeptWord(pattern=f"/{name}", who=name, why=name),),
     )
 
 
