@@ -52,7 +52,10 @@ def copy_of(dataset: Dataset, wanted: str) -> Copy:
 
 
 def copies_to_drill(estate: Estate, dataset: Dataset, wish: DrillWish, parts: Parts) -> Sequence[Copy]:
-    """Return the copy asked for, or all that can be read, the one that waits longest for a drill first."""
+    """Return the copy asked for, or all that can be read, the one that waits longest for a drill first.
+
+    Raises UsageError where the dataset has no such copy, or no file of it can be read back; LedgerError.
+    """
     if wish.copy is not None:
         copy = copy_of(dataset, wish.copy)
         if copy.is_opaque:

@@ -92,7 +92,7 @@ class _Job:
     roots: Sequence[bytes] | None = None
 
     def compared(self, mode: Mode) -> _Outcome:
-        """Go over both manifests once.
+        """Go over both manifests once. Raises ComparisonError where what was read does not add up to them.
 
         Under a shift nothing is skipped: what is equal is then an hour off; nor where equal rows prove nothing (files
         without sizes or times, links of which it is not shown where they lead).

@@ -55,7 +55,7 @@ def with_entries(text: str, entries: Sequence[Entry]) -> str:
 
 
 def id_of(text: str, taken: Collection[str]) -> str:
-    """Return an id made of a name, one that is not taken."""
+    """Return an id made of a name, one that is not taken. Raises EstateError where none is free."""
     bare = _NO_ID.sub("-", text.lower()).strip("-._")[: _LONGEST_ID - 4].strip("-._") or "unnamed"
     for number in range(1, 1000):
         found = bare if number == 1 else f"{bare}-{number}"

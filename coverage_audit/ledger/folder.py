@@ -88,7 +88,7 @@ class StateFolder:
             return folder
 
     def seed(self) -> bytes:
-        """Return the seed of the keys of paths; made once, then never changed."""
+        """Return the seed of the keys of paths; made once, then never changed. Raises LedgerError."""
         file = self.path / "seed"
         with speaking_of(self.path):
             if not file.exists():

@@ -72,7 +72,7 @@ class _Reading:
         self._optional: set[bytes] = set()  # folders that may be absent, and those below them
 
     def take(self, entry: Entry) -> None:
-        """Take an entry, or the `..` that leaves a folder."""
+        """Take an entry, or the `..` that leaves a folder. Raises OpenManifestError for what is no entry of a tree."""
         if entry.name == b"..":
             self._place.leave(entry.line)
             return
