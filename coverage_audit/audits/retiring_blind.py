@@ -40,7 +40,7 @@ def undeclared_on(estate: Estate, looked: Looked, ledger: Ledger) -> tuple[Undec
         for one in filesystems_of(estate, looked.answers, ledger)
         if (one.device in looked.leaving.devices or looked.leaving.volumes.intersection(one.partly))
         and not one.filesystem.is_network
-        and one.filesystem.target not in inside
+        and not (one.filesystem.target in inside and one.filesystem.fs_root in {"/", None})
     )
 
 

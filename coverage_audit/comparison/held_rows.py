@@ -55,10 +55,14 @@ class HeldTree:
 
 @dataclass
 class Seen:
-    """What was counted while rows went by; `by_pattern` is what each pattern of `not_kept` named."""
+    """What was counted while rows went by; `by_pattern` is what each pattern of `not_kept` named.
+
+    `claimed` is what of that lies where a dataset has its place.
+    """
 
     kinds: Kinds = field(default_factory=Kinds)
     by_pattern: dict[int, Tally] = field(default_factory=dict)
+    claimed: dict[int, Tally] = field(default_factory=dict)
 
 
 def files_of(
@@ -112,10 +116,12 @@ def _to_keep(table: Any, kinds: Any, tree: HeldTree, leaving: LeavingOut, seen: 
     if tree.below:
         paths = pc.binary_join_element_wise(pa.scalar(tree.below, pa.binary()), paths, pa.scalar(b"/", pa.binary()))
     by = leaving.which_of(paths, kinds)
-    sizes = integers(table["size"])
+    sizes, datasets = integers(table["size"]), np.zeros(len(table), dtype=bool)
+    for region in tree.regions:
+        datasets[below_of(single(table["path"]), region.prefix)] = True
     for pattern in np.unique(by[by != KEPT]).tolist():
-        these = by == pattern
-        seen.by_pattern[pattern] = seen.by_pattern.get(pattern, Tally()) + tally(kinds[these], sizes[these])
+        for found, these in ((seen.by_pattern, by == pattern), (seen.claimed, (by == pattern) & datasets)):
+            found[pattern] = found.get(pattern, Tally()) + tally(kinds[these], sizes[these])
     return by == KEPT
 
 

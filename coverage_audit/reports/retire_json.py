@@ -78,7 +78,14 @@ def _files_by_class(found: Retirement) -> dict[str, Json]:
         "held_elsewhere": tally_object(held.of(Held.CONTENT)),
         "classes": _classes(found),
         "not_kept": [
-            {"pattern": one.pattern, "who": one.who, "why": one.why, **tally_object(one.tally)} for one in held.not_kept
+            {
+                "pattern": one.pattern,
+                "who": one.who,
+                "why": one.why,
+                **tally_object(one.tally),
+                "of_datasets": tally_object(one.claimed),
+            }
+            for one in held.not_kept
         ],
     }
 

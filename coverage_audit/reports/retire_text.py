@@ -14,7 +14,7 @@ from coverage_audit.estate.units import format_duration, format_size
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.elsewhere import Held, LoneFile
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.wording import amount
+from coverage_audit.judgement.wording import amount, files
 from coverage_audit.reports.retire_drives import drives_told
 from coverage_audit.scenarios.retirement import Verdict
 
@@ -66,8 +66,10 @@ def _lines(found: Retirement) -> Iterable[str]:
 
 def waved_away(found: Retirement) -> str:
     """Say what is not asked about on its owner's word; empty where nothing is."""
-    waved = sum((word.tally for word in found.elsewhere.not_kept if word.who), Tally())
-    return f"; {amount(waved)} need not be kept, as its owner says" if waved.files else ""
+    words = found.elsewhere.not_kept
+    waved, claimed = (sum(tallies, Tally()) for tallies in ((w.tally for w in words), (w.claimed for w in words)))
+    of_datasets = f" ({files(claimed.files)} of datasets among them)" if claimed.files else ""
+    return f"; {amount(waved)} need not be kept, as its owner says{of_datasets}" if waved.files else ""
 
 
 def _figures(found: Retirement) -> Iterable[str]:

@@ -424,7 +424,7 @@ def test_what_is_waved_away_is_counted_in_the_first_line(kept: Station) -> None:
     )
     first = " ".join(ran.out.partition("\n\n")[0].split())
     assert "; 4 files (60.0 kB" in first
-    assert "need not be kept, as its owner says" in first
+    assert "need not be kept, as its owner says (3 files of datasets among them)" in first
 
 
 def test_one_reason_of_many_files_is_said_once_and_no_time_is_made_up_without_a_link(kept: Station) -> None:
