@@ -10,7 +10,7 @@ from coverage_audit.audits.parts import Parts
 from coverage_audit.comparison.drawing import Compared
 from coverage_audit.comparison.leaving_out import patterns_of
 from coverage_audit.estate.model import Address, Device, DeviceId, Estate
-from coverage_audit.evidence.content import common_algorithm
+from coverage_audit.evidence.content import ALGORITHMS, common_algorithm
 from coverage_audit.evidence.facts import Gap, GapKind
 from coverage_audit.evidence.store import open_manifest
 from coverage_audit.judgement.case import DatasetCase, PlaceEvidence
@@ -43,30 +43,58 @@ def pair_to_read(
 
     A gap where a listing does not show what a file could be known by, or no digest can be had on both sides.
     """
-    evidence, found = outcome.evidence, outcome.compared
-    compared = evidence.comparison
-    if found is None or found.copy_file is None or compared is None or compared.relation is None:
+    rows = _rows(estate, case, outcome)
+    if rows is None or min(rows.original.origin.started, rows.copy.origin.started) < started:
         return None
-    original, copy = open_manifest(found.original_file), open_manifest(found.copy_file)
-    if min(original.origin.started, copy.origin.started) < started:
-        return None
-    subject = str(evidence.copy.address)
-    lacks = (original.origin.lacks | copy.origin.lacks) & {"size", "mtime"}
+    subject = str(outcome.evidence.copy.address)
+    lacks = (rows.original.origin.lacks | rows.copy.origin.lacks) & {"size", "mtime"}
     if lacks:
         said = (
             f"its listing shows no {' and no '.join(sorted(lacks))} of a file, so none can be told from a changed one"
         )
         return Gap(subject=subject, kind=GapKind.NO_TOOL, detail=said, at=parts.clock())
-    sides = (
-        _place(estate, case.original.place, case.dataset.original, original.origin.root),
-        _place(estate, evidence.place, evidence.copy.address, copy.origin.root),
-    )
+    sides = _sides(estate, case, outcome, rows)
     algorithm = _algorithm(sides, subject, parts)
     if isinstance(algorithm, Gap):
         return algorithm
-    leave_out = patterns_of(estate.litter, case.dataset, evidence.copy)
-    rows = Compared(original=original, copy=copy, relation=compared.relation, leave_out=leave_out)
     return ContentPair(original=sides[0], copy=sides[1], compared=rows, algorithm=algorithm)
+
+
+def pair_remembered(
+    estate: Estate, case: DatasetCase, outcome: CopyOutcome, parts: Parts, *, started: datetime
+) -> ContentPair | None:
+    """Return a copy that was seen in this audit beside the last listing of its original, which was not (None: neither).
+
+    Nothing can be read on both sides; what was read of them before may stand still.
+    """
+    rows = _rows(estate, case, outcome)
+    if rows is None or not rows.original.origin.started < started <= rows.copy.origin.started:
+        return None
+    original, copy = _sides(estate, case, outcome, rows)
+    digests, formerly = parts.ledger.digests, copy.device.formerly
+    kept = (name for name in ALGORITHMS if digests.of(copy.address, name, formerly).file is not None)
+    return ContentPair(original=original, copy=copy, compared=rows, algorithm=next(kept, ALGORITHMS[0]))
+
+
+def _rows(estate: Estate, case: DatasetCase, outcome: CopyOutcome) -> Compared | None:
+    evidence, found = outcome.evidence, outcome.compared
+    compared = evidence.comparison
+    if found is None or found.copy_file is None or compared is None or compared.relation is None:
+        return None
+    return Compared(
+        original=open_manifest(found.original_file),
+        copy=open_manifest(found.copy_file),
+        relation=compared.relation,
+        leave_out=patterns_of(estate.litter, case.dataset, evidence.copy),
+    )
+
+
+def _sides(estate: Estate, case: DatasetCase, outcome: CopyOutcome, rows: Compared) -> tuple[ReadPlace, ReadPlace]:
+    evidence = outcome.evidence
+    return (
+        _place(estate, case.original.place, case.dataset.original, rows.original.origin.root),
+        _place(estate, evidence.place, evidence.copy.address, rows.copy.origin.root),
+    )
 
 
 def _place(estate: Estate, place: PlaceEvidence, address: Address, root: str) -> ReadPlace:

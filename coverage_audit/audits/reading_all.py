@@ -112,7 +112,7 @@ def _counted(whole: WholeReading, reads: tuple[Read, ...], seconds: float, left:
         whole,
         same=whole.same + Tally(files=fates[Fate.SAME], bytes=size),
         differing=whole.differing + fates[Fate.DIFFERS],
-        not_shown=whole.not_shown + fates[Fate.NOT_SHOWN],
+        not_shown=whole.not_shown + fates[Fate.NOT_SHOWN] + fates[Fate.TOUCHED],
         changed=whole.changed + fates[Fate.CHANGED],
         left=left,
         seconds=whole.seconds + seconds,

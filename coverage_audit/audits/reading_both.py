@@ -30,6 +30,7 @@ class Fate(StrEnum):
     SAME = "same"
     DIFFERS = "differs"
     NOT_SHOWN = "not shown"  # one side could not be read, or the copy changed and the original did not
+    TOUCHED = "touched"  # in the copy since it was listed: it may be another file than that one
     CHANGED = "changed"  # in the original since it was listed: it is no file of that listing any more
     UNREACHED = "unreached"
 
@@ -194,8 +195,8 @@ class Reader:
         if original is None:
             return Read(file=one, fate=Fate.UNREACHED)
         decayed = self._decayed(original, mine.known.get(path))
-        if copy is None:
-            return Read(file=one, fate=Fate.UNREACHED, original=decayed)
+        if copy is None or _is_touched(copy, one.copy):
+            return Read(file=one, fate=Fate.UNREACHED if copy is None else Fate.TOUCHED, original=decayed)
         wanted = original.digest if decayed is None else decayed.wanted
         if copy.digest == wanted:
             held = None if decayed is None else _held_by(decayed, self.pair)
@@ -222,6 +223,11 @@ def _timed(side: _Side, listed: Mapping[bytes, Listed]) -> _Side:
         one if one.ctime_ns is not None else replace(one, ctime_ns=listed[one.path].ctime_ns) for one in side.fresh
     )
     return replace(side, fresh=fresh, digests={**side.digests, **{one.path: one for one in fresh}})
+
+
+def _is_touched(now: HashedFile, listed: Listed) -> bool:
+    """Whether a file of a copy is not the one that was listed. One of several names may have got another one since."""
+    return (listed.links or 1) == 1 and not same_instant(now.ctime_ns, listed.ctime_ns)
 
 
 def _harm(now: HashedFile, before: StoredDigest | None, wanted: bytes) -> Harm:

@@ -70,7 +70,7 @@ class Sampling:
         Raises LedgerError, and ComparisonError or EvidenceError where the listings cannot be read.
         """
         at = self.parts.clock()
-        self._uphold(at)
+        self.uphold(at)
         known = self.reading.copy.verification
         if not goes_on(known, self.terms, at):
             spoilt = self.reading.copy.spoilt_files
@@ -80,7 +80,8 @@ class Sampling:
             self.reading.copy.keep(replace(self.reading.copy.verification, running=begun, round=Round(seed=self.seed)))
         self._go_on()
 
-    def _uphold(self, at: datetime) -> None:
+    def uphold(self, at: datetime) -> None:
+        """Hold the last sample against what is listed now, and read what came or was written to. Raises as `run`."""
         known = self.reading.copy.verification
         last, course = known.last, known.held
         if last is None or is_overdue(last, self.terms, at):
@@ -133,7 +134,7 @@ class Sampling:
                 course = _sticking(course, reads)
                 taken += len(reads)
                 same += sum(read.fate is Fate.SAME for read in reads)
-                unreached += sum(read.fate is Fate.UNREACHED for read in reads)
+                unreached += sum(read.fate in {Fate.UNREACHED, Fate.TOUCHED} for read in reads)
                 running = _counted(replace(running, beside=running.beside + further), course, same)
                 self.reading.copy.keep(replace(self.reading.copy.verification, running=running, round=course))
             beside = ()

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache, partial
 
 from coverage_audit.audits.casing import CaseOutcome
 from coverage_audit.audits.comparing import CopyOutcome
 from coverage_audit.audits.content_known import Known, Reading, Verifications, known_of, verified
-from coverage_audit.audits.content_pair import pair_to_read
+from coverage_audit.audits.content_pair import pair_remembered, pair_to_read
 from coverage_audit.audits.content_time import ContentTime
 from coverage_audit.audits.parts import Parts
 from coverage_audit.audits.reading_all import ReadingAll, with_end
@@ -122,6 +122,21 @@ def _prepare(place: _Place, *, estate: Estate, parts: Parts, started: datetime) 
         place.copy.why_not = pair
     elif pair is not None:
         place.reading = Reading(pair=pair, copy=place.copy, original=place.original, started=started)
+    elif place.terms is not None:
+        _hold_unread(place, place.terms, estate=estate, parts=parts, started=started)
+
+
+def _hold_unread(place: _Place, terms: Verify, *, estate: Estate, parts: Parts, started: datetime) -> None:
+    """Hold the last sample of a copy against its listing where the original was not seen: nothing is read for it."""
+    pair = pair_remembered(estate, place.case, place.outcome, parts, started=started)
+    if pair is None:
+        return
+    place.is_seen = True
+    reading = Reading(pair=pair, copy=place.copy, original=place.original, started=started)
+    no_time = ContentTime(limits=replace(estate.limits, content_time=timedelta(0)))
+    unasked = replace(parts, look_again=lambda *_: ())
+    Sampling(reading=reading, terms=terms, time=no_time, parts=unasked, seed=place.seed).uphold(parts.clock())
+    place.is_upheld = True
 
 
 def _reread(place: _Place, *, time: ContentTime, parts: Parts, wish: Wish) -> None:

@@ -76,7 +76,7 @@ class Boxes:
     """The original's disk and a copy's, read within `limits`. `asked` is what was read, by device and path.
 
     `fails` says why a device cannot be read, `endless` files take more than a night, `lacks` is what listings lack.
-    `old_gates` list ctimes, and read files without them.
+    `old_gates` list ctimes, and read files without them. What is `away` is known by its last listing alone.
     `before_reading` is called with the device before anything of it is read: what happens between listing and reading.
     """
 
@@ -92,8 +92,10 @@ class Boxes:
     endless: set[bytes] = field(default_factory=set)
     old_gates: set[str] = field(default_factory=set)
     lacks: dict[str, frozenset[str]] = field(default_factory=dict)
+    away: set[str] = field(default_factory=set)
     before_reading: Callable[[str], None] = lambda _: None
     last: JudgedDataset | None = None
+    _kept: dict[str, Manifest] = field(default_factory=dict)
 
     @property
     def original(self) -> Disk:
@@ -144,8 +146,7 @@ class Boxes:
         tree = self._listed("kestrel")
         original = OriginalEvidence(place=a_place(KESTREL), tree=tree)
         declared = {copy.address.volume.device: copy for copy in RECORDINGS.copies}
-        seen = [a_copy(device, declared[device.id]) for device in copies]
-        return a_case(*seen, original=original, policy=self.policy)
+        return a_case(*(a_copy(one, declared[one.id]) for one in copies), original=original, policy=self.policy)
 
     def _outcome(self, case: DatasetCase, device: str) -> CopyOutcome:
         (bare,) = (copy for copy in case.copies if copy.place.device.id == device)
@@ -164,12 +165,15 @@ class Boxes:
         return CopyOutcome(evidence=evidence, compared=compared)
 
     def _listed(self, device: str) -> Manifest:
+        if device in self.away:
+            return self._kept[device]
         rows: list[Row] = [
             a_row(path, size=len(f.content), mtime_ns=f.mtime_ns, ctime_ns=f.ctime_ns)
             for path, f in self.disks[device].items()
         ]
-        lacks = self.lacks.get(device, frozenset())
-        return a_manifest(self.parts.work.folder, rows, seed=self.parts.work.seed, started=self.now, lacks=lacks)
+        lacks, work, kept = self.lacks.get(device, frozenset()), self.parts.work, self._kept
+        kept[device] = a_manifest(work.folder, rows, seed=work.seed, started=self.now, lacks=lacks)
+        return kept[device]
 
     def _hash_files(
         self, device: Device, root: str, wanted: Sequence[Wanted], *, algorithm: str, budget: timedelta, rate: int

@@ -174,10 +174,15 @@ def test_a_reading_of_all_says_how_far_it_has_come_and_when_it_is_through() -> N
         left=Tally(files=3_000, bytes=3 * 10**9), seconds=10.0, through=STARTED + timedelta(days=4),
     )  # fmt: skip
     found = finding(Verified(last=a_sample(), whole=whole))
-    assert "1 000 files (1.0 GB) are right, 2 could not be read, 3 000 files (3.0 GB) are left" in found.message
+    edited = "1 were edited before they were reached"
+    assert (
+        f"1 000 files (1.0 GB) are right, 2 could not be read, {edited}, 3 000 files (3.0 GB) are left" in found.message
+    )
     assert "through by 2026-11-29" in found.message
-    done = finding(Verified(last=a_sample(), whole=replace(whole, ended=STARTED, left=Tally())))
-    assert "all of it was read by 2026-11-25" in done.message
+    ended = STARTED + timedelta(days=3)
+    done = finding(Verified(last=a_sample(), whole=replace(whole, ended=ended, left=Tally())))
+    assert "all that it held 2026-11-25" in done.message  # what came since is no part of it
+    assert "was read by 2026-11-28" in done.message
 
 
 @pytest.mark.parametrize("missing", [0, 1])

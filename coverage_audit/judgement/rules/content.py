@@ -159,8 +159,10 @@ def _whole_in_words(whole: WholeReading, context: DatasetContext) -> str:
     read = amount(whole.same)
     wanting = f", {whole.differing} differ" if whole.differing else ""
     wanting += f", {whole.not_shown} could not be read" if whole.not_shown else ""
+    wanting += f", {whole.changed} were edited before they were reached" if whole.changed else ""
     if whole.ended is not None:
-        return f"all of it was read by {when(whole.ended, context.zone)}: {read} are right{wanting}"
+        held, read_by = when(whole.asked, context.zone), when(whole.ended, context.zone)
+        return f"all that it held {held} was read by {read_by}: {read} are right{wanting}"
     through = f", through by {when(whole.through, context.zone)}" if whole.through is not None else ""
     return f"all of it is being read: {read} are right{wanting}, {amount(whole.left)} are left{through}"
 

@@ -143,6 +143,28 @@ def test_a_copy_that_changes_its_files_under_the_reader_is_not_shown_to_be_right
     assert "could not be read and count as if they differed" in two.finding.message
 
 
+def test_what_lies_in_the_copy_instead_of_what_was_listed_is_not_read_for_it(two: Boxes) -> None:
+    """Another volume is mounted there by now, with the same files: nothing of the copy was read."""
+
+    def swap(device: str) -> None:
+        if device == "heron":
+            two.disks["heron"] = {path: file.rewritten(file.content) for path, file in two.copy.items()}
+
+    two.before_reading = swap
+    known = two.night(ALL)
+    assert known.last is None
+    assert two.answer() is Answer.UNVERIFIED
+    assert known.whole is not None
+    assert (known.whole.same.files, known.whole.not_shown) == (0, FILES)
+
+    two.before_reading = lambda _: None
+    assert two.night().last is not None  # nothing of it sticks
+    assert two.answer() is Answer.CONFORMITY
+    two.before_reading = swap
+    assert two.night(NOW).last is not None
+    assert two.answer() is Answer.CONFORMITY  # what was read before still lies there, by the listing
+
+
 def test_files_that_cannot_be_read_are_never_counted_as_right(two: Boxes) -> None:
     for path in list(two.copy)[::10]:
         two.copy[path] = replace(two.copy[path], readable=False)
@@ -560,3 +582,23 @@ def test_a_sample_that_cannot_be_held_against_the_listings_of_a_night_says_nothi
     two.parts = usable
     two.night()
     assert two.answer() is Answer.CONFORMITY
+
+
+def test_while_the_original_is_away_a_sample_is_held_against_what_the_copy_lists(two: Boxes) -> None:
+    two.night()
+    two.away.add("kestrel")
+    read = len(two.asked)
+    known = two.night()
+    assert known.last is not None
+    assert (known.last.same, known.last.fallen) == (ASKED, 0)
+    assert two.answer() is Answer.CONFORMITY
+
+    two.disks["heron"] = {path: file.rewritten(b"x" * 64) for path, file in two.copy.items()}
+    known = two.night()
+    assert known.last is not None
+    assert (known.last.same, known.last.fallen) == (0, ASKED)
+    assert two.answer() is Answer.UNVERIFIED
+    assert len(two.asked) == read  # nothing can be read on both sides
+    two.away.clear()
+    two.night()
+    assert two.answer() is Answer.NONCONFORMITY
