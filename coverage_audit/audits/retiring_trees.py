@@ -15,7 +15,7 @@ from coverage_audit.comparison.held_rows import HeldTree, Region
 from coverage_audit.comparison.held_terms import StayingTree
 from coverage_audit.comparison.leaving_out import KEPT, LeavingOut
 from coverage_audit.estate.access import ShelfAccess
-from coverage_audit.estate.model import Address, DatasetId, Device, Estate, VolumeKey
+from coverage_audit.estate.model import POINT, Address, DatasetId, Device, Estate, VolumeKey
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.evidence.manifest import Manifest, PartialManifest
 from coverage_audit.scenarios.staying import Stays
@@ -213,4 +213,4 @@ def _not_staying(estate: Estate, looked: Looked) -> Iterable[NotObserved]:
 
 def _prefix(address: Address) -> bytes:
     path = address.path
-    return os.fsencode(path.partition("{point}")[0].rstrip("/") if address.has_point else path)
+    return os.fsencode(path.partition(POINT)[0].rstrip("/") if address.has_point else path)

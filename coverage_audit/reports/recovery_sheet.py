@@ -132,9 +132,7 @@ def place_on_box(place: Place, estate: Estate) -> tuple[str, str]:
     """Return a place's device and its path there, as one types it; of a loose drive from its own root on."""
     if isinstance(estate.device(place.address.volume.device).access, ShelfAccess):
         return place.address.volume.device, place.address.path or "all of it"
-    volume = estate.volume(place.address.volume)
-    path = f"{volume.path.rstrip('/')}/{place.address.path}" if place.address.path else volume.path
-    return place.address.volume.device, path
+    return place.address.volume.device, estate.volume(place.address.volume).at(place.address.path)
 
 
 def _attempt(dataset: DatasetLoss, estate: Estate, gone: Collection[str]) -> Attempt:
