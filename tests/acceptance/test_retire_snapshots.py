@@ -1,6 +1,8 @@
-"""A deleted file that only a real snapshot on the device still holds."""
+"""What of a filesystem lies beside the tree that is walked: deleted files in snapshots, all around a bound part."""
 
 from __future__ import annotations
+
+import subprocess
 
 import pytest
 
@@ -35,3 +37,25 @@ def test_a_deleted_file_in_a_btrfs_snapshot_on_the_device_is_named(
     else:
         assert ran.object["verdict"] == "not clear"
         assert [one["path"] for one in ran.object["only_here"]] == ["snapshots/monday/dusk.wav"]
+
+
+def test_what_lies_around_the_part_of_a_filesystem_that_is_bound_there_is_named(
+    station: Station, make_volume: MakeVolume
+) -> None:
+    station.declare(ESTATE)
+    station.write("kestrel/recordings/dawn.wav", b"d" * 30_000)
+    for place in ("heron", "avocet"):
+        station.mirror("kestrel/recordings", f"{place}/recordings")
+    around, part = make_volume(station.root / "around"), station.root / "avocet/part"
+    station.write("around/part/letter.txt", b"dear ranger")
+    station.write("around/alone.txt", b"seen by nobody")
+    station.write("heron/letter.txt", b"dear ranger")
+    part.mkdir()
+    subprocess.run(["mount", "--bind", station.root / "around/part", part], check=True)
+    try:
+        around.unmount()
+        ran = retired(station, "avocet", "--hash", "all")
+    finally:
+        subprocess.run(["umount", part], check=True)
+    assert ran.object["held_elsewhere"]["files"] == 2, "the part itself is looked into"
+    assert f"avocet: the filesystem at {part}" in [one["what"] for one in ran.object["not_observed"]]
