@@ -13,9 +13,11 @@ from coverage_audit.estate.model import Proof
 from coverage_audit.judgement.verdict import Answer, Standing
 from tests.builders.trees import flip
 from tests.builders.two_places import two_places
-from tests.parts.content import NAME, ORIGINAL, VERIFY, content_of, night, verified_of
+from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, content_of, night, verified_of
 from tests.parts.loops import MakeVolume
+from tests.parts.sshd import StartSshd
 from tests.parts.station import Station, copy_of
+from tests.parts.two_boxes import reached
 
 ALL = Wish(now=True, all=True)
 A_DAY = timedelta(days=1)
@@ -132,3 +134,27 @@ def test_hard_linked_points_are_read_again_where_their_ctime_says_that_something
     flip(second / "007.flac")  # in all points at once
     (spoilt,) = verified_of(night(station, ALL)).spoilt
     assert spoilt.path == b"007.flac"
+
+
+def test_while_the_original_is_off_a_sample_speaks_for_what_it_read_and_for_no_copy_that_was_replaced(
+    station: Station, start_sshd: StartSshd
+) -> None:
+    def declare(access: str) -> None:
+        text = two_places().replace("max_age: 26h}", f"max_age: 60h, {VERIFY}}}")
+        station.declare(text.replace("access: local", f"may_be_off: 3d\n    access: {access}", 1))
+
+    box = start_sshd()
+    for number in range(60):
+        station.write(f"{ORIGINAL}/{number:03d}.flac", f"take {number}".encode())
+    station.mirror(ORIGINAL, COPY)
+    declare(reached(box))
+    night(station)
+    declare(reached(box, 1))  # nobody answers there
+    station.pass_time(A_DAY)
+    assert content_of(night(station)).answer is Answer.CONFORMITY
+    for file in (station.root / COPY).iterdir():
+        flip(file)
+    replaced = night(station)
+
+    assert content_of(replaced).answer is Answer.UNVERIFIED
+    assert copy_of(replaced, NAME).proof is not Proof.SAMPLED
