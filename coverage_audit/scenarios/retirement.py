@@ -40,6 +40,8 @@ _RANK = {
     Answer.UNVERIFIED: 1,
     Answer.NONCONFORMITY: 2,
 }
+_MOVED = 1.0
+"""So much further from what is required is worse; less may be the time that passed between the two judgements."""
 _STANDINGS = (Standing.PROVEN, Standing.STALE, Standing.UNVERIFIED, Standing.INCOMPLETE, Standing.DAMAGED)
 
 
@@ -116,7 +118,10 @@ def _findings(judged: JudgedEstate) -> Iterable[Finding]:
 
 def _is_worse(finding: Finding, told: Mapping[str, Finding]) -> bool:
     before = told.get(finding.id)
-    return before is None or _RANK[finding.answer] > _RANK[before.answer]
+    if before is None or _RANK[finding.answer] != _RANK[before.answer]:
+        return before is None or _RANK[finding.answer] > _RANK[before.answer]
+    further = (finding.degree or 0.0) - (before.degree or 0.0)
+    return further >= _MOVED
 
 
 def _break(dataset: DatasetId | None, finding: Finding) -> Break:

@@ -76,6 +76,17 @@ def test_of_what_is_touched_all_that_fails_breaks_of_the_rest_what_got_worse() -
     assert all(one.proven for one in found)
 
 
+def test_what_fails_already_breaks_where_it_moves_further_from_what_is_required() -> None:
+    own, copies = a_finding("own-state", "ledger"), a_finding("enough-copies", "ringing")
+    fails = judged(
+        (a_dataset("ringing", (), findings=(replace(copies, degree=1.0),)),), findings=(replace(own, degree=1.0),)
+    )
+    moved = judged(
+        (a_dataset("ringing", (), findings=(replace(copies, degree=2.0),)),), findings=(replace(own, degree=1.001),)
+    )
+    assert [one.rule for one in what_breaks(fails, moved, [])] == ["enough-copies"]
+
+
 def test_what_cannot_be_told_breaks_too_and_what_is_waived_does_not() -> None:
     unknown = a_finding("age", "field-recordings", Answer.UNVERIFIED)
     waived = a_finding("media", "field-recordings", Answer.WAIVED)
