@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 from coverage_audit.estate.model import Copy, Device, Estate
@@ -10,6 +11,7 @@ from coverage_audit.evidence.facts import GapKind, MountedFilesystem
 from coverage_audit.judgement.verdict import Answer, Finding
 from tests.builders.cases import (
     a_case,
+    a_comparison,
     a_copy,
     a_gap,
     a_place,
@@ -138,6 +140,7 @@ def test_a_guest_is_lost_with_the_room_of_its_host() -> None:
 
 
 ADMIN = ("account", "admin")
+DAY = timedelta(days=1)
 
 
 def test_one_password_that_can_erase_every_copy_is_a_single_failure() -> None:
@@ -178,6 +181,16 @@ def test_a_guest_that_cannot_write_is_erased_by_the_account_of_its_host_all_the_
     finding = finding_of(copy_on(vault, place=sealed), original=kestrel, estate=an_estate(kestrel, host, vault))
 
     assert finding.answer is Answer.NONCONFORMITY
+
+
+def test_an_offline_volume_that_was_attached_may_be_erased_and_one_that_is_away_is_not() -> None:
+    drive = sharing(a_device("drive", a_volume("drive:all", offline=True), site=CURLEW.site, may_be_off=DAY), ADMIN)
+    yesterday = a_comparison().copy_at - DAY / 2
+    away = copy_on(drive, comparison=replace(a_comparison(), copy_at=yesterday), tree_at=yesterday)
+    kestrel = sharing(KESTREL, ADMIN)
+
+    assert finding_of(copy_on(drive), original=kestrel).answer is Answer.UNVERIFIED
+    assert finding_of(away, original=kestrel).answer is Answer.CONFORMITY
 
 
 def test_an_account_of_the_box_that_has_a_copy_mounted_to_write_erases_that_copy() -> None:

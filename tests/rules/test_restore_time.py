@@ -17,7 +17,16 @@ from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.measured import MeasuredRate
 from coverage_audit.judgement.bringing_back import estimate
 from coverage_audit.judgement.verdict import Answer, Finding
-from tests.builders.cases import a_case, a_comparison, a_copy, a_gap, a_place, device_facts, judged_dataset
+from tests.builders.cases import (
+    a_case,
+    a_comparison,
+    a_copy,
+    a_gap,
+    a_place,
+    device_facts,
+    judged_dataset,
+    volume_facts,
+)
 from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, a_device, a_volume, an_address, an_estate
 
 TB = 10**12
@@ -151,6 +160,21 @@ def test_the_time_to_fetch_a_drive_is_part_of_it() -> None:
 
     assert finding_of(copy_on(near), hours=7, rates=rates).answer is Answer.CONFORMITY
     assert finding_of(copy_on(near), hours=6, rates=rates).answer is Answer.NONCONFORMITY
+
+
+def test_a_drive_at_the_same_place_is_not_to_be_fetched() -> None:
+    here = replace(SHELF, site=KESTREL.site)
+    rates = (measured(here.volumes[0].key, 100_000_000),)
+
+    assert finding_of(copy_on(here), hours=3, rates=rates).answer is Answer.CONFORMITY
+
+
+def test_a_proven_copy_that_is_not_shown_to_be_apart_leaves_it_open() -> None:
+    heron = linked(HERON, 10**9)
+    hidden = a_place(heron, volume_facts=volume_facts(heron.volumes[0], filesystem_uuid=None))
+    rates = (measured(heron.volumes[0].key, 150_000_000),)
+
+    assert finding_of(copy_on(heron, place=hidden), hours=3, rates=rates).answer is Answer.UNVERIFIED
 
 
 def test_a_drive_elsewhere_of_which_nobody_says_how_long_it_takes_to_fetch_leaves_it_open() -> None:

@@ -195,6 +195,29 @@ def test_a_copy_that_is_not_shown_to_be_apart_from_what_is_gone_may_be_gone_too(
 
     assert found.fate is Fate.NOT_SHOWN
     assert "not shown to be apart" in found.left[0].why
+    assert found.exposed is None, "what no copy holds is not known while one of them may be gone"
+
+
+def test_what_may_be_gone_counts_as_no_proven_copy_any_more() -> None:
+    hidden = copy_on(HERON, place=a_place(HERON, volume_facts=volume_facts(HERON.volumes[0], filesystem_uuid=None)))
+
+    found = loss(hidden, copies=1)
+
+    assert found.conclusion is not Conclusion.CONFORMING
+    assert "enough-copies" in {one.finding.rule for one in found.below}
+
+
+def test_two_volumes_on_one_drive_are_lost_together() -> None:
+    other = a_volume("kestrel:data")
+    box = replace(KESTREL, volumes=(*KESTREL.volumes, other))
+    seen = volume_facts(other, drives=frozenset({"serial-kestrel:main"}))
+    place = replace(a_place(replace(box, volumes=(other,)), volume_facts=seen), device=box)
+    copy = a_copy(box, Copy(address=an_address("kestrel:data/it")), place=place)
+
+    found = loss(copy, estate=an_estate(box), gone=frozenset({volume_domain(other.key)}))
+
+    assert found.fate is Fate.LOST
+    assert {str(place.address) for place in found.gone} == {"kestrel:main/recordings", "kestrel:data/it"}
 
 
 def test_an_original_that_is_not_shown_to_be_apart_from_a_copy_that_is_gone_may_be_gone_too() -> None:
@@ -310,6 +333,15 @@ def test_a_loose_drive_that_keeps_its_own_key_is_not_shown_to_be_of_any_use() ->
     found = loss(copy_on(drive, place=a_place(drive)), estate=an_estate(KESTREL, drive))
 
     assert found.fate is Fate.NOT_SHOWN
+
+
+def test_a_place_that_can_give_no_key_does_not_keep_it() -> None:
+    shut = loose("chest", "chest")
+    locked = replace(CURLEW, volumes=(replace(CURLEW.volumes[0], encrypted=True, key_kept=("kestrel", "chest")),))
+
+    found = loss(copy_on(locked, place=a_place(locked)), estate=an_estate(KESTREL, locked, shut))
+
+    assert found.fate is Fate.LOST
 
 
 def test_while_the_original_is_left_its_copies_are_only_counted() -> None:

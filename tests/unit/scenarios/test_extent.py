@@ -52,6 +52,13 @@ def test_an_account_leaves_what_is_immutable() -> None:
     assert "vault:a" not in set(map(str, found.volumes))
 
 
+def test_an_account_of_a_host_takes_its_guest_whatever_is_immutable() -> None:
+    guest = a_device("owl", a_volume("owl:disk", immutable=True), runs_on=DeviceId("kestrel"))
+    found = extent_of(shared_domain("account", "admin"), an_estate(LAB, guest))
+
+    assert set(map(str, found.volumes)) == {"kestrel:main", "owl:disk"}
+
+
 def test_a_site_takes_what_stands_there_whatever_is_immutable() -> None:
     assert "vault:a" in set(map(str, extent_of(site_domain(VAULT.site), ESTATE).volumes))
 

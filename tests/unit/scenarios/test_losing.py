@@ -101,6 +101,20 @@ def test_the_time_to_fetch_is_taken_once() -> None:
     assert back.total_seconds() == pytest.approx(2 * 8497.2 + 5 * 3600, rel=1e-4)
 
 
+def test_of_two_that_are_to_be_fetched_the_longer_way_counts() -> None:
+    near, far = (
+        replace(MIRROR, fetch_time=timedelta(hours=1)),
+        replace(CURLEW, fetch_time=timedelta(hours=9), link=10**9),
+    )
+    estate, judged = audited(case("one", LATER, LINKED, near), case("two", LATER, LINKED, far))
+    estate = replace(estate, devices=(LINKED, near, far))
+
+    back = loss_of(KESTREL_GONE, material_of(estate, judged, at=FINISHED)).back
+
+    assert back is not None
+    assert back.total_seconds() == pytest.approx(2 * 8497.2 + 9 * 3600, rel=1e-4)
+
+
 def test_of_what_no_rate_is_known_it_is_named_and_in_no_sum() -> None:
     cases = (case("linked", LATER, LINKED, MIRROR), case("far", LATER, CURLEW, HERON, size=1000))
     estate, judged = audited(*cases)
