@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+from collections.abc import Sequence
 from typing import Final
 
 from coverage_audit.audits.content_known import Reading, keep_all, paths_of
@@ -12,6 +14,7 @@ from coverage_audit.evidence.manifest import CompleteManifest
 from coverage_audit.evidence.verified import Spoilt
 
 _AT_ONCE: Final = 500
+"""Of more of them so many are read in one night, at random, so that each has its turn."""
 
 
 def read_spoilt(reading: Reading, time: ContentTime, parts: Parts) -> None:
@@ -20,9 +23,11 @@ def read_spoilt(reading: Reading, time: ContentTime, parts: Parts) -> None:
     One that cannot be read now stays as it is known. Raises as `Sampling.run` does.
     """
     copy, original = reading.copy, reading.original
-    paths = paths_of(copy, original)[:_AT_ONCE]
+    paths: Sequence[bytes] = paths_of(copy, original)
     if not paths:
         return
+    if len(paths) > _AT_ONCE:
+        paths = secrets.SystemRandom().sample(paths, _AT_ONCE)
     found = again(reading.pair.compared, paths, parts.work)
     is_whole = isinstance(reading.pair.compared.original, CompleteManifest)
     for path in paths:
