@@ -194,21 +194,21 @@ def test_an_offline_volume_that_was_attached_may_be_erased_and_one_that_is_away_
 
 
 def test_an_account_of_the_box_that_has_a_copy_mounted_to_write_erases_that_copy() -> None:
-    def answer(source: str, **values: Any) -> Answer:
+    def answer(source: str, box: Device = CURLEW, **values: Any) -> Answer:
         mount = MountedFilesystem(
             source=source,
             target="/mnt/pool",
             **{"filesystem_type": "nfs4", "is_network": True, "read_only": False, **values},
         )
         kestrel = sharing(KESTREL, ADMIN)
-        case = a_case(copy_on(CURLEW))
+        case = a_case(copy_on(box))
         place = a_place(kestrel, device_facts=device_facts("kestrel", filesystems=(mount,)))
         case = replace(
             case,
             policy=replace(POLICY, copies=2, media=None, offsite=None),
             original=replace(case.original, place=place),
         )
-        estate = an_estate(kestrel, CURLEW)
+        estate = an_estate(kestrel, box)
         (found,) = (f for f in judged_dataset(case, estate).findings if f.rule == "one-failure")
         return found.answer
 
@@ -216,6 +216,8 @@ def test_an_account_of_the_box_that_has_a_copy_mounted_to_write_erases_that_copy
     assert answer(f"curlew.example:{there}") is Answer.NONCONFORMITY
     assert answer(f"curlew.example:{there}", read_only=True) is Answer.CONFORMITY
     assert answer("//files/share") is Answer.UNVERIFIED
+    offline = replace(CURLEW, volumes=(replace(CURLEW.volumes[0], offline=True),))
+    assert answer("//files/share", offline) is Answer.UNVERIFIED, "it was attached in this audit"
 
 
 def test_an_encrypted_copy_is_lost_with_the_last_place_that_keeps_its_key() -> None:

@@ -195,7 +195,6 @@ def test_a_copy_that_is_not_shown_to_be_apart_from_what_is_gone_may_be_gone_too(
 
     assert found.fate is Fate.NOT_SHOWN
     assert "not shown to be apart" in found.left[0].why
-    assert found.exposed is None, "what no copy holds is not known while one of them may be gone"
 
 
 def test_what_may_be_gone_counts_as_no_proven_copy_any_more() -> None:
@@ -383,14 +382,17 @@ def test_what_failed_already_is_told_from_what_fails_then() -> None:
 
 
 def test_what_no_copy_holds_is_known_where_every_copy_is_left() -> None:
-    case = replace(a_case(copy_on(HERON)), exposure=Exposure(files=4, bytes=40))
-    estate = replace(an_estate(KESTREL, HERON), datasets=(case.dataset,), policies=(case.policy,))
-    (one,) = material_of(estate, judged(case, estate), at=FINISHED).datasets
+    def exposed(copy: CopyEvidence) -> Exposure | None:
+        case = replace(a_case(copy), exposure=Exposure(files=4, bytes=40))
+        estate = replace(an_estate(KESTREL, HERON), datasets=(case.dataset,), policies=(case.policy,))
+        (one,) = material_of(estate, judged(case, estate), at=FINISHED).datasets
+        found = dataset_loss(one, KESTREL_GONE)
+        assert found is not None
+        return found.exposed
 
-    found = dataset_loss(one, KESTREL_GONE)
-
-    assert found is not None
-    assert found.exposed == Exposure(files=4, bytes=40)
+    hidden = a_place(HERON, volume_facts=volume_facts(HERON.volumes[0], filesystem_uuid=None))
+    assert exposed(copy_on(HERON)) == Exposure(files=4, bytes=40)
+    assert exposed(copy_on(HERON, place=hidden)) is None, "it may be gone, too"
 
 
 def test_of_a_copy_that_is_known_by_dates_alone_what_it_lacks_is_not_known() -> None:
