@@ -16,7 +16,7 @@ from coverage_audit.audits.sighting import Sighting
 from coverage_audit.audits.watching import Watching
 from coverage_audit.audits.watching_places import watch_mirror, watch_original
 from coverage_audit.estate.former import lineage_of
-from coverage_audit.estate.model import Copy, Dataset, Estate
+from coverage_audit.estate.model import Dataset, Estate
 from coverage_audit.evidence.facts import Gap
 from coverage_audit.judgement.case import DatasetCase, OriginalEvidence
 
@@ -28,13 +28,6 @@ class CaseOutcome:
     case: DatasetCase
     outcomes: tuple[CopyOutcome, ...]
     watching: tuple[Watching, ...] = ()
-
-
-def _outcome(
-    original: OriginalTree | Gap, dataset: Dataset, copy: Copy, sighting: Sighting, by: tuple[Estate, Parts]
-) -> CopyOutcome:
-    outcome = compare_copy(by[0], original, copy, sighting, by[1])
-    return replace(outcome, evidence=with_drills(by[0], dataset, outcome, by[1]))
 
 
 def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, parts: Parts) -> CaseOutcome:
@@ -68,7 +61,10 @@ def case_of(estate: Estate, dataset: Dataset, sighting: Sighting, rooms: Rooms, 
             fallen=watching.rows,
         )
     )
-    outcomes = tuple(_outcome(original, dataset, copy, sighting, (estate, parts)) for copy in dataset.copies)
+    outcomes = tuple(
+        with_drills(estate, dataset, compare_copy(estate, original, copy, sighting, parts), parts)
+        for copy in dataset.copies
+    )
     mirrors = [watch_mirror(estate, dataset, outcome.evidence, sighting, parts) for outcome in outcomes]
     copies = tuple(
         outcome.evidence if mirror is None else replace(outcome.evidence, watched=mirror.watched)

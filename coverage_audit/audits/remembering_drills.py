@@ -12,18 +12,17 @@ from coverage_audit.estate.former import lineage_of
 from coverage_audit.estate.model import Dataset, Estate
 from coverage_audit.evidence.drilling import Drill, DrillsOfCopy, Shown, StillThere
 from coverage_audit.evidence.store import open_manifest
-from coverage_audit.judgement.case import CopyEvidence
 
 _NAMED = 20
 """So many files that a drill did not restore go with the evidence; the ledger knows them all."""
 
 
-def with_drills(estate: Estate, dataset: Dataset, outcome: CopyOutcome, parts: Parts) -> CopyEvidence:
-    """Return a copy's evidence with its drills. Raises LedgerError."""
+def with_drills(estate: Estate, dataset: Dataset, outcome: CopyOutcome, parts: Parts) -> CopyOutcome:
+    """Return what came of a copy, its drills with its evidence. Raises LedgerError."""
     evidence = outcome.evidence
     known = parts.ledger.drills.newest(dataset.id, evidence.copy.address, lineage_of(estate))
     still = _still(known.restored, outcome, parts)
-    return replace(evidence, drills=replace(shortened(known), still=still))
+    return replace(outcome, evidence=replace(evidence, drills=replace(shortened(known), still=still)))
 
 
 def shortened(known: DrillsOfCopy) -> DrillsOfCopy:
