@@ -106,14 +106,22 @@ class _Watch:
 
     def _former(self) -> Manifest | None:
         """Return the listing that this one is held against: the last, or one before it where that is of today."""
-        names = self.place.lineage.of_device(self.place.address.volume.device)
-        last = self.parts.ledger.last_manifest(self.place.address, names, complete=True)
+        last = self._last()
         before = None if self.kept is None or self.kept.standing is not None else self.kept.against
         if before is not None and self.kept is not None and self.kept.open:
             return before
         if before is None or last is None or not self._within(AT_ONCE, last) or not self._within(AT_MOST, before):
             return last
         return before
+
+    def _last(self) -> Manifest | None:
+        """Return the last whole listing of it, or of where it lay before it was moved."""
+        lineage, ledger = self.place.lineage, self.parts.ledger
+        for place in lineage.of_place(self.place.dataset, self.place.address):
+            last = ledger.last_manifest(place, lineage.of_device(place.volume.device), complete=True)
+            if last is not None:
+                return last
+        return None
 
     def _within(self, span: timedelta, former: Manifest) -> bool:
         return timedelta(0) <= self.tree.origin.started - former.origin.started < span

@@ -10,7 +10,7 @@ import pytest
 
 from coverage_audit.audits.audit import Audited
 from coverage_audit.estate.changes import said
-from coverage_audit.judgement.verdict import Conclusion, Standing
+from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
 from coverage_audit.ledger.record import TransitionKind
 from tests.builders.two_places import two_places
 from tests.parts.loops import MakeVolume
@@ -127,6 +127,19 @@ def test_a_copy_that_stopped_stays_stopped_and_its_finding_begins_no_second_time
     assert after.judged.conclusion is Conclusion.NONCONFORMING
     assert not [one for one in after.recorded.transitions if one.kind in {TransitionKind.BEGUN, TransitionKind.ENDED}]
     assert sorted(after.recorded.since.values()) == sorted(before.recorded.since.values())
+
+
+def test_what_an_original_lost_on_its_way_to_another_place_is_said_at_once(recorded: Station) -> None:
+    recorded.night()
+    recorded.pass_time(DAY)
+    for number in range(25):
+        (recorded.root / f"kestrel/recordings/take-{number}.wav").unlink()
+
+    original_moved(recorded)
+    [found] = [one for one in dataset_of(recorded.night(), "field-recordings").findings if one.rule == "shrinkage"]
+
+    assert found.answer is Answer.NONCONFORMITY
+    assert "25 files" in found.message
 
 
 @every_change
