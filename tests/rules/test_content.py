@@ -147,9 +147,17 @@ def test_nothing_is_said_where_nothing_is_asked_and_nothing_was_read() -> None:
     assert [f for f in dataset.findings if f.rule == "content"] == []
 
 
-def test_what_was_read_without_being_asked_for_is_a_remark() -> None:
+def test_what_was_read_without_being_asked_for_is_a_remark_that_says_no_more_than_the_sample_shows() -> None:
     found = finding(Verified(last=a_sample()), policy=POLICY)
+    asked = finding(Verified(last=a_sample()))
+    assert (found.answer, found.mend) == (Answer.OBSERVATION, "")
+    assert (found.measured, found.message) == (asked.measured, asked.message)
+
+
+def test_where_nothing_was_read_to_its_end_and_nothing_is_asked_nothing_is_said_to_be_right() -> None:
+    found = finding(Verified(running=a_sample()), policy=POLICY)
     assert found.answer is Answer.OBSERVATION
+    assert "no sample of its content was read to its end yet" in found.message
 
 
 def test_dated_files_cannot_be_read_file_by_file() -> None:

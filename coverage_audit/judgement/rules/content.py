@@ -30,7 +30,7 @@ from typing import Final
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.evidence.verified import Harm, Sampled, Spoilt, Verified, WholeReading
 from coverage_audit.evidence.visible import visible
-from coverage_audit.judgement.content_shown import in_words, share, statement_of, terms_of, why_not_shown
+from coverage_audit.judgement.content_shown import USUAL, in_words, share, statement_of, terms_of, why_not_shown
 from coverage_audit.judgement.context import DatasetContext
 from coverage_audit.judgement.rule import Rule, supports
 from coverage_audit.judgement.subjects import dataset_subject, place_subject
@@ -100,7 +100,7 @@ def _of_copy(copy: JudgedCopy, terms: Verify | None, context: DatasetContext) ->
         str(copy.address),
         _Said(answer=said.answer, measured=said.measured, message=said.message + more, degree=said.degree),
         required=_required(terms),
-        mend="" if said.answer is Answer.CONFORMITY else _SPOILT if said.degree else _UNSHOWN,
+        mend=_SPOILT if said.degree else _UNSHOWN if said.answer is Answer.UNVERIFIED else "",
         evidence=tuple(_items(copy, verified)),
     )
 
@@ -114,7 +114,7 @@ def _judged(copy: JudgedCopy, verified: Verified | None, terms: Verify | None, c
             degree=float(verified.spoilt_files),
         )
     if terms is None:
-        return _Said(answer=Answer.OBSERVATION, measured="not asked for", message="what was read of it is right")
+        return _unasked(verified, context)
     if copy.evidence.copy.is_opaque:
         opaque = "none of its points is a tree that could be read file by file"
         return _Said(answer=Answer.UNVERIFIED, measured="not read", message=opaque)
@@ -125,6 +125,17 @@ def _judged(copy: JudgedCopy, verified: Verified | None, terms: Verify | None, c
     statement = statement_of(last, terms)
     measured = in_words(statement, last, terms.tolerable) if statement else "not shown"
     return _Said(answer=Answer.CONFORMITY, measured=measured, message=f"{measured}: {_how_read(last, context)}")
+
+
+def _unasked(verified: Verified | None, context: DatasetContext) -> _Said:
+    """Say what was read though the policy asks for none of it."""
+    last = verified.last if verified is not None else None
+    statement = statement_of(last, USUAL) if last is not None else None
+    if last is None or statement is None:
+        none = "no sample of its content was read to its end yet"
+        return _Said(answer=Answer.OBSERVATION, measured="not asked for", message=none)
+    measured = in_words(statement, last, USUAL.tolerable)
+    return _Said(answer=Answer.OBSERVATION, measured=measured, message=f"{measured}: {_how_read(last, context)}")
 
 
 def _how_read(sample: Sampled, context: DatasetContext) -> str:
