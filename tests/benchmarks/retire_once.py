@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from coverage_audit.comparison.held_sql import NOWHERE, TABLES
 from coverage_audit.evidence.engine import open_engine
 
-MEMORY = 600_000_000
+MEMORY = 512_000_000  # as the sample estate has it
 
 
 def retire_once(mine: Path, others: Path, folder: Path) -> None:

@@ -31,6 +31,7 @@ PidFile none
 LogLevel ERROR
 MaxStartups 100
 PrintMotd no
+SetEnv {home}
 """
 
 
@@ -100,8 +101,12 @@ def start_sshd(tmp_path: Path) -> Iterator[StartSshd]:
         (folder / "authorized_keys").write_bytes((folder / "auditor.pub").read_bytes())
         for kind in kinds:
             make_key(folder / f"host_{kind}", kind)
-        config = _CONFIG.format(folder=folder) + "".join(f"HostKey {folder}/host_{kind}\n" for kind in kinds)
-        (folder / "sshd_config").write_text("\n".join(lines) + config)  # of two values the first holds
+        (folder / "home").mkdir()
+        home = f"HOME={folder}/home"  # what starts up a shell in this machine's own home is no part of a test
+        config = _CONFIG.format(folder=folder, home=home)
+        config += "".join(f"HostKey {folder}/host_{kind}\n" for kind in kinds)
+        own = [f"{line} {home}" if line.startswith("SetEnv ") else line for line in lines]
+        (folder / "sshd_config").write_text("\n".join(own) + config)  # of two values the first holds
         process, port = _listening(folder, _with_shell(folder, login_shell) if login_shell else within)
         boxes.append(process)
         (folder / "ssh_config").touch()

@@ -301,7 +301,7 @@ def test_ten_thousand_paths_may_be_looked_at_once_more(box: Box, tmp_path: Path)
     device = a_device("heron", {"main": tmp_path / "main"}, box.access)
     paths = [b"absent/%05d-of-some-length-as-names-are" % number for number in range(10_000)]
     (tmp_path / "main" / "there").touch()  # an empty root would be no root at all
-    looks = look_again(device, str(tmp_path / "main"), paths, limits=some_limits(read_time=60))
+    looks = look_again(device, str(tmp_path / "main"), paths, limits=some_limits(read_time=120, device_time=240))
     assert [look.path for look in looks] == paths
     with pytest.raises(CollectionError):
         look_again(device, str(tmp_path / "main"), [*paths, b"one-more"], limits=some_limits())
