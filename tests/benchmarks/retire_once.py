@@ -26,7 +26,7 @@ def retire_once(mine: Path, others: Path, folder: Path) -> None:
             engine.execute(statement)
         for table, file in (("mine_content", mine), ("other_content", others)):
             start = 0
-            for batch in pq.ParquetFile(file).iter_batches(1 << 17):
+            for batch in pq.ParquetFile(file, pre_buffer=False).iter_batches(1 << 17, use_threads=False):
                 number = pa.array(np.arange(start, start + len(batch)))
                 part = pa.table({"i": number, "k_hi": batch["k_hi"], "k_lo": batch["k_lo"]})
                 insert = f"INSERT INTO {table} SELECT * FROM part WHERE k_hi IS NOT NULL"  # noqa: S608 - a name of this module

@@ -93,7 +93,8 @@ class StoredDigests:
 def reading_digests(file: Path) -> Iterator[tuple[Any, DigestsFile]]:
     """Open a file of digests: (Parquet file, what it says). Raises EvidenceError, also for what is read within."""
     try:
-        with pq.ParquetFile(file, page_checksum_verification=True) as parquet:
+        # Read ahead, batches would hold all of the file that was read so far.
+        with pq.ParquetFile(file, pre_buffer=False, page_checksum_verification=True) as parquet:
             yield parquet, _said(parquet)
     except EvidenceError as error:
         raise EvidenceError(f"The digests in {file} cannot be used: {error}.") from error
