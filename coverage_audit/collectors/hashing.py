@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Final
 
-from coverage_audit.collectors.opening_files import Opener
+from coverage_audit.collectors.opening_files import Opener, past_memory
 from coverage_audit.collectors.pace import OutOfTimeError, Pace
 from coverage_audit.evidence.content import HashedFile, NotHashed, Wanted
 
@@ -72,6 +72,7 @@ def _read(make: Callable[..., hashlib._Hash], descriptor: int, one: Wanted, pace
         before = os.fstat(descriptor)
         if (before.st_size, before.st_mtime_ns) != (one.size, one.mtime_ns) or not stat.S_ISREG(before.st_mode):
             return NotHashed(path=one.path, why=CHANGED_BEFORE)
+        past_memory(descriptor)
         digest = _digest(make, descriptor, one.size, pace)
         after = os.fstat(descriptor)
         if digest is None or (after.st_size, after.st_mtime_ns, after.st_ctime_ns) != (

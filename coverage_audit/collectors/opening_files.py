@@ -6,6 +6,7 @@ against: it is not followed.
 
 from __future__ import annotations
 
+import contextlib
 import os
 from types import TracebackType
 from typing import Final, Self
@@ -59,6 +60,15 @@ class Opener:
         """Let go of the folders."""
         self._leave()
         os.close(self._root)
+
+
+def past_memory(descriptor: int) -> None:
+    """Have what is read next come from the file's drive, as far as the system can: what is in memory proves no drive.
+
+    What was not written to the drive yet stays in memory.
+    """
+    with contextlib.suppress(OSError, AttributeError):
+        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
 
 
 def _opened(name: bytes, folder: int) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import errno
 import os
 import secrets
@@ -13,7 +12,7 @@ from typing import Final
 from coverage_audit.collectors.errands import Back, ReadBack
 from coverage_audit.collectors.file_figures import NO_FILE
 from coverage_audit.collectors.hashing import CHANGED_BEFORE, CHANGED_MEANWHILE
-from coverage_audit.collectors.opening_files import Opener
+from coverage_audit.collectors.opening_files import Opener, past_memory
 from coverage_audit.collectors.pace import OutOfTimeError, Pace
 from coverage_audit.collectors.readers import content
 from coverage_audit.collectors.readers.content import ContentStream
@@ -101,8 +100,7 @@ def _read(descriptor: int, one: Wanted, sink: Sink, pace: Pace) -> str | None:
         return NO_FILE
     if (before.st_size, before.st_mtime_ns) != (one.size, one.mtime_ns):
         return CHANGED_BEFORE
-    with contextlib.suppress(OSError, AttributeError):  # so that the disk is read, not what is in memory of it
-        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+    past_memory(descriptor)
     left = one.size
     while left:
         try:

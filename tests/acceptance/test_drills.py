@@ -19,6 +19,7 @@ from tests.builders.drilled_station import (
 )
 from tests.builders.trees import flip
 from tests.parts.gates import force_gate, install_gate
+from tests.parts.loops import MakeVolume
 from tests.parts.sftp_only import StartSftpOnly
 from tests.parts.slow_line import StartSlowLine
 from tests.parts.sshd import StartSshd
@@ -71,6 +72,21 @@ def test_every_file_comes_back_and_one_flipped_bit_is_found_and_read_again_until
         DrillOutcome.RESTORED, DrillOutcome.DAMAGED, DrillOutcome.DAMAGED, DrillOutcome.RESTORED,
     ]  # fmt: skip
     assert_nothing_is_left(station)
+
+
+@pytest.mark.root
+@pytest.mark.parametrize("kind", ["local", "ssh"])
+def test_a_bit_that_flipped_on_the_drive_is_found_though_memory_holds_the_file_as_it_was(
+    station: Station, make_volume: MakeVolume, start_sshd: StartSshd, kind: str
+) -> None:
+    volume = make_volume(station.root / "heron", size=128)
+    fill(station, *([reached(start_sshd())] if kind == "ssh" else []))
+    volume.flip(station.root / "heron/recordings/long-1.wav")
+
+    ran = drilled(station, "--path", "long-1.wav", "--json")
+
+    assert ran.status == 1, ran
+    assert [(one["path"], one["fate"]) for one in ran.object["incidents"]] == [("long-1.wav", "damaged")]
 
 
 @pytest.mark.parametrize("kind", ["ssh", "sftp only"])

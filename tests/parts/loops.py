@@ -34,6 +34,21 @@ class LoopVolume:
         """Take it away; an empty folder stays."""
         subprocess.run(["umount", str(self.folder)], check=True)
 
+    def flip(self, file: Path) -> bytes:
+        """Flip the first bit of a file on the drive alone, and return what it then holds there.
+
+        It lies there in one piece; in memory it stays what it was, as after a copy of tonight.
+        """
+        subprocess.run(["sync", "-f", str(file)], check=True)
+        was = file.read_bytes()
+        at = self.image.read_bytes().index(was)
+        is_now = bytes([was[0] ^ 1]) + was[1:]
+        with self.image.open("r+b") as image:
+            image.seek(at)
+            image.write(is_now)
+        assert file.read_bytes() == was, "it lies in memory no more"
+        return is_now
+
 
 class MakeVolume(Protocol):
     """Makes a filesystem of a kind and mounts it at `folder`."""

@@ -29,6 +29,7 @@ from tests.builders.questions import a_device
 from tests.builders.trees import wanted
 from tests.parts.busybox import StartBusybox
 from tests.parts.gates import force_gate, install_gate
+from tests.parts.loops import MakeVolume
 from tests.parts.sftp_only import StartSftpOnly
 from tests.parts.sshd import StartSshd, descendants, wait_for
 
@@ -159,6 +160,22 @@ def test_only_a_box_that_shows_no_ctimes_leaves_them_out(
     ]
 
     assert seen == [ctime, ctime, None]
+
+
+@pytest.mark.root
+@pytest.mark.parametrize("kind", ["local", "ssh"])
+def test_the_drive_is_read_and_not_what_is_in_memory_of_it(
+    kind: str, tmp_path: Path, make_volume: MakeVolume, start_sshd: StartSshd
+) -> None:
+    volume = make_volume(tmp_path / "main")
+    (volume.folder / "take-1.wav").write_bytes(b"dawn chorus at the weir " * 400)
+    device = here(volume.folder, start_sshd().access if kind == "ssh" else None)
+    files = wanted(volume.folder, b"take-1.wav")
+
+    on_the_drive = volume.flip(volume.folder / "take-1.wav")
+
+    [hashed] = whole(read(device, volume.folder, files)).hashed
+    assert hashed.digest == hashlib.sha256(on_the_drive).digest()
 
 
 def test_one_that_cannot_be_read_costs_the_others_nothing(root: Path, box: Boxes) -> None:
