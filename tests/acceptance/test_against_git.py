@@ -78,7 +78,7 @@ def repository(tmp_path: Path) -> Path:
     tree = tmp_path / "repository"
     tree.mkdir()
     _git(tree, "init", "--quiet")
-    chance = Random(20261125)  # noqa: S311  no secret is made here
+    chance = Random(20261125)
     for number in range(COMMITS):
         _change(tree, chance)
         (tree / "always").write_text(str(number), encoding="ascii")
@@ -191,7 +191,7 @@ def test_what_is_left_out_is_what_git_ignores(tmp_path: Path) -> None:
     tree = tmp_path / "tree"
     tree.mkdir()
     _git(tree, "init", "--quiet")
-    chance = Random(7)  # noqa: S311  no secret is made here
+    chance = Random(7)
     for _ in range(60):
         _change(tree, chance)
     paths = sorted(

@@ -136,7 +136,7 @@ def _only_time_of_folder_or_link(said: bytes) -> bool:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_what_differs_is_what_rsync_would_send_or_delete(seed: int, tmp_path: Path) -> None:
-    chance = Random(seed)  # noqa: S311  no secret is made here
+    chance = Random(seed)
     original, copy = tmp_path / "original", tmp_path / "copy"
     original.mkdir()
     _grow(original, chance, 60)

@@ -71,7 +71,7 @@ def test_a_command_killed_at_any_moment_leaves_the_next_one_whole(recordings: St
     span = time.monotonic() - began
     recorded, killed = kept_whole(recordings), 0
     for turn in range(ROUNDS):
-        moment = random.uniform(0, span)  # noqa: S311 - an instant, no secret
+        moment = random.uniform(0, span)
         killed += killed_after(recordings, moment, helpers_too=turn % 2 == 0)
         now = kept_whole(recordings)
         assert recorded <= now <= recorded + 1

@@ -97,13 +97,13 @@ class Killer:
         self.clock.set(self.clock.now() + (timedelta(minutes=6) if again else DAY))
         daemon = self.running()
         ended = len(daemon.events("night ended"))
-        when = random.choice(["soon", "within", "within", "told", "told"])  # noqa: S311 - no secret
-        whom = random.choice(["daemon", "all", *(("night", "worker") if when == "within" else ())])  # noqa: S311 - no secret
+        when = random.choice(["soon", "within", "within", "told", "told"])
+        whom = random.choice(["daemon", "all", *(("night", "worker") if when == "within" else ())])
         if when == "within":
             eventually(lambda: any(is_a_night(one) for one in below(daemon.process.pid)), 10)
         elif when == "told":
             eventually(lambda: len(daemon.events("night ended")) > ended, 30)
-        time.sleep(random.uniform(0, LONGEST_S))  # noqa: S311 - no secret
+        time.sleep(random.uniform(0, LONGEST_S))
         self.kill(whom, daemon)
 
     def change_the_copy(self) -> None:

@@ -128,16 +128,22 @@ def test_a_copy_that_cannot_be_read_is_passed_over_for_the_next_and_said(station
     assert drive.image.exists()
 
 
-@pytest.mark.root
-def test_a_copy_whose_volume_is_not_mounted_is_not_read_and_the_original_at_its_place_is_none(
-    station: Station, make_volume: MakeVolume
-) -> None:
-    """The same files lie at the copy's path, of the original's own box: nothing of them is the copy."""
+def seen_on_a_volume(station: Station, make_volume: MakeVolume) -> LoopVolume:
+    """Fill the station, its copy on a volume of its own, and audit it once; that volume."""
     fill(station)
     heron = make_volume(station.root / "heron")
     station.mirror("kestrel/recordings", "heron/recordings")
     station.declare(two_places(rehearsal=False, on_root=True))
     station.night()
+    return heron
+
+
+@pytest.mark.root
+def test_a_copy_whose_volume_is_not_mounted_is_not_read_and_the_original_at_its_place_is_none(
+    station: Station, make_volume: MakeVolume
+) -> None:
+    """The same files lie at the copy's path, of the original's own box: nothing of them is the copy."""
+    heron = seen_on_a_volume(station, make_volume)
     assert drilled(station).status == 0
     heron.unmount()
     station.mirror("kestrel/recordings", "heron/recordings")
@@ -153,11 +159,7 @@ def test_a_copy_whose_volume_is_not_mounted_is_not_read_and_the_original_at_its_
 def test_a_volume_that_vanishes_while_it_is_read_shows_nothing_whatever_lies_in_its_place(
     station: Station, make_volume: MakeVolume
 ) -> None:
-    fill(station)
-    heron = make_volume(station.root / "heron")
-    station.mirror("kestrel/recordings", "heron/recordings")
-    station.declare(two_places(rehearsal=False, on_root=True))
-    station.night()
+    heron = seen_on_a_volume(station, make_volume)
     with assembled(station.estate, station.state, clock=station.now) as parts:
 
         def vanishing(*place: Any, **how: Any) -> FilesBack | Gap:

@@ -155,7 +155,7 @@ def test_an_audit_killed_at_any_moment_loses_nothing_that_was_recorded(
     count = 0
     for turn in range(rounds):
         words = 1 + turn % 2  # it has begun to open the ledger, or a first night is recorded
-        said = killed_after(processes, on, words, random.uniform(0, LONGEST_S))  # noqa: S311 - an instant, no secret
+        said = killed_after(processes, on, words, random.uniform(0, LONGEST_S))
         kept = check(on)
         last = max([count - 1, *said])
         assert last + 1 <= kept <= last + 2  # the one more was recorded, and killed before it could say so

@@ -122,7 +122,7 @@ def test_no_notice_is_lost_and_none_comes_twice_but_under_its_own_name(
     kills = Kills(processes, station, environment)
     moments = [
         # It has begun, or it has audited and begins to tell.
-        kills.kill_after(1 + turn % 2, random.uniform(0, LONGEST_S), helpers_too=turn % 4 < 2)  # noqa: S311 - no secret
+        kills.kill_after(1 + turn % 2, random.uniform(0, LONGEST_S), helpers_too=turn % 4 < 2)
         for turn in range(ROUNDS)
     ]
     time.sleep(1)

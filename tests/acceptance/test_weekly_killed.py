@@ -74,7 +74,7 @@ def test_each_page_goes_out_once_to_each_address_though_its_maker_is_killed(
 ) -> None:
     weeks = Weeks(state=tmp_path / "state")
     weeks.nights(3)
-    dice, at = random.Random(20261127), 0  # noqa: S311 - instants of kills, no secrets
+    dice, at = random.Random(20261127), 0
     for _ in range(ROUNDS):
         at = killed(processes, weeks.state, at, dice.uniform(0.0, LONGEST_S))
     with weeks.opened() as ledger:

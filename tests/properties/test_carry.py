@@ -277,14 +277,14 @@ def looked(path: bytes, version: Version, *, known: bool) -> SecondLook:
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 2**32))
 def test_a_start_encloses_the_truth_and_nothing_too_old_is_pending(seed: int) -> None:
-    run(random.Random(seed))  # noqa: S311 - a history, no secret
+    run(random.Random(seed))
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_missing_audit_never_makes_what_counts_pending(seed: int) -> None:
-    whole = run(random.Random(seed))  # noqa: S311 - a history, no secret
+    whole = run(random.Random(seed))
     for skipped in (1, 2):
-        for path, (row, grace) in run(random.Random(seed), skipped).items():  # noqa: S311 - the same history
+        for path, (row, grace) in run(random.Random(seed), skipped).items():
             before, had_grace = whole.get(path, (row, grace))
             if before.verdict is RowVerdict.COUNTS and had_grace and not before.went_back:
                 assert row.verdict is not RowVerdict.PENDING, row

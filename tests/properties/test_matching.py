@@ -108,7 +108,7 @@ def _kept(chance: Random, row: Row, keeps: str, amount: int) -> Row:
 @st.composite
 def pairs(draw: st.DrawFn) -> Pair:
     """The shape is drawn, the rows come from a seed: drawn one by one, nearly all trees would be tiny."""
-    chance = Random(draw(st.integers(0, 2**32)))  # noqa: S311  no secret is made here
+    chance = Random(draw(st.integers(0, 2**32)))
     keeps = draw(st.sampled_from(["times", "steps", "no times", "another zone"]))
     amount, rows = draw(st.integers(-27, 27)), draw(st.sampled_from([0, 1, 3, 8, 40, 120]))
     lost, changed, own, odd = (draw(st.sampled_from([0, 0, 0, 0.02, 0.3])) for _ in range(4))

@@ -54,7 +54,7 @@ def on_heron(case: DatasetCase) -> Finding:
 
 
 def noisy(by: float, now: int, noise: int, seed: int = 0) -> Callable[[int], int]:
-    chance = random.Random(seed)  # noqa: S311 - the same nights in every run
+    chance = random.Random(seed)
     drawn = [chance.randint(-noise, noise) for _ in range(400)]
     return lambda ago: int(now + by * ago + drawn[ago])
 

@@ -77,7 +77,7 @@ def test_steps_of_time_that_no_filesystem_has_are_no_evidence(tree: ShelfTree, t
 
 def test_a_file_that_was_cut_anywhere_is_no_evidence(carried: Path) -> None:
     whole = carried.read_bytes()
-    chance = random.Random(7)  # noqa: S311 - which places, nothing secret
+    chance = random.Random(7)
     places = {0, 1, len(whole) - 1, *chance.sample(range(len(whole)), 200)}
     for place in sorted(places):
         carried.write_bytes(whole[:place])
@@ -87,7 +87,7 @@ def test_a_file_that_was_cut_anywhere_is_no_evidence(carried: Path) -> None:
 
 def test_a_file_with_one_byte_changed_anywhere_is_no_evidence(carried: Path) -> None:
     whole = carried.read_bytes()
-    chance = random.Random(11)  # noqa: S311 - which places, nothing secret
+    chance = random.Random(11)
     for place in sorted(chance.sample(range(len(whole)), 300)):
         changed = bytearray(whole)
         changed[place] ^= 1 << chance.randrange(8)

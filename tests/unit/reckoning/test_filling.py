@@ -14,7 +14,7 @@ _GB = 10**9
 
 
 def _year(step: int = 0, *, leak: float = 3.0, noise: float = 20.0, seed: int = 0, days: int = 365) -> list[Reading]:
-    chance = random.Random(seed)  # noqa: S311 - the same years in every run
+    chance = random.Random(seed)
     return [
         Reading(
             at=_BEGIN + timedelta(days=day),
@@ -64,7 +64,7 @@ def test_a_large_move_of_yesterday_raises_no_alarm() -> None:
 def test_a_leak_that_began_after_a_long_quiet_time_is_told_within_twelve_days(quiet: int, leak: float) -> None:
     """Half a volume of 1 TB is free; by the median of all days' slopes it would be full in years."""
     for days in (12, 16, 21):
-        chance = random.Random(days)  # noqa: S311 - the same years in every run
+        chance = random.Random(days)
         used = [500 + chance.gauss(0, 1) + leak * max(0, day - quiet + 1) for day in range(quiet + days)]
         if used[-1] >= 1000:
             continue
@@ -77,7 +77,7 @@ def test_a_leak_that_began_after_a_long_quiet_time_is_told_within_twelve_days(qu
 
 @pytest.mark.parametrize("since", range(8, 40, 4))
 def test_what_was_moved_in_over_a_week_and_has_ended_raises_no_alarm(since: int) -> None:
-    chance = random.Random(since)  # noqa: S311 - the same years in every run
+    chance = random.Random(since)
     used = [500 + chance.gauss(0, 1) + min(200.0, max(0, day - 120) * 200 / 7) for day in range(127 + since)]
     readings = [Reading(at=_BEGIN + timedelta(days=day), used=int(_GB * each)) for day, each in enumerate(used)]
     found = _found(readings, 1000)

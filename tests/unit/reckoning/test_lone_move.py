@@ -12,7 +12,7 @@ from coverage_audit.reckoning.lone_move import lone_move
 
 
 def flat(days: int, noise: float = 1.0, seed: int = 0) -> list[float]:
-    chance = random.Random(seed)  # noqa: S311 - the same series in every run
+    chance = random.Random(seed)
     return [1000 + chance.uniform(-noise, noise) for _ in range(days)]
 
 

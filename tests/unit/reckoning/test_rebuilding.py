@@ -109,7 +109,7 @@ def test_the_upper_estimate_is_not_passed_in_twenty_thousand_rebuilds() -> None:
 
     Twelve drives of 24 TB: the bound is far below 1, and losses are common enough to be counted.
     """
-    chance = random.Random(20_261_127)  # noqa: S311 - the same rebuilds in every run
+    chance = random.Random(20_261_127)
     found = risk(12, spread(2), 24 * TB)
     one_fails = 1 - (1 - found.further) ** (1 / 11)
     lost = 0

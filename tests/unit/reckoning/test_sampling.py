@@ -131,7 +131,7 @@ def test_the_stated_confidence_holds_in_twenty_thousand_samples() -> None:
     Each of the 20,000 runs fails with a probability of 5 % at most. That more than 1,132 do has a probability below
     1e-5 then (binomial: mean 1,000, standard deviation 30.8, 4.27 of them).
     """
-    chance = random.Random(20_261_127)  # noqa: S311 - the same years in every run
+    chance = random.Random(20_261_127)
     population, sampled = 500, 56
     bounds = [most_differing(population, sampled, met, _95) for met in range(sampled + 1)]
     failed = 0

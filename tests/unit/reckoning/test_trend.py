@@ -74,7 +74,7 @@ def test_of_too_few_points_no_trend_is_told() -> None:
 
 
 def _year(step: float, *, at: int = 200, leak: float = 3.0, seed: int = 0) -> list[float]:
-    chance = random.Random(seed)  # noqa: S311 - the same years in every run
+    chance = random.Random(seed)
     return [1000 + leak * day + chance.gauss(0, 20) + (step if day > at else 0) for day in range(365)]
 
 
