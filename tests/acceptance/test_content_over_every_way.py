@@ -19,7 +19,7 @@ from coverage_audit.judgement.verdict import Answer, Standing
 from tests.builders.trees import flip
 from tests.parts.content import COPY, NAME, ORIGINAL, VERIFY, a_station, content_of, night, verified_of
 from tests.parts.gates import force_gate, install_gate
-from tests.parts.loops import MakeVolume
+from tests.parts.loops import LoopVolume, MakeVolume
 from tests.parts.sftp_only import StartSftpOnly
 from tests.parts.sshd import Box, StartSshd
 from tests.parts.station import Station, copy_of, dataset_of
@@ -96,7 +96,7 @@ def test_a_disk_that_forgets_one_bit_is_told_from_a_program_that_writes(
     night(station, ALL)
     files = {name: station.root / COPY / "00" / f"{number:05d}.flac" for number, name in enumerate(("rots", "written"))}
     before = files["rots"].stat()
-    _flip_on_disk(disk.image, files["rots"])
+    _flip_and_forget(disk, files["rots"])
     after = files["rots"].stat()
     assert before.st_size == after.st_size
     assert (before.st_mtime_ns, before.st_ctime_ns) == (after.st_mtime_ns, after.st_ctime_ns)
@@ -116,7 +116,7 @@ def test_an_original_on_a_disk_that_forgets_is_named_with_the_copy_that_still_ha
     disk = make_volume(station.root / "kestrel")
     a_station(station, files=50)
     night(station, ALL)
-    _flip_on_disk(disk.image, station.root / ORIGINAL / "00" / "00007.flac")
+    _flip_and_forget(disk, station.root / ORIGINAL / "00" / "00007.flac")
     station.pass_time(A_DAY)
     audited = night(station, ALL)
 
@@ -128,23 +128,13 @@ def test_an_original_on_a_disk_that_forgets_is_named_with_the_copy_that_still_ha
     assert copy_of(audited, NAME).standing is Standing.PROVEN
 
 
-def _flip_on_disk(image: Path, file: Path) -> None:
-    """Flip one bit of a file's content where it lies in the filesystem's image, and forget what is cached of it."""
-    content = file.read_bytes()
+def _flip_and_forget(disk: LoopVolume, file: Path) -> None:
+    """Flip one bit of a file on its disk, and forget what memory holds of it."""
+    on_the_disk = disk.flip(file)
     descriptor = os.open(file, os.O_RDONLY)
-    os.sync()
     os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
     os.close(descriptor)
-    at = image.read_bytes().find(content)
-    assert at > 0
-    with image.open("r+b") as whole:
-        whole.seek(at + len(content) // 2)
-        octet = whole.read(1)[0]
-        whole.seek(at + len(content) // 2)
-        whole.write(bytes([octet ^ 1]))
-        whole.flush()
-        os.fsync(whole.fileno())
-    assert file.read_bytes() != content
+    assert file.read_bytes() == on_the_disk
 
 
 def test_a_reading_that_is_killed_goes_on_with_what_it_had_not_kept(station: Station) -> None:

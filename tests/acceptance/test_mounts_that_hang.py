@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -88,10 +89,18 @@ def assert_nothing_is_in_the_way(station: Station, mount: HangingMount) -> None:
         pass
     assert workers(mount)  # else this shows nothing
     for number in workers(mount):
-        held = [one.readlink() for one in Path(f"/proc/{number}/fd").glob("*")]
-        assert station.state / "lock" not in held
+        assert station.state / "lock" not in held_open(number)
     mount.go_on()
     assert wait_for(lambda: not workers(mount), 20), workers(mount)
+
+
+def held_open(number: int) -> list[Path]:
+    """What a process has open; it may close a file, or end, while its list is read."""
+    held = []
+    for one in Path(f"/proc/{number}/fd").glob("*"):
+        with suppress(FileNotFoundError, ProcessLookupError):
+            held.append(one.readlink())
+    return held
 
 
 def workers(mount: HangingMount) -> dict[int, str]:

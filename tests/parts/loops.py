@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import time
 from collections.abc import Iterator
@@ -37,15 +38,19 @@ class LoopVolume:
     def flip(self, file: Path) -> bytes:
         """Flip the first bit of a file on the drive alone, and return what it then holds there.
 
-        It lies there in one piece; in memory it stays what it was, as after a copy of tonight.
+        In memory it stays what it was, as after a copy of tonight. Where a file's first block lies is asked of the
+        filesystem: a large one may lie in several pieces.
         """
         subprocess.run(["sync", "-f", str(file)], check=True)
         was = file.read_bytes()
-        at = self.image.read_bytes().index(was)
+        extents = subprocess.check_output(["filefrag", "-b1", "-v", str(file)], text=True)
+        (at,) = (int(found) for found in re.findall(r"^ +0: +0\.\. *\d+: +(\d+)\.\.", extents, re.MULTILINE))
         is_now = bytes([was[0] ^ 1]) + was[1:]
         with self.image.open("r+b") as image:
             image.seek(at)
-            image.write(is_now)
+            assert image.read(1) == was[:1], "it does not lie where the filesystem says"
+            image.seek(at)
+            image.write(is_now[:1])
         assert file.read_bytes() == was, "it lies in memory no more"
         return is_now
 
