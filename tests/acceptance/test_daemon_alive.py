@@ -13,9 +13,10 @@ import pytest
 from prometheus_client.openmetrics import parser
 
 from tests.builders.two_places import two_places
-from tests.parts.daemons import StartDaemon, eventually
+from tests.parts.daemons import StartDaemon
 from tests.parts.mailbox import PLANTED, Endpoint
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 HEARTBEAT = """\
 schedule: {audit: "02:30"}
@@ -39,7 +40,7 @@ class Manager(threading.Thread):
 
     def heard(self, line: str) -> bool:
         """Whether a line that begins so comes in time."""
-        return eventually(lambda: any(one.startswith(line) for one in list(self._lines)))
+        return wait_for(lambda: any(one.startswith(line) for one in list(self._lines)))
 
 
 @contextmanager
@@ -79,14 +80,14 @@ def test_a_night_is_told_to_the_manager_the_address_outside_the_file_of_figures_
         )
         assert manager.heard("READY=1")
         night = daemon.wait_for("night ended")["night"]
-        assert eventually(lambda: len(endpoint.taken) == 1)
+        assert wait_for(lambda: len(endpoint.taken) == 1)
         assert manager.heard("WATCHDOG=1")
         assert manager.heard("STATUS=waiting for the next night")
 
         called = json.loads(endpoint.bodies[0])
         assert (called["night"], called["outcome"], called["conclusion"]) == (night, "audited", "conforming")
         metrics = station.root / "coverage-audit.prom"
-        assert eventually(lambda: "coverage_audit_last_audit_finished_timestamp_seconds" in figures(metrics))
+        assert wait_for(lambda: "coverage_audit_last_audit_finished_timestamp_seconds" in figures(metrics))
         found = figures(metrics)
         finished = found["coverage_audit_last_audit_finished_timestamp_seconds"]
         assert finished > found["coverage_audit_expected_audit_timestamp_seconds"]

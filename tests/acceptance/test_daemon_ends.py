@@ -6,7 +6,6 @@ import os
 import signal
 import time
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -15,10 +14,12 @@ from coverage_audit.ledger.lock import Lock
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from tests.builders.two_places import two_places
-from tests.parts.daemons import DaemonProcess, StartDaemon, eventually
+from tests.parts.daemons import DaemonProcess, StartDaemon
 from tests.parts.mailbox import Mailbox
 from tests.parts.moved_clock import MovedClock
+from tests.parts.processes import descendants, runs
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 EACH_NIGHT = """\
 schedule: {audit: "02:30"}
@@ -42,30 +43,10 @@ def nights_of(station: Station) -> tuple[NightRecord, ...]:
         return ledger.nights.since(BEGINNING)
 
 
-def alive(number: int) -> bool:
-    try:
-        return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except FileNotFoundError:
-        return False
-
-
-def below(number: int) -> set[int]:
-    """All processes that a process has started, and those in turn."""
-    found: set[int] = set()
-    for entry in Path("/proc").glob("[0-9]*"):
-        try:
-            parent = int((entry / "stat").read_text().rpartition(")")[2].split()[1])
-        except (FileNotFoundError, ProcessLookupError):
-            continue
-        if parent == number:
-            found |= {int(entry.name), *below(int(entry.name))}
-    return found
-
-
 def in_its_night(daemon: DaemonProcess) -> int:
     """Wait until a device's worker works for its night; the night's process."""
     process = int(daemon.wait_for("night begun")["process"])
-    assert eventually(lambda: bool(below(process)))
+    assert wait_for(lambda: bool(descendants(process)))
     return process
 
 
@@ -83,12 +64,12 @@ def test_a_signal_in_the_middle_of_a_night_ends_all_of_it_within_seconds(
     make_slow(quiet)
     daemon = start_daemon()
     night = in_its_night(daemon)
-    workers = below(night)
+    workers = descendants(night)
 
     before = time.monotonic()
     assert daemon.stop(number) == 0
     assert time.monotonic() - before < 8
-    assert eventually(lambda: not any(map(alive, {night, *workers})), 5)
+    assert wait_for(lambda: not any(map(runs, {night, *workers})), 5)
     daemon.wait_for("night cut off")
 
     (cut,) = nights_of(quiet)
@@ -108,9 +89,9 @@ def test_nothing_of_a_daemon_outlives_its_kill(quiet: Station, start_daemon: Sta
     make_slow(quiet)
     daemon = start_daemon()
     night = in_its_night(daemon)
-    workers = below(night)
+    workers = descendants(night)
     daemon.kill()
-    assert eventually(lambda: not any(map(alive, {night, *workers})), 10)
+    assert wait_for(lambda: not any(map(runs, {night, *workers})), 10)
     with exclusive(quiet.state), exclusive(quiet.state, Lock.DAEMON):
         pass
 
@@ -151,10 +132,10 @@ def test_a_night_whose_process_is_killed_is_tried_again_and_then_given_up_and_to
         clock.set(again + timedelta(seconds=1))
     os.kill(int(daemon.wait_for("night begun", tries=4)["process"]), signal.SIGKILL)
     daemon.wait_for("night given up")
-    assert eventually(lambda: nights_of(quiet)[0].outcome is not None)
+    assert wait_for(lambda: nights_of(quiet)[0].outcome is not None)
     (given_up,) = nights_of(quiet)
     assert (given_up.outcome, given_up.detail) == (NightOutcome.FAILED, "its process was ended by signal 9")
-    assert eventually(lambda: len(mailbox.letters) == 1)
+    assert wait_for(lambda: len(mailbox.letters) == 1)
     assert "no audit in the night of 2026-11-02" in str(mailbox.letters[0]["Subject"])
 
     clock.set(start + timedelta(days=1))
@@ -171,7 +152,7 @@ def test_a_broken_estate_is_refused_told_once_and_the_last_good_one_stays(
     daemon.wait_for("night ended")
     quiet.estate_file.write_text(good + "\nnonsense: 1\n")
     assert "nonsense" in daemon.wait_for("estate refused")["why"]
-    assert eventually(lambda: len(mailbox.letters) == 1)
+    assert wait_for(lambda: len(mailbox.letters) == 1)
     letter = mailbox.letters[0]
     assert str(letter["Subject"]) == "Saltreach Field Station: the changed estate file is refused"
     assert "nonsense" in str(letter.get_body(("plain",)))

@@ -12,9 +12,11 @@ from coverage_audit.ledger.lock import Lock
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.past_record import NightOutcome
 from tests.builders.two_places import two_places
-from tests.parts.daemons import StartDaemon, eventually
+from tests.parts.daemons import StartDaemon
 from tests.parts.hanging import HangingMount, MountHanging
+from tests.parts.processes import state
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 NIGHTLY = """\
 schedule: {audit: "02:30"}
@@ -40,12 +42,8 @@ def heron(quiet: Station, mount_hanging: MountHanging) -> HangingMount:
 
 def abandoned(mount: HangingMount, daemon: int) -> list[int]:
     """Workers that sleep in the kernel."""
-    found = []
-    for number, said in mount.others_inside().items():
-        if number != daemon and "coverage_audit.collectors" in said:
-            state = Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0]
-            found += [number] if state == "D" else []
-    return found
+    asleep = {one: said for one, said in mount.others_inside().items() if state(one) == "D"}
+    return [one for one, said in asleep.items() if one != daemon and "coverage_audit.collectors" in said]
 
 
 def assert_free(station: Station) -> None:
@@ -71,7 +69,7 @@ def test_a_worker_that_the_kernel_holds_keeps_no_night_and_no_end_waiting(
     assert abandoned(heron, daemon.process.pid)  # they still sleep
     assert_free(quiet)
     heron.go_on()
-    assert eventually(lambda: not abandoned(heron, daemon.process.pid), 30)
+    assert wait_for(lambda: not abandoned(heron, daemon.process.pid), 30)
 
 
 @pytest.mark.root
@@ -81,7 +79,7 @@ def test_the_end_comes_in_seconds_while_a_worker_is_held_by_the_kernel(
     heron.stop()
     daemon = start_daemon(prefix=heron.prefix)
     daemon.wait_for("night begun")
-    assert eventually(lambda: bool(abandoned(heron, daemon.process.pid)), 30)
+    assert wait_for(lambda: bool(abandoned(heron, daemon.process.pid)), 30)
 
     before = time.monotonic()
     assert daemon.stop() == 0
@@ -129,8 +127,8 @@ def test_a_tick_that_never_ends_ends_the_process_with_its_night(quiet: Station, 
     night = int(daemon.wait_for("night begun")["process"])
     assert daemon.process.wait(60) == EX_SOFTWARE
     assert daemon.wait_for("the tick hangs: the process ends")["level"] == "warning"
-    assert eventually(lambda: not Path(f"/proc/{night}").exists(), 10)
-    assert eventually(lambda: not _held(quiet), 10)
+    assert wait_for(lambda: not Path(f"/proc/{night}").exists(), 10)
+    assert wait_for(lambda: not _held(quiet), 10)
 
 
 def _held(station: Station) -> bool:

@@ -30,10 +30,12 @@ from coverage_audit.ledger.past_record import NightOutcome, NightRecord
 from coverage_audit.ledger.tables import DELIVERIES, TRANSITIONS
 from coverage_audit.ledger.tables_of_nights import NIGHTS, OUTBOX
 from tests.builders.two_places import two_places
-from tests.parts.daemons import DaemonProcess, StartDaemon, eventually
+from tests.parts.daemons import DaemonProcess, StartDaemon
 from tests.parts.mailbox import Endpoint, Mailbox
 from tests.parts.moved_clock import MovedClock
+from tests.parts.processes import descendants
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 ROUNDS = int(os.environ.get("COVERAGE_AUDIT_KILLS", "30"))
 LONGEST_S = 4.0
@@ -50,26 +52,6 @@ notices:
   mail: {url_env: MAIL_URL, send: [failing, recovered]}
   phone: {url_env: PHONE_URL, send: [failing, recovered]}
 """
-
-
-def processes_by_parent() -> dict[int, list[int]]:
-    """All processes that run, by who started them (proc(5))."""
-    found: dict[int, list[int]] = {}
-    for entry in Path("/proc").glob("[0-9]*"):
-        with contextlib.suppress(OSError):
-            state, parent = (entry / "stat").read_text().rpartition(")")[2].split()[:2]
-            if state != "Z":
-                found.setdefault(int(parent), []).append(int(entry.name))
-    return found
-
-
-def below(number: int) -> list[int]:
-    """All processes that one has started, and those in turn."""
-    by_parent = processes_by_parent()
-    found = list(by_parent.get(number, ()))
-    for one in found:
-        found += by_parent.get(one, ())
-    return found
 
 
 def is_a_night(number: int) -> bool:
@@ -100,9 +82,9 @@ class Killer:
         when = random.choice(["soon", "within", "within", "told", "told"])
         whom = random.choice(["daemon", "all", *(("night", "worker") if when == "within" else ())])
         if when == "within":
-            eventually(lambda: any(is_a_night(one) for one in below(daemon.process.pid)), 10)
+            wait_for(lambda: any(is_a_night(one) for one in descendants(daemon.process.pid)), 10)
         elif when == "told":
-            eventually(lambda: len(daemon.events("night ended")) > ended, 30)
+            wait_for(lambda: len(daemon.events("night ended")) > ended, 30)
         time.sleep(random.uniform(0, LONGEST_S))
         self.kill(whom, daemon)
 
@@ -123,9 +105,9 @@ class Killer:
 
     def kill(self, whom: str, daemon: DaemonProcess) -> None:
         """Kill the daemon alone, its night's process alone, one of that one's workers, or all at once."""
-        everything = below(daemon.process.pid)
+        everything = descendants(daemon.process.pid)
         nights = [one for one in everything if is_a_night(one)]
-        workers = [one for night in nights for one in below(night)]
+        workers = [one for night in nights for one in descendants(night)]
         chosen = {"night": nights, "worker": workers[:1] if workers else nights}.get(whom, [])
         self.moments.append(time.monotonic())
         if chosen:
@@ -148,7 +130,7 @@ class Killer:
         night = str(self.clock.now().astimezone(self.station.estate.time_zone).date())
         daemon.wait_for("night ended", night=night)
         for _ in range(4):  # no wait is longer than six hours
-            if eventually(self.nothing_waits, 10):
+            if wait_for(self.nothing_waits, 10):
                 break
             self.clock.set(self.clock.now() + timedelta(hours=6))
         assert daemon.stop() == 0

@@ -12,10 +12,11 @@ import pytest
 from coverage_audit.ledger.opening import open_ledger
 from coverage_audit.ledger.past_record import NightOutcome
 from tests.builders.two_places import two_places
-from tests.parts.daemons import DaemonProcess, StartDaemon, eventually
+from tests.parts.daemons import DaemonProcess, StartDaemon
 from tests.parts.mailbox import Mailbox
 from tests.parts.moved_clock import MovedClock
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 pytestmark = [pytest.mark.root, pytest.mark.slow]
 
@@ -78,7 +79,7 @@ def subjects(mailbox: Mailbox) -> list[str]:
 
 def lost(daemon: DaemonProcess, why: str) -> bool:
     """Whether it says that its ledger cannot be used, and why."""
-    return eventually(lambda: any(why in one["why"] for one in daemon.events("ledger cannot be used")))
+    return wait_for(lambda: any(why in one["why"] for one in daemon.events("ledger cannot be used")))
 
 
 def test_a_full_disk_costs_the_nights_until_there_is_room_and_is_told(
@@ -91,13 +92,13 @@ def test_a_full_disk_costs_the_nights_until_there_is_room_and_is_told(
         assert "full" in failed["why"]
         clock.set(datetime.fromisoformat(failed["again"]) + timedelta(seconds=1))
     daemon.wait_for("night given up", night="2026-11-03")
-    assert eventually(lambda: len(subjects(mailbox)) > 0)
+    assert wait_for(lambda: len(subjects(mailbox)) > 0)
     assert set(subjects(mailbox)) <= {LOST, GIVEN_UP}
 
     filler.unlink()
     clock.set(THIRD_NIGHT)
     daemon.wait_for("night ended", night="2026-11-04")
-    assert eventually(lambda: GIVEN_UP in subjects(mailbox))
+    assert wait_for(lambda: GIVEN_UP in subjects(mailbox))
     daemon.ticks()
     assert daemon.stop() == 0
     assert subjects(mailbox).count(GIVEN_UP) == 1
@@ -114,11 +115,11 @@ def test_a_disk_that_became_read_only_is_told_past_the_ledger_and_taken_up_when_
     disk: Path, daemon: DaemonProcess, clock: MovedClock, mailbox: Mailbox
 ) -> None:
     remount = ["mount", "-o", "remount,ro", str(disk)]  # refused while something is open for writing, as in a tick
-    assert eventually(lambda: subprocess.run(remount, check=False, capture_output=True).returncode == 0)
+    assert wait_for(lambda: subprocess.run(remount, check=False, capture_output=True).returncode == 0)
     assert lost(daemon, "read-only")
     assert subjects(mailbox) == []
     clock.set(FIRST + timedelta(minutes=16))
-    assert eventually(lambda: subjects(mailbox) == [LOST])
+    assert wait_for(lambda: subjects(mailbox) == [LOST])
     clock.set(FIRST + timedelta(hours=6))
     daemon.ticks()
     assert subjects(mailbox) == [LOST]
@@ -139,6 +140,6 @@ def test_a_disk_that_was_unmounted_is_no_reason_to_begin_a_new_ledger(
     assert lost(daemon, "was its disk unmounted?")
     clock.set(SECOND_NIGHT)
     daemon.wait_for("night failed", night="2026-11-03")
-    assert eventually(lambda: subjects(mailbox) == [LOST])
+    assert wait_for(lambda: subjects(mailbox) == [LOST])
     assert daemon.stop() == 0
     assert not (disk / "seed").exists()  # no ledger was begun there

@@ -19,10 +19,11 @@ from tests.builders.drilled_station import PIECE, assert_nothing_is_left, declar
 from tests.builders.trees import flip
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.slow_line import StartSlowLine
-from tests.parts.sshd import Box, StartSshd, wait_for
+from tests.parts.sshd import Box, StartSshd
 from tests.parts.station import Station
 from tests.parts.tampering import StartTampering
 from tests.parts.two_boxes import reached
+from tests.parts.waiting import wait_for
 
 ORIGINAL, COPY = "kestrel/recordings", "heron/recordings"
 

@@ -23,8 +23,9 @@ from tests.builders.hostile_tree import ENTRIES, FORGED, a_hostile_tree
 from tests.builders.station import LIMITS
 from tests.builders.walks import ORDINARY, Seen, as_sftp_tells, by_find, by_scan, by_sftp, by_stat
 from tests.parts.busybox import StartBusybox
+from tests.parts.processes import descendants
 from tests.parts.sftp_only import StartSftpOnly
-from tests.parts.sshd import Box, StartSshd, descendants
+from tests.parts.sshd import Box, StartSshd
 
 pytestmark = pytest.mark.root
 

@@ -22,8 +22,8 @@ from coverage_audit.ledger.opening import exclusive
 from tests.acceptance.test_boxes_that_fail import CURLEW
 from tests.builders.two_places import two_places
 from tests.parts.hanging import HangingMount, MountHanging
-from tests.parts.sshd import wait_for
 from tests.parts.station import Ran, Station
+from tests.parts.waiting import wait_for
 
 pytestmark = pytest.mark.root
 

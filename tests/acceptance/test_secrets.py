@@ -23,10 +23,11 @@ from aiosmtpd.smtp import AuthResult, LoginPassword
 
 from coverage_audit.wiring import DATABASE
 from tests.builders.two_places import two_places
-from tests.parts.daemons import StartDaemon, eventually
+from tests.parts.daemons import StartDaemon
 from tests.parts.mailbox import Endpoint, Mailbox
 from tests.parts.sshd import Box, free_port
 from tests.parts.station import Ran, Station
+from tests.parts.waiting import wait_for
 from tests.parts.watching import Watcher, forms, found
 
 pytestmark = pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS")  # a server on loopback
@@ -210,7 +211,7 @@ def test_no_secret_is_seen_anywhere_after_everything_was_run(
         seen.append((name, (ran.out + ran.err).encode()))
     daemon = start_daemon()
     daemon.wait_for("night ended", seconds=200)
-    assert eventually(lambda: any(ALIVE in unquote(path) for path in endpoint.paths))
+    assert wait_for(lambda: any(ALIVE in unquote(path) for path in endpoint.paths))
     assert daemon.stop() == 0
     seen.append(("the daemon's log", daemon.log.read_bytes()))
     seen += [(name, (ran.out + ran.err).encode()) for name, ran in defects(planted)]

@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.parts.daemons import eventually
 from tests.parts.mailbox import Mailbox
 from tests.parts.sshd import Box
 from tests.parts.station import Ran, Station
 from tests.parts.unit_sandbox import ACCOUNT, sandboxed
+from tests.parts.waiting import wait_for
 
 UNIT = Path(__file__).resolve().parents[2] / "deploy" / "coverage-audit.service"
 ESTATE = """
@@ -198,7 +198,7 @@ def test_the_daemon_runs_a_night_in_the_sandbox_and_stops_cleanly(home: Station)
             daemon = subprocess.Popen(command, stdout=log, stderr=log, env=environment)
         try:
             # What is heard is taken from the socket all the while: it holds ten messages, as a manager's does.
-            done = eventually(lambda: bool(heard()) and '"event": "night ended"' in (home.root / "log").read_text())
+            done = wait_for(lambda: bool(heard()) and '"event": "night ended"' in (home.root / "log").read_text())
             daemon.terminate()
             status = daemon.wait(30)
         finally:

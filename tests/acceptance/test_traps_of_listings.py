@@ -14,7 +14,8 @@ import pytest
 from coverage_audit.judgement.verdict import Answer, Conclusion, Standing
 from tests.acceptance.test_a_mirror_that_stopped import ESTATE
 from tests.acceptance.test_boxes_that_fail import declare
-from tests.parts.sshd import Box, StartSshd, descendants
+from tests.parts.processes import descendants
+from tests.parts.sshd import Box, StartSshd
 from tests.parts.station import ORDINARY, Station, copy_of, dataset_of
 from tests.parts.two_boxes import ESTATE as TWO_BOXES
 from tests.parts.two_boxes import reached

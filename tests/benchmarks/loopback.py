@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coverage_audit.estate.access import SshAccess
-from tests.parts.sshd import end_with_descendants, free_port, make_key, wait_for
+from tests.parts.processes import end_with_descendants
+from tests.parts.sshd import free_port, make_key
+from tests.parts.waiting import wait_for
 
 _CONFIG = """
 ListenAddress 127.0.0.1

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
@@ -106,13 +106,3 @@ def start_daemon(station: Station) -> Iterator[StartDaemon]:
     for one in started.all:
         if one.process.poll() is None:
             one.kill()
-
-
-def eventually(happened: Callable[[], bool], seconds: float = PATIENCE_S) -> bool:
-    """Whether something happens within a time."""
-    until = time.monotonic() + seconds
-    while time.monotonic() < until:
-        if happened():
-            return True
-        time.sleep(0.05)
-    return False

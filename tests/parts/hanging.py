@@ -17,7 +17,9 @@ from typing import Protocol
 
 import pytest
 
-from tests.parts.sshd import Box, StartSshd, descendants, wait_for
+from tests.parts.processes import descendants
+from tests.parts.sshd import Box, StartSshd
+from tests.parts.waiting import wait_for
 
 
 @dataclass(kw_only=True)

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import getpass
 import os
 import pwd
-import signal
 import socket
 import subprocess
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
@@ -18,6 +15,8 @@ from typing import Protocol
 import pytest
 
 from coverage_audit.estate.access import SshAccess
+from tests.parts.processes import end_with_descendants
+from tests.parts.waiting import wait_for
 
 _CONFIG = """
 ListenAddress 127.0.0.1
@@ -140,27 +139,6 @@ def make_key(file: Path, kind: str = "ed25519", passphrase: str = "", form: str 
     subprocess.run([*command, "-m", form] if form != "RFC4716" else command, check=True)
 
 
-def end_with_descendants(process: subprocess.Popen[bytes]) -> None:
-    """Kill a server and all sessions that it serves, each by its number."""
-    for number in [*descendants(process.pid), process.pid]:
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(number, signal.SIGKILL)
-    process.wait(10)
-
-
-def descendants(pid: int) -> list[int]:
-    """The numbers of all processes below `pid`, the nearest first."""
-    children: dict[int, list[int]] = {}
-    for stat in Path("/proc").glob("[0-9]*/stat"):
-        with contextlib.suppress(OSError):
-            fields = stat.read_bytes().rpartition(b")")[2].split()
-            children.setdefault(int(fields[1]), []).append(int(stat.parent.name))
-    found = list(children.get(pid, []))
-    for number in found:
-        found += children.get(number, [])
-    return found
-
-
 def free_port() -> int:
     """A port that nobody listens on at this moment."""
     with socket.socket() as probe:
@@ -196,16 +174,6 @@ def _with_shell(folder: Path, shell: str) -> list[str]:
 
 def _came_up(process: subprocess.Popen[bytes], port: int) -> bool:
     return wait_for(lambda: process.poll() is not None or _answers(port)) and process.poll() is None
-
-
-def wait_for(condition: Callable[[], bool], seconds: float = 10) -> bool:
-    """Wait until something holds; whether it came to hold in time."""
-    until = time.monotonic() + seconds
-    while time.monotonic() < until:
-        if condition():
-            return True
-        time.sleep(0.02)
-    return False
 
 
 def _answers(port: int) -> bool:

@@ -31,7 +31,9 @@ from coverage_audit.evidence.store import rows
 from tests.builders.limits import some_limits
 from tests.builders.questions import a_device, a_question, an_address
 from tests.builders.trees import a_tree
-from tests.parts.sshd import Box, StartSshd, descendants, wait_for
+from tests.parts.processes import descendants
+from tests.parts.sshd import Box, StartSshd
+from tests.parts.waiting import wait_for
 
 NOW = datetime(2026, 11, 25, 4, 10, tzinfo=UTC)
 

@@ -30,8 +30,10 @@ from tests.builders.trees import wanted
 from tests.parts.busybox import StartBusybox
 from tests.parts.gates import force_gate, install_gate
 from tests.parts.loops import MakeVolume
+from tests.parts.processes import descendants
 from tests.parts.sftp_only import StartSftpOnly
-from tests.parts.sshd import StartSshd, descendants, wait_for
+from tests.parts.sshd import StartSshd
+from tests.parts.waiting import wait_for
 
 NOW = datetime(2026, 11, 27, 4, 10, tzinfo=UTC)
 CONTENT = {

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from pathlib import Path
 
 from coverage_audit.collectors.sessions import end_session
-from tests.parts.sshd import descendants, wait_for
+from tests.parts.processes import descendants, runs
+from tests.parts.waiting import wait_for
 
 
 def test_every_process_of_a_session_is_killed_and_no_other() -> None:
@@ -25,7 +25,7 @@ def test_every_process_of_a_session_is_killed_and_no_other() -> None:
     end_session(leader.pid)
 
     assert leader.wait(10) == -9
-    assert wait_for(lambda: not any(Path(f"/proc/{member}/cmdline").exists() and _runs(member) for member in members))
+    assert wait_for(lambda: not any(map(runs, members)))
     assert bystander.poll() is None
     bystander.kill()
     bystander.wait()
@@ -35,10 +35,3 @@ def test_a_session_that_is_gone_is_no_error() -> None:
     gone = subprocess.Popen(["true"], start_new_session=True)
     gone.wait()
     end_session(gone.pid)
-
-
-def _runs(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_bytes().rpartition(b")")[2].split()[0] != b"Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False

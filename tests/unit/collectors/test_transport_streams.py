@@ -18,8 +18,10 @@ from coverage_audit.errors import CollectionError
 from coverage_audit.evidence.facts import GapKind
 from tests.builders.gates import ANYTHING
 from tests.builders.limits import some_limits
-from tests.parts.sshd import Box, StartSshd, wait_for
+from tests.parts.processes import runs
+from tests.parts.sshd import Box, StartSshd
 from tests.parts.tampering import StartTampering
+from tests.parts.waiting import wait_for
 
 Open = Callable[..., Stream]
 
@@ -141,24 +143,17 @@ def test_grandchildren_of_a_late_local_command_are_killed(tmp_path: Path) -> Non
     script = f"(sh -c 'echo $$ > {tmp_path}/pid; exec sleep 600'); :".encode()
     with (
         pytest.raises(TransportError),
-        LocalTransport(script).open_request(ANYTHING, deadline=soon(1)) as stream,
+        LocalTransport(script).open_request(ANYTHING, deadline=soon(3)) as stream,
     ):
         list(stream)
     grandchild = int((tmp_path / "pid").read_text())
-    assert wait_for(lambda: not _runs(grandchild))
-
-
-def _runs(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_bytes().rpartition(b")")[2].split()[0] != b"Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False
+    assert wait_for(lambda: not runs(grandchild))
 
 
 def test_leaving_early_ends_a_local_command() -> None:
     with LocalTransport(b"echo $$; exec sleep 600").open_request(ANYTHING, deadline=soon()) as stream:
         pid = int(next(iter(stream)))
-    assert not _runs(pid)
+    assert not runs(pid)
     assert pid != os.getpid()
 
 

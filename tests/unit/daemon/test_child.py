@@ -17,8 +17,8 @@ from coverage_audit.errors import EX_ANOTHER_AUDIT, EX_ESTATE_WRONG
 from coverage_audit.ledger.opening import exclusive, open_ledger
 from coverage_audit.ledger.past_record import NightOutcome
 from tests.builders.two_places import two_places
-from tests.parts.daemons import eventually
 from tests.parts.station import Station
+from tests.parts.waiting import wait_for
 
 NIGHT = Night(of=date(2026, 7, 1))
 
@@ -36,7 +36,7 @@ def ended(child: Child) -> Ended:
         found.extend([] if how is None else [how])
         return how is not None
 
-    assert eventually(look, 60)
+    assert wait_for(look, 60)
     return found[0]
 
 

@@ -14,7 +14,7 @@ from coverage_audit.daemon.ending import Ending
 from coverage_audit.daemon.ticking import CALLING, SENDING, FromNow, Ticking
 from coverage_audit.errors import EX_ANOTHER_AUDIT, EX_SOFTWARE, LedgerBusyError
 from tests.builders.children import KeptLog
-from tests.parts.daemons import eventually
+from tests.parts.waiting import wait_for
 
 SHORT = timedelta(milliseconds=50)
 NOW = datetime(2026, 7, 1, tzinfo=UTC)
@@ -29,7 +29,7 @@ def running(ticking: Ticking, ending: Ending) -> Iterator[threading.Thread]:
         yield thread
     finally:
         ending.ask(0, "the test is over")
-        assert eventually(ticking.stop, 5) or not thread.is_alive()
+        assert wait_for(ticking.stop, 5) or not thread.is_alive()
         thread.join(5)
         assert not thread.is_alive()
 
@@ -53,7 +53,7 @@ def test_it_ticks_until_the_end_is_asked_for() -> None:
     ticks: list[int] = []
     ticking, ending, log = made(lambda: ticks.append(1))
     with running(ticking, ending):
-        assert eventually(lambda: len(ticks) > 3, 10)
+        assert wait_for(lambda: len(ticks) > 3, 10)
     count = len(ticks)
     assert log.events() == []
     assert ticking.idle_within(1)
@@ -90,8 +90,8 @@ def test_what_sends_may_fail_for_ever_and_is_logged_each_time() -> None:
     ticking, ending, log = made(lambda: None)
     with running(ticking, ending):
         for count in range(1, 4):
-            assert eventually(lambda: ticking.submit(SENDING, send), 5)
-            assert eventually(partial(_failed, log, count), 5)
+            assert wait_for(lambda: ticking.submit(SENDING, send), 5)
+            assert wait_for(partial(_failed, log, count), 5)
         assert not ending.asked
 
 
@@ -105,25 +105,25 @@ def test_one_piece_of_work_at_a_time_and_the_ticks_go_on_meanwhile() -> None:
         done.set()
 
     with running(ticking, ending):
-        assert eventually(lambda: ticking.submit(SENDING, work), 5)
+        assert wait_for(lambda: ticking.submit(SENDING, work), 5)
         assert not ticking.submit(SENDING, work)
         assert ticking.submit(CALLING, lambda: None)  # another thread is free
         count = len(ticks)
-        assert eventually(lambda: len(ticks) > count + 2, 10)
+        assert wait_for(lambda: len(ticks) > count + 2, 10)
         assert not ticking.idle_within(0.05)
         hold.set()
         assert done.wait(5)
-        assert eventually(lambda: ticking.submit(SENDING, lambda: None), 5)
+        assert wait_for(lambda: ticking.submit(SENDING, lambda: None), 5)
 
 
 def test_a_tick_can_be_asked_for_where_the_next_lies_far_ahead() -> None:
     ticks: list[int] = []
     ticking, ending, _ = made(lambda: ticks.append(1), timedelta(hours=1))
     with running(ticking, ending):
-        assert eventually(lambda: len(ticks) == 1, 5)
+        assert wait_for(lambda: len(ticks) == 1, 5)
         assert ticking.late_by < 0
         ticking.soon()
-        assert eventually(lambda: len(ticks) == 2, 5)
+        assert wait_for(lambda: len(ticks) == 2, 5)
 
 
 def test_a_tick_that_takes_longer_than_the_time_between_two_is_said_once() -> None:
@@ -136,7 +136,7 @@ def test_a_tick_that_takes_longer_than_the_time_between_two_is_said_once() -> No
 
     ticking, ending, log = made(tick)
     with running(ticking, ending):
-        assert eventually(lambda: len(log.events()) == 1, 10)
+        assert wait_for(lambda: len(log.events()) == 1, 10)
         assert ticking.in_a_tick
         assert not ticking.tick_over_within(0.3)
         assert len(log.events("a tick takes longer than the time between two")) == 1

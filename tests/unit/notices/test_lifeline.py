@@ -9,6 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from tests.parts.processes import runs
+from tests.parts.waiting import wait_for
+
 DELIVER = """
 from coverage_audit.notices.delivery import deliver
 from coverage_audit.notices.message import Message
@@ -42,13 +45,6 @@ def senders_below(number: int) -> list[int]:
     return found
 
 
-def runs(number: int) -> bool:
-    try:
-        return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except OSError:
-        return False
-
-
 @pytest.mark.parametrize("script", [DELIVER, CALL], ids=["notice", "call"])
 def test_a_sender_whose_daemon_was_killed_ends_at_once(tmp_path: Path, silent_port: int, script: str) -> None:
     file = tmp_path / "waiting.py"
@@ -63,7 +59,4 @@ def test_a_sender_whose_daemon_was_killed_ends_at_once(tmp_path: Path, silent_po
     assert runs(senders[0])
     waiting.kill()
     waiting.wait()
-    until = time.monotonic() + 5
-    while runs(senders[0]) and time.monotonic() < until:
-        time.sleep(0.05)
-    assert not runs(senders[0])
+    assert wait_for(lambda: not runs(senders[0]), 5)
