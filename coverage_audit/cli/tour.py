@@ -22,6 +22,13 @@ from coverage_audit.reports.terminal import audit_text
 from coverage_audit.reports.writing import write_page
 from coverage_audit.wiring import assembled, wall_clock
 
+_NEXT = {
+    "Change something, and audit it again": "audit",
+    "What each failure would take, and how long it would take to have it back": "loss",
+    "Whether the box heron can leave": "retire heron --hash all",
+}
+"""What to try after the tour, and the words for it."""
+
 
 @click.command("tour")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False), required=False)
@@ -52,10 +59,13 @@ def command(*, folder: Path | None) -> int:
     click.echo(audit_text(judged, width=out.width, colour=out.colour, since=recorded.since, number=recorded.audit))
     click.echo(f"The page:   {page}")
     click.echo(f"The estate: {estate_file}")
-    click.echo("Audit it yourself, change something, and audit it again:")
-    command_line = "coverage-audit" if shutil.which("coverage-audit") else f"{sys.executable} -m coverage_audit"
-    click.echo(f"  {command_line} audit --estate {estate_file} --state {place / 'state'}")
+    for why, words in _NEXT.items():
+        click.echo(f"{why}:\n  {_command_line()} {words} --estate {estate_file} --state {place / 'state'}")
     return 0
+
+
+def _command_line() -> str:
+    return "coverage-audit" if shutil.which("coverage-audit") else f"{sys.executable} -m coverage_audit"
 
 
 def _scratch(folder: Path | None) -> Path:

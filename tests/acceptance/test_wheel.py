@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 import zipfile
@@ -36,15 +37,22 @@ def test_the_wheel_holds_what_ships_as_defaults_templates_and_migrations(install
     assert (package / "py.typed").is_file()
 
 
-def test_the_tour_runs_from_the_wheel_alone(installed: Path, tmp_path: Path) -> None:
-    environment = {**os.environ, "PYTHONPATH": str(installed)}
-    where = [sys.executable, "-c", "import coverage_audit; print(coverage_audit.__file__)"]
-    found = subprocess.run(where, cwd=tmp_path, env=environment, capture_output=True, text=True, check=True)
+def test_the_tour_and_what_it_offers_next_run_from_the_wheel_alone(installed: Path, tmp_path: Path) -> None:
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        environment = {**os.environ, "PYTHONPATH": str(installed)}
+        command = [sys.executable, *words]
+        return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+
+    found = run("-c", "import coverage_audit; print(coverage_audit.__file__)")
     assert found.stdout.startswith(str(installed))
 
-    tour = [sys.executable, "-m", "coverage_audit", "tour", str(tmp_path / "tour")]
-    done = subprocess.run(tour, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+    toured = run("-m", "coverage_audit", "tour", str(tmp_path / "tour"))
 
-    assert done.returncode == 0, done.stderr
+    assert toured.returncode == 0, toured.stderr
     assert (tmp_path / "tour" / "page.html").is_file()
-    assert "Rehearsal." in done.stdout
+    assert "Rehearsal." in toured.stdout
+    offered = re.findall(r"coverage[-_]audit ((\w+) .*--state .*)", toured.stdout)
+    assert [verb for _, verb in offered] == ["audit", "loss", "retire"]
+    for words, verb in offered:
+        ran = run("-m", "coverage_audit", *words.split())
+        assert ran.returncode == 1, (verb, ran.stderr)  # each has something to say
