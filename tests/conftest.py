@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import signal
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell that starts the tests in the background has them ignore it, and with them all that they start.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 pytest_plugins = [
     "tests.parts.tools",
     "tests.parts.databases",

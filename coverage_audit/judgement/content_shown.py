@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from coverage_audit.estate.criteria import Verify
 from coverage_audit.estate.model import Copy, Policy, Proof
-from coverage_audit.evidence.verified import Sampled, Verified
+from coverage_audit.evidence.verified import Sampled, Verified, WholeReading
 from coverage_audit.judgement.wording import age, day, duration, files, when
 from coverage_audit.reckoning.sampling import Statement, state
 
@@ -61,7 +61,22 @@ def why_not_shown(verified: Verified | None, terms: Verify, now: datetime, zone:
         return f"its content was last read {since}, and a sample every {duration(terms.every)} is asked for"
     if not statement.fewer_than(terms.tolerable):
         return f"{in_words(statement, last)}; fewer than {share(terms.tolerable)} is asked for{_fallen(last)}"
+    unread = _unreadable(verified.whole, last, terms)
+    if unread:
+        few = f"fewer than {share(terms.tolerable)} is asked for, whatever the last sample happened to meet"
+        return f"where all of it was to be read, {files(unread)} could not be; {few}"
     return None
+
+
+def _unreadable(whole: WholeReading | None, last: Sampled, terms: Verify) -> int:
+    """Return how many files could not be read when all were, if that is no tolerable share and no sample is newer.
+
+    A sample may happen to miss them all: what it says holds of files of which nothing is known, and of these it is.
+    """
+    if whole is None or (whole.ended is not None and whole.ended < last.began):
+        return 0
+    population = whole.same.files + whole.differing + whole.not_shown + whole.left.files
+    return whole.not_shown if whole.not_shown >= terms.tolerable * population else 0
 
 
 def in_words(statement: Statement, sample: Sampled, tolerable: Fraction | None = None) -> str:
@@ -87,6 +102,9 @@ def in_short(verified: Verified | None, terms: Verify | None, now: datetime, zon
     statement = statement_of(last, terms)
     if statement is None:
         return "not read yet"
+    unread = _unreadable(verified.whole, last, terms) if verified is not None else 0
+    if unread:
+        return f"{files(unread)} could not be read"
     late = ", overdue" if is_overdue(last, terms, now) else ""
     return f"{in_words(statement, last, terms.tolerable)}, read {day(last.began, zone)}{late}"
 

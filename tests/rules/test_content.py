@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from fractions import Fraction
+from zoneinfo import ZoneInfo
 
 import pytest
 from scipy.stats import hypergeom
@@ -15,7 +16,7 @@ from coverage_audit.estate.sources import DatedFiles
 from coverage_audit.evidence.difference import Tally
 from coverage_audit.evidence.verified import Harm, Sampled, Spoilt, Verified, WholeReading
 from coverage_audit.judgement.case import CopyEvidence
-from coverage_audit.judgement.content_shown import statement_of
+from coverage_audit.judgement.content_shown import in_short, statement_of
 from coverage_audit.judgement.verdict import Answer, Conclusion, Finding, Standing
 from tests.builders.cases import a_case, a_copy, a_gap, an_original, judged_copy, judged_dataset
 from tests.builders.station import CURLEW, HERON, KESTREL, POLICY, RECORDINGS, STARTED, an_address, an_estate
@@ -191,6 +192,33 @@ def test_a_reading_of_all_says_how_far_it_has_come_and_when_it_is_through() -> N
     done = finding(Verified(last=a_sample(), whole=replace(whole, ended=ended, left=Tally())))
     assert "all that it held 2026-11-25" in done.message  # what came since is no part of it
     assert "was read by 2026-11-28" in done.message
+
+
+def read_whole(not_shown: int, *, left: int = 0, ended: datetime | None = STARTED - timedelta(days=1)) -> WholeReading:
+    same = Tally(files=FILES - not_shown - left, bytes=10**12)
+    return WholeReading(
+        asked=STARTED - timedelta(days=2), ended=ended, same=same, differing=0, not_shown=not_shown, changed=0,
+        left=Tally(files=left), seconds=9.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("not_shown", [413, 414])
+def test_what_reading_all_could_not_read_counts_though_the_sample_missed_it(not_shown: int) -> None:
+    """1 % of 41,312 files are 413.12."""
+    verified = Verified(last=a_sample(), whole=read_whole(not_shown))
+    found = finding(verified)
+    assert found.answer is (Answer.UNVERIFIED if not_shown > 413 else Answer.CONFORMITY)
+    said = f"where all of it was to be read, {not_shown} files could not be; fewer than 1 % is asked for"
+    assert (said in found.message) is (not_shown > 413)
+    short = in_short(verified, VERIFY, STARTED, ZoneInfo("UTC"))
+    assert short.startswith("414 files could not be read" if not_shown > 413 else "with 95 % confidence fewer than 1 %")
+
+
+def test_it_counts_while_all_is_still_being_read_and_until_a_later_sample_is_drawn() -> None:
+    under_way = read_whole(414, left=20_000, ended=None)
+    assert finding(Verified(last=a_sample(), whole=under_way)).answer is Answer.UNVERIFIED
+    before = read_whole(414, ended=a_sample().began - timedelta(seconds=1))
+    assert finding(Verified(last=a_sample(), whole=before)).answer is Answer.CONFORMITY
 
 
 @pytest.mark.parametrize("missing", [0, 1])

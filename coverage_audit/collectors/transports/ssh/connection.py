@@ -38,6 +38,7 @@ class SshTransport:
         self._limits = limits
         self.gate = gate
         self._channels = threading.BoundedSemaphore(limits.channels)
+        self._given_up = threading.Event()
 
     @classmethod
     def connect(cls, access: SshAccess, limits: Limits, gate: bytes | None = None) -> SshTransport:
@@ -107,8 +108,11 @@ class SshTransport:
         try:
             channel = self._open(deadline)
             self._start(channel, start, refused, deadline)
-        except BaseException:
+        except BaseException as error:
             self._channels.release()
+            if self._given_up.is_set() and isinstance(error, TransportError):  # here or for another channel
+                late = f"{place(self._last)} did not start a command in time"
+                raise TransportError(GapKind.TIME_LIMIT, late) from error
             raise
         return channel
 
@@ -138,10 +142,9 @@ class SshTransport:
     ) -> None:
         # The library waits for the reply to this request without any limit: the timer ends such a wait by closing.
         wait = min(self._limits.read_time.total_seconds(), max(0.1, deadline - time.monotonic()))
-        too_late = threading.Event()
 
         def give_up() -> None:
-            too_late.set()
+            self._given_up.set()
             leave(self._hops)
 
         timer = threading.Timer(wait, give_up)
@@ -150,10 +153,6 @@ class SshTransport:
         try:
             start(channel)
         except TransportError as error:
-            if too_late.is_set():
-                raise TransportError(
-                    GapKind.TIME_LIMIT, f"{place(self._last)} did not start a command in time"
-                ) from error
             if self._hops[-1].is_active():
                 raise refused from error
             raise
