@@ -69,11 +69,11 @@ def why_not_shown(verified: Verified | None, terms: Verify, now: datetime, zone:
 
 
 def _unreadable(whole: WholeReading | None, last: Sampled, terms: Verify) -> int:
-    """Return how many files could not be read when all were, if that is no tolerable share and no sample is newer.
+    """Return how many files could not be read when all were, if that is no tolerable share and no sample ended later.
 
     A sample may happen to miss them all: what it says holds of files of which nothing is known, and of these it is.
     """
-    if whole is None or (whole.ended is not None and whole.ended < last.began):
+    if whole is None or (whole.ended is not None and last.ended is not None and whole.ended < last.ended):
         return 0
     population = whole.same.files + whole.differing + whole.not_shown + whole.left.files
     return whole.not_shown if whole.not_shown >= terms.tolerable * population else 0

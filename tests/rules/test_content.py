@@ -214,10 +214,10 @@ def test_what_reading_all_could_not_read_counts_though_the_sample_missed_it(not_
     assert short.startswith("414 files could not be read" if not_shown > 413 else "with 95 % confidence fewer than 1 %")
 
 
-def test_it_counts_while_all_is_still_being_read_and_until_a_later_sample_is_drawn() -> None:
+def test_it_counts_while_all_is_still_being_read_and_until_a_later_sample_is_read() -> None:
     under_way = read_whole(414, left=20_000, ended=None)
     assert finding(Verified(last=a_sample(), whole=under_way)).answer is Answer.UNVERIFIED
-    before = read_whole(414, ended=a_sample().began - timedelta(seconds=1))
+    before = read_whole(414, ended=a_sample().began + timedelta(minutes=59))  # the sample took an hour
     assert finding(Verified(last=a_sample(), whole=before)).answer is Answer.CONFORMITY
 
 

@@ -4,7 +4,7 @@ What it asks: `verify` of the policy, of each copy: a simple random sample of th
 on both sides, not longer ago than `every`, shows with the confidence asked for that fewer than the tolerable share of
 them differ. A file that cannot be read counts as one that differs; so does, until it is read again, one of the sample
 that came or was written to since: each night the sample is held against what is listed then (sizes, mtimes, ctimes).
-Where all are read (`verify --all`) the share that could not be must be tolerable, too, until a later sample is drawn:
+Where all are read (`verify --all`) the share that could not be must be tolerable, too, until a later sample is read:
 the one before may have missed them. Of an original and of a copy: that no file has another content than when it was
 read before, though neither its size nor its times say that it was written to.
 
